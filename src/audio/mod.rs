@@ -1,0 +1,1 @@
+//! The sound card, or what stands in for it.

@@ -1,0 +1,3 @@
+//! `boxwright`: the program. It sees only what the library makes public.
+
+fn main() {}

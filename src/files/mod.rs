@@ -1,0 +1,1 @@
+//! The disk: WAV files, text tables, descriptions of signals and captures, results.

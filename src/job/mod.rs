@@ -1,0 +1,1 @@
+//! A measurement from start to finish, where domain, disk and card meet.

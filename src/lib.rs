@@ -1,0 +1,43 @@
+//! What a loudspeaker in a box really does: played, recorded, explained.
+//!
+//! The rooms, lowest floor first; a room uses rooms on lower floors only (`tests/layers.rs`):
+//!
+//! | floor | room | holds |
+//! |---|---|---|
+//! | 0 | [`math`] | what is true without loudspeakers: transforms, windows, interpolation |
+//! | 1 | [`quantity`] | numbers that carry a rule: rates, grids, levels, values with uncertainty |
+//! | 2 | [`signal`] | what we play, and a recording of what came back |
+//! | 3 | [`response`] | what a system does: from a recording to impulse, frequency response, distortion |
+//! | 7 | [`bench`] | the simulated bench, which shares nothing with `response` so that it can be its judge |
+//! | 8 | [`files`] | the disk: WAV, text tables, descriptions, results |
+//! | 8 | [`report`] | results for people: pictures, tables, the page; writes nothing |
+//! | 8 | [`audio`] | the sound card, or what stands in for it |
+//! | 9 | [`job`] | a measurement from start to finish, where domain, disk and card meet |
+//!
+//! # Conventions that all rooms share
+//!
+//! - Time dependence is `exp(+jωt)`: a pure delay τ has the phase −2πfτ.
+//! - The forward Fourier transform is unscaled, the inverse divides by its length.
+//! - Time zero of an impulse response is the moment at which the excitation's first sample was played;
+//!   its index in the stored samples is kept beside them, fractions of a sample included.
+//! - Wrapped phase lies in (−180°, 180°].
+//! - Channels count from 1 for people and from 0 inside.
+//! - A sample value of ±1 is full scale. A level in dBFS is that of a sine whose peak is the full-scale
+//!   fraction (a full-scale sine has 0 dBFS, rms or peak: AES17); a sweep's level is its peak.
+//! - Sound pressure levels are in dB re 20 µPa.
+//! - `u` is a standard uncertainty (k = 1); people are shown ± 2u.
+//! - Inside the library: SI without prefixes, radians, linear magnitudes. Units for people are made in
+//!   `files`, `report` and the program.
+
+pub mod audio;
+pub mod bench;
+pub mod files;
+pub mod job;
+pub mod math;
+pub mod quantity;
+pub mod report;
+pub mod response;
+pub mod signal;
+
+/// Name and version, as every document names its maker.
+pub const MADE_BY: &str = concat!("boxwright ", env!("CARGO_PKG_VERSION"));

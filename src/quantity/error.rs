@@ -1,0 +1,27 @@
+//! Why a number was refused.
+
+/// Why a number was refused.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[allow(missing_docs)] // the messages say what each field is
+pub enum QuantityError {
+    #[error("a sample rate of {found_hz} Hz, the range is {lowest_hz} to {highest_hz} Hz")]
+    Rate { found_hz: f64, lowest_hz: u32, highest_hz: u32 },
+    #[error("a frequency grid needs at least one point, none was given")]
+    Empty,
+    #[error("frequencies must rise: point {point} is {hz} Hz after {before_hz} Hz")]
+    NotRising { point: usize, hz: f64, before_hz: f64 },
+    #[error("{typed:?} is not a number with a unit of {expected}")]
+    Typed { typed: String, expected: &'static str },
+}
+
+impl QuantityError {
+    /// What the person can do next, one sentence in the imperative.
+    pub fn advice(&self) -> &'static str {
+        match self {
+            Self::Rate { .. } => "use a rate that sound cards have, 44.1 to 192 kHz",
+            Self::Empty => "widen the band until a point falls into it",
+            Self::NotRising { .. } => "sort the frequencies and remove doubles",
+            Self::Typed { .. } => "write a number and its unit, for example 120 mm, 4.7k, 5 ms or 1/12",
+        }
+    }
+}

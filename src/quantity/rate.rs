@@ -1,0 +1,46 @@
+//! A sample rate, and the way from frames to seconds.
+
+use super::QuantityError;
+
+/// Frames (one sample for each channel) in a second: 1,000 to 768,000.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct SampleRate(u32);
+
+/// Below this no loudspeaker measurement makes sense; it also refuses damaged headers.
+const LOWEST_HZ: u32 = 1_000;
+/// Twice the highest rate that interfaces for sale offer (common practice).
+const HIGHEST_HZ: u32 = 768_000;
+
+impl SampleRate {
+    /// A rate in hertz.
+    ///
+    /// # Errors
+    /// [`QuantityError::Rate`] outside 1,000 to 768,000 Hz.
+    pub fn new(hz: u32) -> Result<Self, QuantityError> {
+        if (LOWEST_HZ..=HIGHEST_HZ).contains(&hz) {
+            Ok(Self(hz))
+        } else {
+            Err(QuantityError::Rate { found_hz: f64::from(hz), lowest_hz: LOWEST_HZ, highest_hz: HIGHEST_HZ })
+        }
+    }
+
+    /// The rate in hertz.
+    pub fn hz(self) -> f64 {
+        f64::from(self.0)
+    }
+
+    /// The rate in hertz, as the whole number that files hold.
+    pub fn whole_hz(self) -> u32 {
+        self.0
+    }
+
+    /// The number of frames nearest to a time; none for a negative one.
+    pub fn frames(self, duration_s: f64) -> usize {
+        (duration_s * self.hz()).round().max(0.0) as usize
+    }
+
+    /// How long so many frames last.
+    pub fn seconds(self, frames: usize) -> f64 {
+        frames as f64 / self.hz()
+    }
+}

@@ -1,0 +1,21 @@
+//! What we play, and a recording of what came back.
+
+mod burst;
+mod envelope;
+mod error;
+mod excitation;
+mod mark;
+mod pink;
+mod recording;
+mod sweep;
+mod tone;
+
+pub use burst::{BurstSettings, burst};
+pub use envelope::{fall, rise, with_ramps};
+pub use error::SignalError;
+pub use excitation::{Excitation, Kind, Marks, Plan, Sequence, SweepPlan, steady};
+pub use mark::Mark;
+pub use pink::{PinkSettings, pink};
+pub use recording::{Recording, SampleFormat};
+pub use sweep::{Sweep, SweepSettings};
+pub use tone::{ToneSettings, tone};

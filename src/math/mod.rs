@@ -1,7 +1,23 @@
 //! What is true without loudspeakers: transforms, windows, interpolation.
 
 mod fft;
+mod hilbert;
+mod interpolate;
+mod kaiser;
+mod line;
+mod minimum_phase;
 mod random;
+mod resample;
+mod spectrum_at;
+mod unwrap;
 
 pub use fft::{InverseSpectrum, Spectrum, good_length};
+pub use hilbert::envelope;
+pub use interpolate::{RisingTable, mean_around};
+pub use kaiser::{bessel_i0, kaiser, kaiser_beta};
+pub use line::{LineFit, PlaneFit, weighted_line, weighted_plane};
+pub use minimum_phase::minimum_phase_rad;
 pub use random::Random;
+pub use resample::stretched;
+pub use spectrum_at::SpectrumAt;
+pub use unwrap::{unwrapped, wrapped_deg};

@@ -1,1 +1,41 @@
 //! What a system does: from a recording to its impulse response, frequency response and distortion.
+
+mod analysis;
+mod clock;
+mod continuity;
+mod deconvolve;
+mod distortion;
+mod error;
+mod excess;
+mod frequency;
+mod gate;
+mod inspect;
+mod locate;
+mod microphone;
+mod noise;
+mod pattern;
+mod reflection;
+mod repeats;
+mod smooth;
+mod spread;
+mod timeline;
+mod verdict;
+
+pub use analysis::{Analysis, ImpulseResponse, Settings, analyse};
+pub use clock::{Drift, Lag, ToldBy, lag};
+pub use continuity::{Step, steps};
+pub use deconvolve::{Deconvolution, WrappedImpulse};
+pub use distortion::{Distortion, HIGHEST_ORDER, Harmonic, distortion};
+pub use error::ResponseError;
+pub use excess::{Arrival, Polarity, arrival, drift_of_sweep};
+pub use frequency::{FrequencyResponse, GatedResponse, NoiseSource, NoiseThrough, frequency_response};
+pub use gate::{Gate, GateChoice};
+pub use inspect::{clipping, held_samples, offset};
+pub use locate::{Location, locate};
+pub use microphone::{LevelReference, MicrophoneTable};
+pub use noise::{NoiseDensity, silences};
+pub use pattern::Pattern;
+pub use reflection::{EnergyTime, Reflection, energy_time};
+pub use repeats::{Cut, Repeats};
+pub use smooth::OctaveFraction;
+pub use timeline::Correction;

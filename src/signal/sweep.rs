@@ -36,8 +36,8 @@ pub struct SweepSettings {
 /// A sweep that starts above this is taken for one that protects a driver, so that it never reaches below the
 /// frequency that was asked for. Ours, because no treble driver stands a sweep from below 100 Hz.
 pub const PROTECTED_ABOVE_HZ: f64 = 100.0;
-/// The rise lies in the half octave below the reported band …
-const RISE_RATIO: f64 = std::f64::consts::SQRT_2;
+/// The rise lies in the octave below the reported band …
+const RISE_RATIO: f64 = 2.0;
 /// … or, above a limit, takes a sixth of an octave.
 const PROTECTED_RISE_RATIO: f64 = 1.122_462_048_309_373;
 /// The fall takes up to a sixth of an octave above the reported band …

@@ -1,0 +1,167 @@
+//! Harmonic distortion from the sweep that measured the response.
+//!
+//! ```text
+//! h_n lies L·ln n before the linear response;   H_n(n·f)/H₁(f) = harmonic n over fundamental, excited at f
+//! THD_F(f) = √(Σ_{n≥2} |H_n(n·f)/H₁(f)|²)
+//! ```
+//!
+//! The response of harmonic n is cut out with a window of its own, between its neighbours, at its exact fraction of a
+//! frame; the fundamental with a window of the same kind: the room counts in both. Each has the noise that its window
+//! lets through; a harmonic that does not stand [`MEASURABLE_POWER_RATIO`] above it is "not measurable here".
+//! Source: A. Farina, "Simultaneous measurement of impulse response and distortion with a swept-sine technique",
+//! AES 108th Convention (2000), preprint 5093; A. Novak et al., J. Audio Eng. Soc. 63 (October 2015) 786–798.
+
+use super::frequency::NoiseThrough;
+use super::gate::Gate;
+use super::{Pattern, WrappedImpulse};
+use crate::math::SpectrumAt;
+use crate::quantity::FrequencyGrid;
+
+/// Harmonics against the frequency that excited them.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Distortion {
+    /// The excited frequencies.
+    pub grid: FrequencyGrid,
+    /// One for each harmonic from the second on.
+    pub harmonics: Vec<Harmonic>,
+    /// THD re the fundamental as a ratio, at each frequency; absent where no harmonic is measurable.
+    pub thd_ratio: Vec<Option<f64>>,
+}
+
+/// One harmonic.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Harmonic {
+    /// n.
+    pub order: u32,
+    /// Harmonic over fundamental, a ratio of amplitudes; absent where it is not measurable or lies out of band.
+    pub ratio: Vec<Option<f64>>,
+    /// Its standard uncertainty, where it is measurable.
+    pub u_ratio: Vec<Option<f64>>,
+    /// What the noise alone would give, as a ratio to the fundamental; absent out of band.
+    pub floor_ratio: Vec<Option<f64>>,
+}
+
+/// The highest harmonic.
+pub const HIGHEST_ORDER: u32 = 7;
+/// Ours, because noise alone exceeds nine times its mean power in one bin of eight thousand (e⁻⁹).
+const MEASURABLE_POWER_RATIO: f64 = 9.0;
+/// Share of the distance to the next higher harmonic, which lies before, that a window takes.
+const BEFORE_SHARE: f64 = 0.3;
+/// Share of the distance to the next lower one, which lies behind.
+const AFTER_SHARE: f64 = 0.6;
+/// A window never needs more.
+const LONGEST_S: f64 = 0.4;
+/// A window shorter than this many periods of what it is to show does not show it.
+const LEAST_PERIODS: f64 = 3.0;
+
+/// The harmonics of a sweep's impulse response; `None` for any other excitation, or one too short to part them.
+///
+/// `impulse` must come from the excitation itself, not from a loopback channel, with the arrival at `arrival_frames`.
+/// `correction` is what the microphone does to an amplitude at a frequency.
+pub fn distortion(
+    impulse: &WrappedImpulse,
+    arrival_frames: f64,
+    pattern: &Pattern,
+    noise: &NoiseThrough<'_>,
+    correction: impl Fn(f64) -> f64,
+) -> Option<Distortion> {
+    let rate_constant = pattern.rate_constant_s? * pattern.rate_hz;
+    let reader = Reader { impulse, rate_hz: pattern.rate_hz, arrival_frames, rate_constant };
+    let first = reader.order(1);
+    let band_hz = [pattern.band_hz[0].max(first.lowest_hz), 0.5 * pattern.band_hz[1]];
+    let grid = FrequencyGrid::of_octave_fractions(band_hz, crate::quantity::POINTS_PER_OCTAVE).ok()?;
+    let fundamental: Vec<f64> = grid
+        .hz()
+        .iter()
+        .map(|&hz| first.spectrum.at(hz).norm() / correction(hz) / pattern.limiter_in_band(hz).norm())
+        .collect();
+    let harmonics: Vec<Harmonic> = (2..=HIGHEST_ORDER)
+        .map(|order| {
+            let heard = reader.order(order);
+            let point = |(&hz, &fundamental): (&f64, &f64)| {
+                heard.point(f64::from(order) * hz, fundamental, pattern, noise, &correction)
+            };
+            let points: Vec<Point> = grid.hz().iter().zip(&fundamental).map(point).collect();
+            Harmonic {
+                order,
+                ratio: points.iter().map(|point| point.ratio).collect(),
+                u_ratio: points.iter().map(|point| point.u_ratio).collect(),
+                floor_ratio: points.iter().map(|point| point.floor_ratio).collect(),
+            }
+        })
+        .collect();
+    let thd_ratio = (0..grid.hz().len())
+        .map(|point| {
+            let squares: Vec<f64> =
+                harmonics.iter().filter_map(|harmonic| harmonic.ratio[point]).map(|ratio| ratio * ratio).collect();
+            (!squares.is_empty()).then(|| squares.iter().sum::<f64>().sqrt())
+        })
+        .collect();
+    Some(Distortion { grid, harmonics, thd_ratio })
+}
+
+/// Cuts the harmonics out of an impulse response.
+struct Reader<'a> {
+    impulse: &'a WrappedImpulse,
+    rate_hz: f64,
+    arrival_frames: f64,
+    /// L in frames.
+    rate_constant: f64,
+}
+
+/// One harmonic's response.
+struct Heard {
+    spectrum: SpectrumAt,
+    gate: Gate,
+    rate_hz: f64,
+    lowest_hz: f64,
+}
+
+#[derive(Default)]
+struct Point {
+    ratio: Option<f64>,
+    u_ratio: Option<f64>,
+    floor_ratio: Option<f64>,
+}
+
+impl Reader<'_> {
+    fn order(&self, order: u32) -> Heard {
+        let n = f64::from(order);
+        let longest = LONGEST_S * self.rate_hz;
+        let to_higher = self.rate_constant * ((n + 1.0) / n).ln();
+        let to_lower = if order > 1 { self.rate_constant * (n / (n - 1.0)).ln() } else { f64::MAX };
+        let before = (BEFORE_SHARE * to_higher).min(0.25 * longest).max(1.0);
+        let gate = Gate::around(before, (AFTER_SHARE * to_lower).min(longest).max(1.0));
+        let arrival = self.arrival_frames - self.rate_constant * n.ln();
+        let (first, _) = gate.span(arrival);
+        let spectrum = SpectrumAt::new(&gate.cut(self.impulse, arrival), self.rate_hz, arrival - first as f64);
+        let lowest_hz = LEAST_PERIODS * self.rate_hz / (gate.before_frames + gate.after_frames);
+        Heard { spectrum, gate, rate_hz: self.rate_hz, lowest_hz }
+    }
+}
+
+impl Heard {
+    fn point(
+        &self,
+        heard_hz: f64,
+        fundamental: f64,
+        pattern: &Pattern,
+        noise: &NoiseThrough<'_>,
+        correction: impl Fn(f64) -> f64,
+    ) -> Point {
+        if heard_hz > pattern.band_hz[1] || heard_hz < self.lowest_hz || !(fundamental > 0.0) {
+            return Point::default();
+        }
+        let corrected = correction(heard_hz);
+        let limiter = pattern.limiter_in_band(heard_hz).norm();
+        let amplitude = self.spectrum.at(heard_hz).norm() / corrected / limiter;
+        let frames = self.gate.noise_frames();
+        let power = frames * noise.density(heard_hz, self.rate_hz / frames, 0.0) / (corrected * corrected);
+        let measurable = amplitude * amplitude > MEASURABLE_POWER_RATIO * power;
+        Point {
+            ratio: measurable.then_some(amplitude / fundamental),
+            u_ratio: measurable.then_some((0.5 * power).sqrt() / fundamental),
+            floor_ratio: Some(power.sqrt() / fundamental),
+        }
+    }
+}

@@ -1,0 +1,53 @@
+//! Why a response could not be had.
+
+use crate::quantity::Code;
+
+/// Why a response could not be had. A message that a finding's code belongs to begins with it.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[allow(missing_docs)] // the messages say what each field is
+pub enum ResponseError {
+    #[error("sample rates differ: recorded at {recorded_hz} Hz, the excitation has {played_hz} Hz")]
+    RatesDiffer { recorded_hz: f64, played_hz: f64 },
+    #[error("channel {wanted} asked for, the recording has {found}")]
+    NoSuchChannel { wanted: usize, found: usize },
+    #[error("{code}: {recorded_s:.2} s recorded, and no whole sweep of {sweep_s:.2} s in it", code = Code::Truncated)]
+    NoWholeSweep { recorded_s: f64, sweep_s: f64 },
+    #[error("{code}: channel {channel} holds nothing but zeros", code = Code::TooQuiet)]
+    Silent { channel: usize },
+    #[error("{code}: the excitation rises only {found_db:.1} dB out of the noise of channel {channel}, \
+             {needed_db:.0} dB are needed", code = Code::TooQuiet)]
+    TooQuiet { channel: usize, found_db: f64, needed_db: f64 },
+    #[error("{code}: channel {channel} is not a reply to this excitation: {found_percent:.1} % of its energy \
+             gather at one arrival, at least {needed_percent:.0} % should", code = Code::WrongExcitation)]
+    WrongExcitation { channel: usize, found_percent: f64, needed_percent: f64 },
+    #[error("the excitation holds nothing but zeros")]
+    EmptyExcitation,
+    #[error("a gate of {found_ms} ms, the range is {shortest_ms} to {longest_ms:.0} ms")]
+    Gate { found_ms: f64, shortest_ms: f64, longest_ms: f64 },
+    #[error("nothing can be reported: the gate allows {lowest_hz:.1} Hz and up, the band ends at {highest_hz:.1} Hz")]
+    NoValidBand { lowest_hz: f64, highest_hz: f64 },
+    #[error("smoothing over {found} of an octave, the range is 1/96 to 1")]
+    Smoothing { found: f64 },
+}
+
+impl ResponseError {
+    /// What the person can do next, one sentence in the imperative.
+    pub fn advice(&self) -> &'static str {
+        match self {
+            Self::RatesDiffer { .. } => "give the excitation that was played, at the rate it was played at",
+            Self::NoSuchChannel { .. } => "count channels from 1 and name one that was recorded",
+            Self::NoWholeSweep { .. } => {
+                "start recording before the excitation and stop at least one second after its end"
+            }
+            Self::Silent { .. } => "check cable, input, phantom power and the permission to use the microphone",
+            Self::TooQuiet { .. } => "raise the input gain, move the microphone closer, or use more repeats",
+            Self::WrongExcitation { .. } => {
+                "give the WAV that was really played, and check that no sound effect or noise suppression was on"
+            }
+            Self::EmptyExcitation => "give the WAV that was played",
+            Self::Gate { .. } => "give a gate within that range, or --gate auto",
+            Self::NoValidBand { .. } => "lengthen the gate, or use an excitation and tables that cover the band",
+            Self::Smoothing { .. } => "give a fraction such as --smooth 1/12, or --smooth none",
+        }
+    }
+}

@@ -1,0 +1,172 @@
+//! What is left of a phase when the minimum phase is taken away: delay, polarity, and what a wrong clock does to a sweep.
+//!
+//! ```text
+//! arg H(f) − arg H_min(f) = −2πf·(τ + L·δ·ln(f/f₁)) + {0 or π}
+//! ```
+//!
+//! τ: delay, s; δ: drift of the recorder's clock; L, f₁: rate constant and first frequency of the sweep. A loudspeaker's
+//! drivers are minimum phase nearly everywhere, a crossover's sum is not: what it leaves shows as the misfit.
+//! Derivation: a sweep stretched by 1 + δ has L' = L·(1 + δ), f₁' = f₁/(1 + δ); the phase 2πfL·(1 − ln(f/f₁)) of its
+//! spectrum changes by −2πf·L·δ·ln(f/f₁) to first order. Minimum phase: A. V. Oppenheim, R. W. Schafer, "Discrete-Time
+//! Signal Processing", chapter 12.
+
+use super::deconvolve::WrappedImpulse;
+use super::gate::{Gate, Sides};
+use super::{Drift, Pattern, ToldBy};
+use crate::math::{Spectrum, minimum_phase_rad, unwrapped, weighted_line, weighted_plane};
+use num_complex::Complex64;
+use std::f64::consts::{PI, TAU};
+
+/// When the first sound arrives.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Arrival {
+    /// Frames after time zero, fractions included.
+    pub frames: f64,
+    /// Standard uncertainty.
+    pub u_frames: f64,
+    /// Whether the first sound goes the way of the excitation.
+    pub polarity: Polarity,
+}
+
+/// Which way the first sound goes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Polarity {
+    /// As played.
+    Same,
+    /// Upside down.
+    Reversed,
+}
+
+/// Points of the spectrum in which the minimum phase is computed; 1.5 Hz at 48 kHz.
+const LENGTH: usize = 32_768;
+/// Only bins within this of the strongest count: the phase of a dip says little.
+const DEEPEST_DB: f64 = -30.0;
+/// What the minimum phase leaves is one smooth curve, of about so many independent pieces.
+const INDEPENDENT: f64 = 3.0;
+
+/// Excess phase of the first sound, by bins.
+struct Excess {
+    /// 2πf/f_s, frequency in Hz, phase, weight.
+    points: Vec<[f64; 4]>,
+    polarity: Polarity,
+}
+
+/// When the first sound arrives: the delay that the minimum phase leaves, near the strongest sample at `peak`.
+pub fn arrival(impulse: &WrappedImpulse, peak: i64, pattern: &Pattern) -> Arrival {
+    let reach_frames = (reach_s(pattern) * pattern.rate_hz).max(2.0);
+    let excess = excess_phase(impulse, peak, pattern, reach_frames);
+    let fit = weighted_line(excess.points.iter().map(|&[turn, _, phase, weight]| (-turn, phase, weight)));
+    let plain = Arrival { frames: peak as f64, u_frames: 0.5, polarity: excess.polarity };
+    let Some(fit) = fit else { return plain };
+    // Further from the peak than the sound is long: no minimum phase here, the peak is the better word.
+    if fit.slope_ratio.abs() > reach_frames {
+        return plain;
+    }
+    let u_frames = (fit.variance_ratio * fit.residual_ratio * excess.points.len() as f64 / INDEPENDENT).sqrt();
+    Arrival { frames: peak as f64 + fit.slope_ratio, u_frames, polarity: excess.polarity }
+}
+
+/// The drift that a single sweep without marks tells of itself.
+///
+/// Its uncertainty is what the minimum phase leaves: some tens of ppm for a crossover that is not minimum phase.
+/// `None` for anything but a sweep.
+pub fn drift_of_sweep(impulse: &WrappedImpulse, peak: i64, pattern: &Pattern) -> Option<Drift> {
+    let rate_constant = pattern.rate_constant_s? * pattern.rate_hz;
+    let coarse = compact_drift(impulse, peak, pattern)?;
+    let reach_frames = (reach_s(pattern) * pattern.rate_hz).max(2.0);
+    let unsmeared = unsmeared(impulse, peak, pattern, coarse)?;
+    let peak = super::locate::strongest(&unsmeared, 0, unsmeared.samples.len() as i64 / 4);
+    let excess = excess_phase(&unsmeared, peak, pattern, reach_frames);
+    let first_hz = pattern.played_hz[0];
+    let points = excess
+        .points
+        .iter()
+        .map(|&[turn, hz, phase, weight]| (-turn, -turn * rate_constant * (hz / first_hz).ln(), phase, weight));
+    let fit = weighted_plane(points)?;
+    let weights: f64 = excess.points.iter().map(|point| point[3]).sum();
+    let u_ratio = (fit.variances[1] * fit.residual_ratio * weights / INDEPENDENT).sqrt();
+    Some(Drift { ratio: coarse + fit.values[1], u_ratio, told_by: ToldBy::Sweep })
+}
+
+/// How long the first sound is taken to last: until reflections come, but some periods of the highest frequency.
+fn reach_s(pattern: &Pattern) -> f64 {
+    (10.0 / pattern.band_hz[1]).max(0.004)
+}
+
+fn excess_phase(impulse: &WrappedImpulse, peak: i64, pattern: &Pattern, reach_frames: f64) -> Excess {
+    let rate_hz = pattern.rate_hz;
+    let sides = Sides::of(pattern);
+    let gate = Gate::around(sides.before_s * rate_hz, reach_frames);
+    let mut turned = gate.cut_to_zero(impulse, peak as f64, LENGTH);
+    turned.resize(LENGTH, 0.0);
+    let mut bins = Spectrum::new(LENGTH).bins(&turned);
+    for (bin, value) in bins.iter_mut().enumerate().skip(1) {
+        *value /= pattern.limiter_in_band(bin as f64 * rate_hz / LENGTH as f64);
+    }
+    let bin_of = |hz: f64| ((hz / rate_hz * LENGTH as f64).round() as usize).clamp(1, LENGTH / 2 - 1);
+    let (first, last) = (bin_of(pattern.band_hz[0]), bin_of(pattern.band_hz[1]));
+    // Beyond the band the magnitude goes on as it ended.
+    let magnitudes: Vec<f64> = (0..bins.len()).map(|bin| bins[bin.clamp(first, last)].norm()).collect();
+    let minimum = minimum_phase_rad(&magnitudes);
+    let strongest = magnitudes[first..=last].iter().copied().fold(f64::MIN_POSITIVE, f64::max);
+    let least = strongest * 10f64.powf(DEEPEST_DB / 20.0);
+    let phases = unwrapped((first..=last).map(|bin| (bins[bin] * Complex64::cis(-minimum[bin])).arg()));
+    let raw: Vec<[f64; 4]> = (first..=last)
+        .zip(phases)
+        .map(|(bin, phase_rad)| {
+            let weight = if magnitudes[bin] >= least { magnitudes[bin].powi(2) } else { 0.0 };
+            [TAU * bin as f64 / LENGTH as f64, bin as f64 * rate_hz / LENGTH as f64, phase_rad, weight]
+        })
+        .collect();
+    settle_polarity(raw)
+}
+
+/// The constant part of the phase is 0 or half a turn (or whole turns): it is taken off, and named.
+fn settle_polarity(mut points: Vec<[f64; 4]>) -> Excess {
+    let level = weighted_plane(points.iter().map(|&[turn, _, phase, weight]| (1.0, -turn, phase, weight)))
+        .map_or(0.0, |fit| fit.values[0]);
+    let half_turns = (level / PI).round();
+    points.iter_mut().for_each(|point| point[2] -= half_turns * PI);
+    let polarity = if half_turns.rem_euclid(2.0) == 0.0 { Polarity::Same } else { Polarity::Reversed };
+    Excess { points, polarity }
+}
+
+/// The drift, to some ppm, that makes the first sound most compact.
+fn compact_drift(impulse: &WrappedImpulse, peak: i64, pattern: &Pattern) -> Option<f64> {
+    // In steps that move the top of the band by half a frame against the bottom; up to 1000 ppm.
+    let spread = pattern.rate_constant_s? * pattern.rate_hz * (pattern.band_hz[1] / pattern.band_hz[0]).ln();
+    let step = 0.5 / spread;
+    let steps = (1e-3 / step).ceil() as i64;
+    let compactness = |drift: f64| {
+        let samples = unsmeared(impulse, peak, pattern, drift)?.samples;
+        let (squares, fourths) = samples.iter().fold((0.0, 0.0), |(two, four), x| (two + x * x, four + x.powi(4)));
+        Some(fourths / (squares * squares))
+    };
+    let mut best = (0.0, compactness(0.0)?);
+    for index in -steps..=steps {
+        let drift = index as f64 * step;
+        let value = compactness(drift)?;
+        if value > best.1 {
+            best = (drift, value);
+        }
+    }
+    Some(best.0)
+}
+
+/// The first sound with a drift's smear taken off its phase: good enough to look for the drift, not to measure with.
+fn unsmeared(impulse: &WrappedImpulse, peak: i64, pattern: &Pattern, drift: f64) -> Option<WrappedImpulse> {
+    let rate_constant = pattern.rate_constant_s? * pattern.rate_hz;
+    let length = 8192;
+    let cut = impulse.cut(peak - length as i64 / 2, length);
+    let mut samples = cut[length / 2..].to_vec();
+    samples.extend_from_slice(&cut[..length / 2]);
+    let mut bins = Spectrum::new(length).bins(&samples);
+    for (bin, value) in bins.iter_mut().enumerate().skip(1) {
+        let hz = bin as f64 * pattern.rate_hz / length as f64;
+        // Relative to the top of the band, so that the strongest part stays where it is.
+        let later = rate_constant * drift * (hz / pattern.band_hz[1]).ln();
+        *value *= Complex64::cis(TAU * bin as f64 / length as f64 * later);
+    }
+    let samples = crate::math::InverseSpectrum::new(length).samples(&bins);
+    Some(WrappedImpulse { samples, bins })
+}

@@ -1,0 +1,131 @@
+//! One repeat of the excitation, as the analysis uses it: its samples, its band, its spectrum.
+//!
+//! ```text
+//! B(f) = (j·f/(j·f + f₁))⁸ · T(f) · U(f)
+//! T(f) = 1 within the band,   1/(1 + (10⁻⁴·P/|X(f)|²)²)  outside
+//! ```
+//!
+//! f₁: first frequency that is played; X: spectrum of the excitation, P: its power at that end of the band. B limits the
+//! response to what was excited and is divided out again after the gate. Its first factor is a high-pass of eight equal
+//! poles: causal, it rings nowhere, so that a limited response stays causal and short; a symmetric limit at 20 Hz would
+//! ring for half a second before the arrival, where a gate cuts it off and bends the bass. T is the only regularisation,
+//! and exactly 1 within the band. U falls symmetrically, by a raised cosine, above the band; it is short.
+//! Ours, for that reason.
+
+use super::ResponseError;
+use crate::math::{Spectrum, good_length, mean_around};
+use crate::signal::{Excitation, rise};
+use num_complex::Complex64;
+
+/// One repeat of the excitation.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Pattern {
+    /// The samples of one repeat.
+    pub samples: Vec<f64>,
+    /// Sample rate, Hz.
+    pub rate_hz: f64,
+    /// The band that can be reported.
+    pub band_hz: [f64; 2],
+    /// Where something is played at all.
+    pub played_hz: [f64; 2],
+    /// L of a sweep; absent for any other signal.
+    pub rate_constant_s: Option<f64>,
+}
+
+/// A known signal that is no sweep of ours is taken to excite what lies within 40 dB of its strongest band.
+const EXCITED_DB: f64 = -40.0;
+/// Its fades outside the band take this ratio of frequency, a sixth of an octave.
+const FADE_RATIO: f64 = 1.122_462_048_309_373;
+
+impl Pattern {
+    /// The first repeat of an excitation.
+    ///
+    /// # Errors
+    /// [`ResponseError::EmptyExcitation`] when it is silent.
+    pub fn of(excitation: &Excitation) -> Result<Self, ResponseError> {
+        let plan = &excitation.plan;
+        let start = plan.starts.first().copied().unwrap_or(0).min(excitation.samples.len());
+        let end = (start + plan.frames).min(excitation.samples.len());
+        let samples = excitation.samples[start..end].to_vec();
+        if samples.iter().all(|&sample| sample == 0.0) {
+            return Err(ResponseError::EmptyExcitation);
+        }
+        let rate_hz = excitation.rate.hz();
+        Ok(match plan.sweep {
+            Some(sweep) => Self {
+                samples,
+                rate_hz,
+                band_hz: plan.band_hz,
+                played_hz: sweep.played_hz,
+                rate_constant_s: Some(sweep.rate_constant_s),
+            },
+            None => {
+                let band_hz = excited_band_hz(&samples, rate_hz);
+                let played_hz = [band_hz[0] / FADE_RATIO, (band_hz[1] * FADE_RATIO).min(0.5 * rate_hz)];
+                Self { samples, rate_hz, band_hz, played_hz, rate_constant_s: None }
+            }
+        })
+    }
+
+    /// B at a frequency within the band.
+    pub fn limiter_in_band(&self, frequency_hz: f64) -> Complex64 {
+        let turned = Complex64::new(0.0, frequency_hz);
+        (turned / (turned + self.played_hz[0])).powi(HIGH_PASS_POLES)
+    }
+
+    /// B for each of the bins 0 to N/2 of the excitation's spectrum.
+    pub fn limiter(&self, played: &[Complex64]) -> Vec<Complex64> {
+        let step_hz = 0.5 * self.rate_hz / (played.len() - 1) as f64;
+        let [from_hz, to_hz] = self.band_hz;
+        let power_between = |first_hz: f64, last_hz: f64| {
+            let first = (first_hz / step_hz) as usize;
+            let last = ((last_hz / step_hz) as usize).clamp(first, played.len() - 1);
+            played[first..=last].iter().map(Complex64::norm_sqr).sum::<f64>() / (last - first + 1) as f64
+        };
+        let low = power_between(from_hz, from_hz * FADE_RATIO);
+        let high = power_between(to_hz / FADE_RATIO, to_hz);
+        played
+            .iter()
+            .enumerate()
+            .map(|(bin, value)| {
+                let hz = bin as f64 * step_hz;
+                let power = if hz < from_hz { low } else { high };
+                let trusted = if (from_hz..=to_hz).contains(&hz) { 1.0 } else { trust(power, value.norm_sqr()) };
+                let open = trusted * self.upper_end_ratio(hz);
+                if open > 0.0 { self.limiter_in_band(hz) * open } else { Complex64::ZERO }
+            })
+            .collect()
+    }
+
+    fn upper_end_ratio(&self, frequency_hz: f64) -> f64 {
+        let last_hz = self.played_hz[1];
+        let full_hz = (last_hz * self.band_hz[1]).sqrt();
+        if frequency_hz >= last_hz { 0.0 } else { rise((last_hz / frequency_hz).ln() / (last_hz / full_hz).ln()) }
+    }
+}
+
+/// T outside the band.
+fn trust(band_power: f64, power: f64) -> f64 {
+    let weakness = UNTRUSTED_POWER_RATIO * band_power / power.max(f64::MIN_POSITIVE);
+    1.0 / (1.0 + weakness * weakness)
+}
+
+const HIGH_PASS_POLES: i32 = 8;
+/// 40 dB below the band's end the excitation is taken for noise.
+const UNTRUSTED_POWER_RATIO: f64 = 1e-4;
+
+/// Lowest and highest frequency whose surroundings hold enough energy.
+fn excited_band_hz(samples: &[f64], rate_hz: f64) -> [f64; 2] {
+    let length = good_length(samples.len());
+    let bins = Spectrum::new(length).bins(samples);
+    let powers: Vec<f64> = bins.iter().map(Complex64::norm_sqr).collect();
+    // Energy by fractions of an octave: power times frequency, averaged over a twelfth.
+    let smooth = mean_around(&powers, |bin| bin / 24);
+    let strength: Vec<f64> = smooth.iter().enumerate().map(|(bin, power)| power * bin as f64).collect();
+    let least = strength.iter().copied().fold(0.0, f64::max) * 10f64.powf(EXCITED_DB / 10.0);
+    let hz = |bin: usize| bin as f64 * rate_hz / length as f64;
+    let first = strength.iter().position(|&s| s >= least).unwrap_or(1).max(1);
+    let last = strength.iter().rposition(|&s| s >= least).unwrap_or(length / 2);
+    // A fade's room below half the rate.
+    [hz(first), hz(last).min(0.5 * rate_hz / FADE_RATIO)]
+}

@@ -1,0 +1,78 @@
+//! How far the repeats lie apart: the other witness of the uncertainty.
+//!
+//! ```text
+//! u²(f) = Σ_k |H_k(f) − H(f)|² / (2·K·(K − 1))
+//! ```
+//!
+//! H_k: response from repeat k alone, H: their mean. For each of real and imaginary part, of the mean of K. Few repeats
+//! say little at one frequency, so the spread is averaged over neighbouring points. It holds all that the silences can't
+//! tell: a voice coil that warms up, a door that moves, a noise that comes with the sweep.
+//! Source: JCGM 100:2008 (GUM), section 4.2 (type A evaluation).
+
+use super::analysis::Heard;
+use super::frequency::{FrequencyResponse, GatedResponse};
+use super::gate::Gate;
+use crate::math::mean_around;
+
+/// Points to each side over which the spread is averaged, a third of an octave in all.
+const REACH: usize = 8;
+/// Silence and spread disagree when the spread's power is this much larger over an octave. Two repeats, averaged over
+/// 48 points of which a third are independent, scatter by 25 %: four standard errors.
+const DISAGREE_POWER_RATIO: f64 = 2.0;
+const POINTS_OF_AN_OCTAVE: usize = 48;
+
+/// Where the repeats disagree more than the noise explains.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Disagreement {
+    /// The worst octave, from and to.
+    pub band_hz: [f64; 2],
+    /// Spread over noise there, as amplitudes.
+    pub times: f64,
+}
+
+/// Puts the repeats' spread into `response` where it is larger than the noise; says where the two disagree.
+pub(super) fn widen_by_spread(
+    response: &mut FrequencyResponse,
+    heard: &mut Heard,
+    arrival_frames: f64,
+    gate: Gate,
+) -> Option<Disagreement> {
+    let repeats = heard.repeats.pieces.len();
+    if repeats < 2 {
+        return None;
+    }
+    let hz = response.grid.hz().to_vec();
+    let singles: Vec<Vec<num_complex::Complex64>> = (0..repeats)
+        .map(|index| {
+            let impulse = heard.impulse_of_repeat(index);
+            let gated = GatedResponse::new(&impulse, arrival_frames, gate, &heard.deconvolution);
+            hz.iter().map(|&hz| gated.at(hz)).collect()
+        })
+        .collect();
+    let count = repeats as f64;
+    let spread: Vec<f64> = (0..hz.len())
+        .map(|point| {
+            let mean = singles.iter().map(|single| single[point]).sum::<num_complex::Complex64>() / count;
+            let squares: f64 = singles.iter().map(|single| (single[point] - mean).norm_sqr()).sum();
+            squares / (2.0 * count * (count - 1.0))
+        })
+        .collect();
+    let spread = mean_around(&spread, |_| REACH);
+    let noise: Vec<f64> = response.u_ratio.iter().map(|u| u * u).collect();
+    let ratios: Vec<f64> = spread.iter().zip(&noise).map(|(spread, noise)| spread / noise).collect();
+    let worst = ratios
+        .chunks(POINTS_OF_AN_OCTAVE)
+        .enumerate()
+        .filter(|(_, octave)| octave.len() >= POINTS_OF_AN_OCTAVE / 2)
+        .map(|(index, octave)| (index, octave.iter().sum::<f64>() / octave.len() as f64))
+        .fold((0, 0.0), |a, b| if b.1 > a.1 { b } else { a });
+    if worst.1 <= DISAGREE_POWER_RATIO {
+        return None;
+    }
+    for ((u, spread), noise) in response.u_ratio.iter_mut().zip(&spread).zip(&noise) {
+        *u = spread.max(*noise).sqrt();
+    }
+    let first = worst.0 * POINTS_OF_AN_OCTAVE;
+    let last = (first + POINTS_OF_AN_OCTAVE).min(hz.len()) - 1;
+    Some(Disagreement { band_hz: [hz[first], hz[last]], times: worst.1.sqrt() })
+}

@@ -1,0 +1,171 @@
+//! A recording brought onto the player's clock: where the excitation lies, how the clocks differ, the correction.
+//!
+//! The correction resamples the recording (`y(t) = y_rec(t·(1 + δ))`, see [`crate::math::stretched`]); it never bends
+//! phases. It is made only when δ stands out of its own uncertainty and matters, so that a recording on a common clock
+//! stays untouched to the last bit. Samples that got lost would pass for drift: see [`super::continuity`].
+//! Ours, because a loopback or a microphone on another device's clock is the rule, not the exception.
+
+use super::clock::{Hearing, drift_between};
+use super::continuity::{STEP_FRAMES, steps};
+use super::excess::drift_of_sweep;
+use super::locate::{locate, strongest};
+use super::{Deconvolution, Drift, NoiseDensity, Pattern, ResponseError, Step, ToldBy, silences};
+use crate::math::stretched;
+use crate::signal::{Excitation, Recording};
+use std::ops::Range;
+
+/// A recording on the player's clock.
+pub struct Timeline {
+    /// The channels that were asked for, in that order.
+    pub channels: Vec<Vec<f64>>,
+    /// Frame of the first arrival of the excitation's frame 0, in the first of the channels.
+    pub offset_frames: i64,
+    /// The clocks' difference; absent where nothing tells it.
+    pub drift: Option<Drift>,
+    /// Whether the channels were resampled.
+    pub correction: Correction,
+    /// Where samples got lost: steps of half a frame or more between the sounds.
+    pub broken: Vec<Step>,
+    /// The silences.
+    pub silences: Vec<Range<usize>>,
+    /// Noise of each channel; absent where there is no silence.
+    pub noise: Vec<Option<NoiseDensity>>,
+}
+
+/// What was done about the clocks.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Correction {
+    /// The channels were resampled.
+    Resampled,
+    /// They are as recorded.
+    None,
+}
+
+/// A drift is corrected when it is this many times its uncertainty …
+const SIGNIFICANT: f64 = 3.0;
+/// … and moves one end of the sweep against the other by this many frames, a degree at 20 kHz and 48 kHz.
+const MATTERS_FRAMES: f64 = 0.007;
+/// Beyond this no clock is off; something else is wrong.
+const LARGEST_RATIO: f64 = 2e-3;
+
+/// `channels` (counted from 0) of `recording` on the player's clock. The first one tells the time.
+///
+/// # Errors
+/// [`ResponseError`] when the excitation is not found in the first channel.
+pub fn on_players_clock(
+    recording: &Recording,
+    excitation: &Excitation,
+    pattern: &Pattern,
+    channels: &[usize],
+) -> Result<Timeline, ResponseError> {
+    let telling = &recording.channels[channels[0]];
+    let located = locate(telling, channels[0], &excitation.plan, pattern)?.offset_frames;
+    let quiet = silences(&excitation.plan, located, telling.len(), pattern.rate_hz);
+    let noise_of = |samples: &[f64], quiet: &[Range<usize>]| {
+        NoiseDensity::of(samples, quiet, pattern.rate_hz, rounding(recording, samples))
+    };
+    let noise = noise_of(telling, &quiet).unwrap_or(NoiseDensity::white(rounding(recording, telling)));
+    let told = tell_drift(telling, excitation, pattern, located, &noise);
+    let wanted = told.filter(|drift| is_worth_correcting(drift, pattern));
+    let mut timeline = Timeline {
+        channels: Vec::new(),
+        offset_frames: located,
+        drift: told,
+        correction: Correction::None,
+        broken: Vec::new(),
+        silences: Vec::new(),
+        noise: Vec::new(),
+    };
+    let as_recorded = |channel: &usize| recording.channels[*channel].clone();
+    if let Some(drift) = wanted {
+        timeline.channels =
+            channels.iter().map(|&channel| stretched(&recording.channels[channel], 1.0 + drift.ratio)).collect();
+        let expected = (located as f64 / (1.0 + drift.ratio)).round() as i64;
+        timeline.offset_frames = settled(&timeline.channels[0], pattern, excitation, expected);
+        timeline.correction = Correction::Resampled;
+    } else {
+        timeline.channels = channels.iter().map(as_recorded).collect();
+    }
+    timeline.broken = broken_steps(&timeline.channels[0], excitation, pattern, timeline.offset_frames);
+    if !timeline.broken.is_empty() {
+        // What looked like a drift may be a gap: better leave the recording as it is.
+        timeline.channels = channels.iter().map(as_recorded).collect();
+        timeline.offset_frames = located;
+        timeline.drift = None;
+        timeline.correction = Correction::None;
+    }
+    timeline.silences = silences(&excitation.plan, timeline.offset_frames, timeline.channels[0].len(), pattern.rate_hz);
+    timeline.noise = timeline.channels.iter().map(|samples| noise_of(samples, &timeline.silences)).collect();
+    Ok(timeline)
+}
+
+/// Rounding noise of the format for samples as large as these.
+fn rounding(recording: &Recording, samples: &[f64]) -> f64 {
+    let power = samples.iter().map(|x| x * x).sum::<f64>() / samples.len().max(1) as f64;
+    recording.format.rounding_power(power.sqrt().max(1e-9))
+}
+
+fn is_worth_correcting(drift: &Drift, pattern: &Pattern) -> bool {
+    let moved_frames = drift.ratio.abs() * pattern.samples.len() as f64;
+    drift.ratio.abs() > SIGNIFICANT * drift.u_ratio
+        && moved_frames > MATTERS_FRAMES
+        && drift.ratio.abs() < LARGEST_RATIO
+}
+
+/// The drift from the best witness there is: marks, repeats, the sweep itself.
+fn tell_drift(
+    recorded: &[f64],
+    excitation: &Excitation,
+    pattern: &Pattern,
+    offset_frames: i64,
+    noise: &NoiseDensity,
+) -> Option<Drift> {
+    let plan = &excitation.plan;
+    let at = |start: usize| offset_frames + start as i64;
+    let hearing = Hearing { rate_hz: pattern.rate_hz, band_hz: pattern.band_hz, noise };
+    let between = |starts: &[usize], frames: usize| match starts {
+        [first, .., last] => drift_between(recorded, [at(*first), at(*last)], frames, &hearing),
+        _ => None,
+    };
+    let drift = |told_by: ToldBy| move |(ratio, u_ratio): (f64, f64)| Drift { ratio, u_ratio, told_by };
+    between(&plan.mark_starts, plan.mark_frames)
+        .map(drift(ToldBy::Marks))
+        .or_else(|| between(&plan.starts, plan.frames).map(drift(ToldBy::Repeats)))
+        .or_else(|| drift_of_one_sweep(recorded, pattern, at(plan.starts[0])))
+}
+
+/// The drift that one sweep tells, improved once on the corrected recording.
+fn drift_of_one_sweep(recorded: &[f64], pattern: &Pattern, start: i64) -> Option<Drift> {
+    pattern.rate_constant_s?;
+    let once = |samples: &[f64], start: i64| {
+        let impulse = Deconvolution::new(pattern, samples.len()).impulse_of(samples);
+        let peak = strongest(&impulse, start, (0.005 * pattern.rate_hz) as i64);
+        drift_of_sweep(&impulse, peak, pattern)
+    };
+    let first = once(recorded, start)?;
+    if !is_worth_correcting(&first, pattern) {
+        return Some(first);
+    }
+    let corrected = stretched(recorded, 1.0 + first.ratio);
+    let rest = once(&corrected, (start as f64 / (1.0 + first.ratio)).round() as i64)?;
+    Some(Drift { ratio: (1.0 + first.ratio) * (1.0 + rest.ratio) - 1.0, ..rest })
+}
+
+/// The offset on a corrected recording: the strongest arrival near the expected one.
+fn settled(recorded: &[f64], pattern: &Pattern, excitation: &Excitation, expected: i64) -> i64 {
+    let start = excitation.plan.starts[0] as i64;
+    let reach = (0.005 * pattern.rate_hz) as i64;
+    let first = (expected + start - 10 * reach).max(0) as usize;
+    let last = ((expected + start) as usize + pattern.samples.len() + 20 * reach as usize).min(recorded.len());
+    if first >= last {
+        return expected;
+    }
+    let impulse = Deconvolution::new(pattern, last - first).impulse_of(&recorded[first..last]);
+    strongest(&impulse, expected + start - first as i64, reach) + first as i64 - start
+}
+
+/// The steps between the sounds that are no rounding, on a recording that should have none.
+fn broken_steps(recorded: &[f64], excitation: &Excitation, pattern: &Pattern, offset_frames: i64) -> Vec<Step> {
+    let all = steps(recorded, excitation, pattern, offset_frames);
+    all.into_iter().filter(|step| step.late_frames.is_none_or(|frames| frames.abs() > STEP_FRAMES)).collect()
+}

@@ -1,0 +1,279 @@
+//! What there is to say about a response's trust, in words.
+//!
+//! No equation: thresholds, each with its reason.
+
+use super::analysis::{Analysis, Heard, Settings, lost_in_words};
+use super::excess::Polarity;
+use super::inspect::{clipping, held_samples, offset};
+use super::spread::Disagreement;
+use super::timeline::{Correction, Timeline};
+use super::{GateChoice, Pattern, ToldBy};
+use crate::quantity::{Code, Finding, Severity, Whereabouts};
+use crate::signal::{Excitation, Recording};
+
+/// What the verdict is built on.
+#[derive(Clone, Copy)]
+pub(super) struct Evidence<'a> {
+    pub recording: &'a Recording,
+    pub excitation: &'a Excitation,
+    pub settings: &'a Settings,
+    pub pattern: &'a Pattern,
+    pub timeline: &'a Timeline,
+    pub heard: &'a Heard,
+    pub disagreement: Option<&'a Disagreement>,
+}
+
+/// Quieter than this a 16-bit input spends half of its bits on nothing.
+const QUIET_PEAK_DBFS: f64 = -50.0;
+/// Below this ratio the noise shows in the curve.
+const NOISY_DB: f64 = 30.0;
+/// A level more doubtful than this (k = 1) is said to be noisy …
+const NOISY_U_DB: f64 = 1.0;
+/// … when it is so at more than this share of the points.
+const NOISY_SHARE: f64 = 0.1;
+/// Clocks of interfaces differ by up to some ten ppm (common practice); more deserves a word.
+const WORTH_SAYING_PPM: f64 = 1.0;
+/// A gate that leaves nothing below this hides what most loudspeakers are judged by.
+const SHORT_GATE_LOWEST_HZ: f64 = 500.0;
+
+/// All findings, the worst first.
+pub(super) fn findings(evidence: &Evidence<'_>, analysis: &Analysis, polarity: Polarity) -> Vec<Finding> {
+    let mut all = Vec::new();
+    let channels = [Some(evidence.settings.reply), evidence.settings.reference];
+    let sounding = sounding_frames(evidence);
+    for channel in channels.into_iter().flatten() {
+        all.extend(clipping(evidence.recording, channel));
+        all.extend(held_samples(evidence.recording, channel, sounding.clone()));
+        all.extend(offset(evidence.recording, channel, &evidence.timeline.silences));
+    }
+    all.extend(lost_samples(evidence));
+    all.extend(clock(evidence, analysis));
+    all.extend(missing_repeats(evidence));
+    all.extend(disturbed(evidence));
+    all.extend(unstable(evidence));
+    all.extend(loudness(evidence, analysis));
+    all.extend(gate(evidence, analysis));
+    all.extend(band(evidence, analysis));
+    if polarity == Polarity::Reversed {
+        all.push(Finding {
+            code: Code::ReversedPolarity,
+            severity: Severity::Note,
+            says: "the first sound goes the other way than the excitation".into(),
+            advice: "check the wiring if you expected otherwise; microphones and amplifiers may turn it too".into(),
+            at: Whereabouts { channel: Some(evidence.settings.reply + 1), ..Whereabouts::default() },
+        });
+    }
+    all.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
+    all
+}
+
+/// From the first to the last frame of the sweeps, on the recorder's clock.
+fn sounding_frames(evidence: &Evidence<'_>) -> std::ops::Range<usize> {
+    let plan = &evidence.excitation.plan;
+    let scale = 1.0 + evidence.timeline.drift.map_or(0.0, |drift| drift.ratio);
+    let place = |frame: i64| (frame.max(0) as f64 * scale) as usize;
+    let offset = evidence.timeline.offset_frames;
+    let first = plan.starts.first().copied().unwrap_or(0) as i64;
+    let last = (plan.starts.last().copied().unwrap_or(0) + plan.frames) as i64;
+    place(offset + first)..place(offset + last)
+}
+
+fn lost_samples(evidence: &Evidence<'_>) -> Option<Finding> {
+    let first = evidence.timeline.broken.first()?;
+    let seconds = |frame: i64| evidence.recording.rate.seconds(frame.max(0) as usize);
+    let words: Vec<String> = evidence
+        .timeline
+        .broken
+        .iter()
+        .map(|step| format!("{} before {:.2} s", lost_in_words(step), seconds(step.at_frame)))
+        .collect();
+    Some(Finding {
+        code: Code::Dropout,
+        severity: Severity::Fault,
+        says: format!("samples got lost: {}", words.join("; ")),
+        advice: "close other programs, use a larger buffer, and measure again".into(),
+        at: Whereabouts {
+            channel: Some(evidence.settings.reference.unwrap_or(evidence.settings.reply) + 1),
+            time_s: Some([0.0, seconds(first.at_frame)]),
+            band_hz: None,
+        },
+    })
+}
+
+fn clock(evidence: &Evidence<'_>, analysis: &Analysis) -> Option<Finding> {
+    let finding = |severity, says: String, advice: &str| {
+        Some(Finding { code: Code::ClockDrift, severity, says, advice: advice.into(), at: Whereabouts::default() })
+    };
+    let Some(drift) = analysis.drift else {
+        if evidence.timeline.broken.is_empty() {
+            return finding(
+                Severity::Note,
+                "nothing in the excitation tells whether the clocks of player and recorder agree".into(),
+                "use a sweep with time marks",
+            );
+        }
+        return None;
+    };
+    let (ppm, u_ppm) = (1e6 * drift.ratio, 1e6 * drift.u_ratio);
+    let by = match drift.told_by {
+        ToldBy::Marks => "time marks",
+        ToldBy::Repeats => "distance of the repeats",
+        ToldBy::Sweep => "shape of the sweep",
+    };
+    match analysis.correction {
+        Correction::Resampled if ppm.abs() >= WORTH_SAYING_PPM => finding(
+            Severity::Note,
+            format!("the recorder's clock is off by {ppm:.3} ± {:.3} ppm, told by the {by}; corrected", 2.0 * u_ppm),
+            "nothing needs doing; one interface for playing and recording has one clock",
+        ),
+        Correction::None if drift.told_by == ToldBy::Sweep && u_ppm > WORTH_SAYING_PPM => finding(
+            Severity::Note,
+            format!("the clocks agree within {:.1} ppm, as far as the {by} tells", ppm.abs() + 2.0 * u_ppm),
+            "use a sweep with time marks to know better",
+        ),
+        _ => None,
+    }
+}
+
+fn missing_repeats(evidence: &Evidence<'_>) -> Option<Finding> {
+    let planned = evidence.excitation.plan.starts.len();
+    let whole = evidence.heard.repeats.numbers.len() + evidence.heard.disturbed.len();
+    (whole < planned).then(|| Finding {
+        code: Code::Truncated,
+        severity: Severity::Caution,
+        says: format!("{whole} of {planned} sweeps lie whole in the recording; the others were left out"),
+        advice: "record from before the excitation to a second after its end".into(),
+        at: Whereabouts { channel: Some(evidence.settings.reply + 1), ..Whereabouts::default() },
+    })
+}
+
+fn disturbed(evidence: &Evidence<'_>) -> Option<Finding> {
+    let first = *evidence.heard.disturbed.first()?;
+    let plan = &evidence.excitation.plan;
+    let seconds = |frame: usize| {
+        evidence.recording.rate.seconds((evidence.timeline.offset_frames + frame as i64).max(0) as usize)
+    };
+    let numbers: Vec<String> = evidence.heard.disturbed.iter().map(|number| (number + 1).to_string()).collect();
+    Some(Finding {
+        code: Code::Disturbed,
+        severity: Severity::Note,
+        says: format!("repeat {} differs from the others and was left out", numbers.join(", ")),
+        advice: "nothing needs doing; keep doors and voices out of the next run".into(),
+        at: Whereabouts {
+            channel: Some(evidence.settings.reply + 1),
+            time_s: Some([seconds(plan.starts[first]), seconds(plan.starts[first] + plan.frames)]),
+            band_hz: None,
+        },
+    })
+}
+
+fn unstable(evidence: &Evidence<'_>) -> Option<Finding> {
+    let disagreement = evidence.disagreement?;
+    Some(Finding {
+        code: Code::UnstableRepeat,
+        severity: Severity::Caution,
+        says: format!(
+            "the repeats lie {:.1} times further apart than the noise of the silences explains; the uncertainty follows \
+             the repeats",
+            disagreement.times
+        ),
+        advice: "let the driver warm up or cool down, keep still, and look for noise that comes with the sound".into(),
+        at: Whereabouts {
+            channel: Some(evidence.settings.reply + 1),
+            time_s: None,
+            band_hz: Some(disagreement.band_hz),
+        },
+    })
+}
+
+fn loudness(evidence: &Evidence<'_>, analysis: &Analysis) -> Vec<Finding> {
+    let at = Whereabouts { channel: Some(evidence.settings.reply + 1), ..Whereabouts::default() };
+    let mut all = Vec::new();
+    if analysis.peak_dbfs < QUIET_PEAK_DBFS {
+        all.push(Finding {
+            code: Code::TooQuiet,
+            severity: Severity::Caution,
+            says: format!("the reply peaks at {:.0} dBFS", analysis.peak_dbfs),
+            advice: "raise the input gain before you raise the drive".into(),
+            at,
+        });
+    }
+    let u_db = analysis.response.u_db();
+    let doubtful = u_db.iter().filter(|&&u| u > NOISY_U_DB).count() as f64 / u_db.len() as f64;
+    let low = analysis.snr_db.is_some_and(|snr| snr < NOISY_DB);
+    if low || doubtful > NOISY_SHARE {
+        let snr = analysis.snr_db.map_or("an unknown amount".to_owned(), |snr| format!("{snr:.0} dB"));
+        all.push(Finding {
+            code: Code::Noisy,
+            severity: Severity::Caution,
+            says: format!(
+                "the reply stands {snr} above the noise, and {:.0} % of the curve are uncertain by more than 2 dB",
+                100.0 * doubtful
+            ),
+            advice: "measure closer, longer or with more repeats before you measure louder".into(),
+            at,
+        });
+    }
+    if analysis.snr_db.is_none() {
+        all.push(Finding {
+            code: Code::Noisy,
+            severity: Severity::Note,
+            says: "the recording has no silence: the noise was estimated from before the arrival".into(),
+            advice: "record at least half a second before the excitation".into(),
+            at,
+        });
+    }
+    all
+}
+
+fn gate(evidence: &Evidence<'_>, analysis: &Analysis) -> Vec<Finding> {
+    let rate_hz = evidence.pattern.rate_hz;
+    let gate_s = analysis.gate.after_frames / rate_hz;
+    let lowest_hz = 1.0 / gate_s;
+    let mut all = Vec::new();
+    if let Some(reflection) = analysis.energy_time.reflection
+        && gate_s > reflection.peak_s
+        && evidence.settings.gate != GateChoice::Auto
+    {
+        all.push(Finding {
+            code: Code::ReflectionInGate,
+            severity: Severity::Caution,
+            says: format!(
+                "a reflection {:.1} dB below the direct sound arrives {:.2} ms after it, inside the gate of {:.2} ms",
+                -reflection.level_db,
+                1e3 * reflection.peak_s,
+                1e3 * gate_s
+            ),
+            advice: format!(
+                "use --gate \"{:.1} ms\" for the loudspeaker alone, or keep it to see it with the room",
+                1e3 * reflection.starts_s
+            ),
+            at: Whereabouts { channel: Some(evidence.settings.reply + 1), ..Whereabouts::default() },
+        });
+    }
+    if lowest_hz > SHORT_GATE_LOWEST_HZ.max(evidence.pattern.band_hz[0]) {
+        all.push(Finding {
+            code: Code::GateTooShort,
+            severity: Severity::Caution,
+            says: format!("the gate of {:.2} ms hides everything below {lowest_hz:.0} Hz", 1e3 * gate_s),
+            advice: "bring microphone and loudspeaker closer together, and both further from floor and walls".into(),
+            at: Whereabouts { band_hz: Some([0.0, lowest_hz]), ..Whereabouts::default() },
+        });
+    }
+    all
+}
+
+fn band(evidence: &Evidence<'_>, analysis: &Analysis) -> Option<Finding> {
+    let [from_hz, to_hz] = evidence.pattern.band_hz;
+    let table = evidence.settings.microphone.as_ref()?.range_hz();
+    (table[0] > from_hz || table[1] < to_hz).then(|| Finding {
+        code: Code::OutOfBand,
+        severity: Severity::Note,
+        says: format!(
+            "the microphone's table covers {:.0} to {:.0} Hz of the {from_hz:.0} to {to_hz:.0} Hz that were played",
+            table[0], table[1]
+        ),
+        advice: "nothing is reported where the microphone is not known; get a table that covers more".into(),
+        at: Whereabouts { band_hz: Some(analysis.valid_hz), ..Whereabouts::default() },
+    })
+}

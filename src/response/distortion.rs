@@ -48,9 +48,11 @@ const MEASURABLE_POWER_RATIO: f64 = 9.0;
 /// Share of the distance to the next higher harmonic, which lies before, that a window takes.
 const BEFORE_SHARE: f64 = 0.3;
 /// Share of the distance to the next lower one, which lies behind.
-const AFTER_SHARE: f64 = 0.6;
+const AFTER_SHARE: f64 = 0.45;
 /// A window never needs more.
 const LONGEST_S: f64 = 0.4;
+/// Just above the sweep's own rise, where the harmonics are still rising, nothing is said: a quarter of an octave.
+const EDGE_RATIO: f64 = 1.189_207_115_002_721;
 /// A window shorter than this many periods of what it is to show does not show it.
 const LEAST_PERIODS: f64 = 3.0;
 
@@ -115,6 +117,7 @@ struct Heard {
     gate: Gate,
     rate_hz: f64,
     lowest_hz: f64,
+    order: f64,
 }
 
 #[derive(Default)]
@@ -136,7 +139,7 @@ impl Reader<'_> {
         let (first, _) = gate.span(arrival);
         let spectrum = SpectrumAt::new(&gate.cut(self.impulse, arrival), self.rate_hz, arrival - first as f64);
         let lowest_hz = LEAST_PERIODS * self.rate_hz / (gate.before_frames + gate.after_frames);
-        Heard { spectrum, gate, rate_hz: self.rate_hz, lowest_hz }
+        Heard { spectrum, gate, rate_hz: self.rate_hz, lowest_hz, order: n }
     }
 }
 
@@ -149,7 +152,8 @@ impl Heard {
         noise: &NoiseThrough<'_>,
         correction: impl Fn(f64) -> f64,
     ) -> Point {
-        if heard_hz > pattern.band_hz[1] || heard_hz < self.lowest_hz || !(fundamental > 0.0) {
+        let lowest_hz = self.lowest_hz.max(self.order * EDGE_RATIO * pattern.band_hz[0]);
+        if heard_hz > pattern.band_hz[1] || heard_hz < lowest_hz || !(fundamental > 0.0) {
             return Point::default();
         }
         let corrected = correction(heard_hz);

@@ -4,6 +4,9 @@
 //! arg H(f) − arg H_min(f) = −2πf·(τ + L·δ·ln(f/f₁)) + {0 or π}
 //! ```
 //!
+//! What lies beyond the band bends the minimum phase too: by a₃f³ + a₅f⁵ + a₇f⁷ from above and b/f from below, the
+//! series of the Hilbert integral, which are fitted along where the drift is sought.
+//!
 //! τ: delay, s; δ: drift of the recorder's clock; L, f₁: rate constant and first frequency of the sweep. A loudspeaker's
 //! drivers are minimum phase nearly everywhere, a crossover's sum is not: what it leaves shows as the misfit.
 //! Derivation: a sweep stretched by 1 + δ has L' = L·(1 + δ), f₁' = f₁/(1 + δ); the phase 2πfL·(1 − ln(f/f₁)) of its
@@ -44,6 +47,9 @@ const DEEPEST_DB: f64 = -30.0;
 /// What the minimum phase leaves is one smooth curve, of about so many independent pieces.
 const INDEPENDENT: f64 = 3.0;
 
+/// A window must hold so many periods of a frequency before the phase there is the system's own.
+const RESOLVED_PERIODS: f64 = 2.0;
+
 /// Excess phase of the first sound, by bins.
 struct Excess {
     /// 2πf/f_s, frequency in Hz, phase, weight.
@@ -78,11 +84,19 @@ pub fn drift_of_sweep(impulse: &WrappedImpulse, peak: i64, pattern: &Pattern) ->
     let peak = super::locate::strongest(&unsmeared, 0, unsmeared.samples.len() as i64 / 4);
     let excess = excess_phase(&unsmeared, peak, pattern, reach_frames);
     let first_hz = pattern.played_hz[0];
-    let points = excess
+    let [low_hz, high_hz] = pattern.band_hz;
+    let lowest_hz = RESOLVED_PERIODS * pattern.rate_hz / reach_frames;
+    let rows: Vec<(Vec<f64>, f64, f64)> = excess
         .points
         .iter()
-        .map(|&[turn, hz, phase, weight]| (-turn, -turn * rate_constant * (hz / first_hz).ln(), phase, weight));
-    let fit = weighted_plane(points)?;
+        .filter(|point| point[1] > lowest_hz)
+        .map(|&[turn, hz, phase, weight]| {
+            let (above, below) = (hz / high_hz, low_hz / hz);
+            let smear = -turn * rate_constant * (hz / first_hz).ln();
+            (vec![-turn, smear, above.powi(3), above.powi(5), above.powi(7), below], phase, weight)
+        })
+        .collect();
+    let fit = weighted_plane(&rows)?;
     let weights: f64 = excess.points.iter().map(|point| point[3]).sum();
     let u_ratio = (fit.variances[1] * fit.residual_ratio * weights / INDEPENDENT).sqrt();
     Some(Drift { ratio: coarse + fit.values[1], u_ratio, told_by: ToldBy::Sweep })
@@ -123,8 +137,9 @@ fn excess_phase(impulse: &WrappedImpulse, peak: i64, pattern: &Pattern, reach_fr
 
 /// The constant part of the phase is 0 or half a turn (or whole turns): it is taken off, and named.
 fn settle_polarity(mut points: Vec<[f64; 4]>) -> Excess {
-    let level = weighted_plane(points.iter().map(|&[turn, _, phase, weight]| (1.0, -turn, phase, weight)))
-        .map_or(0.0, |fit| fit.values[0]);
+    let rows: Vec<(Vec<f64>, f64, f64)> =
+        points.iter().map(|&[turn, _, phase, weight]| (vec![1.0, -turn], phase, weight)).collect();
+    let level = weighted_plane(&rows).map_or(0.0, |fit| fit.values[0]);
     let half_turns = (level / PI).round();
     points.iter_mut().for_each(|point| point[2] -= half_turns * PI);
     let polarity = if half_turns.rem_euclid(2.0) == 0.0 { Polarity::Same } else { Polarity::Reversed };

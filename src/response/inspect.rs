@@ -94,7 +94,9 @@ fn is_loud_around(samples: &[f64], run: Range<usize>, step: f64) -> bool {
 
 /// A constant that the interface adds, from the silences.
 pub fn offset(recording: &Recording, channel: usize, silences: &[Range<usize>]) -> Option<Finding> {
-    let quiet = silences.iter().flat_map(|range| &recording.channels[channel][range.clone()]);
+    let samples = &recording.channels[channel];
+    let quiet =
+        silences.iter().flat_map(|range| &samples[range.start.min(samples.len())..range.end.min(samples.len())]);
     let (sum, count) = quiet.fold((0.0, 0.0), |(sum, count), x| (sum + x, count + 1.0));
     let mean = sum / f64::max(count, 1.0);
     (mean.abs() >= OFFSET).then(|| Finding {

@@ -47,7 +47,7 @@ impl Filter {
                 bilinear([1.0, 0.0, 0.0], [1.0, 1.2, 1.0], 200.0, rate_hz),
                 bilinear([1.0, 0.05, 1.0], [1.0, 0.5, 1.0], 1_000.0, rate_hz),
                 bilinear([1.0, 1.5, 1.0], [1.0, 0.1, 1.0], 2_500.0, rate_hz),
-                bilinear([0.0, 0.0, 0.3], [1.0, 1.0, 1.0], 8_000.0, rate_hz),
+                bilinear([0.0, 0.0, 0.03], [1.0, 1.0, 1.0], 8_000.0, rate_hz),
             ],
         }
     }
@@ -129,10 +129,8 @@ impl Noise {
     }
 }
 
-/// A recording by a clock that is `ppm` fast, by an independent method: the signal's own Fourier series is summed at the
-/// drifted moments, through a transform eight times as long and cubic interpolation (Lagrange, four points).
-pub fn drifted(samples: &[f64], ppm: f64) -> Vec<f64> {
-    let over = 16;
+/// The samples on a grid `over` times as fine, by their own Fourier series; a power of two of them.
+fn finer(samples: &[f64], over: usize) -> Vec<f64> {
     let frames = samples.len().next_power_of_two();
     let mut planner = realfft::RealFftPlanner::<f64>::new();
     let mut input = samples.to_vec();
@@ -144,7 +142,35 @@ pub fn drifted(samples: &[f64], ppm: f64) -> Vec<f64> {
     let inverse = planner.plan_fft_inverse(frames * over);
     let mut fine = inverse.make_output_vec();
     inverse.process(&mut bins, &mut fine).unwrap();
-    let scale = 1.0 / frames as f64;
+    fine.iter_mut().for_each(|x| *x /= frames as f64);
+    fine
+}
+
+/// A bend without memory, in continuous time as it were: on a grid eight times as fine, so that what it makes above half
+/// the sample rate does not fold back, and taken down again.
+pub fn bent(samples: &[f64], bend: impl Fn(f64) -> f64) -> Vec<f64> {
+    let over = 8;
+    let mut fine = finer(samples, over);
+    fine.iter_mut().for_each(|x| *x = bend(*x));
+    let frames = fine.len() / over;
+    let mut planner = realfft::RealFftPlanner::<f64>::new();
+    let forward = planner.plan_fft_forward(fine.len());
+    let mut bins = forward.make_output_vec();
+    forward.process(&mut fine, &mut bins).unwrap();
+    bins.truncate(frames / 2 + 1);
+    bins[frames / 2].im = 0.0;
+    let inverse = planner.plan_fft_inverse(frames);
+    let mut out = inverse.make_output_vec();
+    inverse.process(&mut bins, &mut out).unwrap();
+    out.truncate(samples.len());
+    out.iter().map(|x| x / (frames * over) as f64).collect()
+}
+
+/// A recording by a clock that is `ppm` fast, by an independent method: the signal's own Fourier series is summed at the
+/// drifted moments, through a grid sixteen times as fine and cubic interpolation (Lagrange, four points).
+pub fn drifted(samples: &[f64], ppm: f64) -> Vec<f64> {
+    let over = 16;
+    let fine = finer(samples, over);
     let recorded = (samples.len() as f64 * (1.0 + 1e-6 * ppm)) as usize;
     (0..recorded)
         .map(|n| {
@@ -152,10 +178,9 @@ pub fn drifted(samples: &[f64], ppm: f64) -> Vec<f64> {
             let (whole, x) = (place.floor() as usize, place.fract());
             let at = |k: usize| fine[(whole + k + fine.len() - 1) % fine.len()];
             let [a, b, c, d] = [at(0), at(1), at(2), at(3)];
-            let cubic = -a * x * (x - 1.0) * (x - 2.0) / 6.0 + b * (x + 1.0) * (x - 1.0) * (x - 2.0) / 2.0
+            -a * x * (x - 1.0) * (x - 2.0) / 6.0 + b * (x + 1.0) * (x - 1.0) * (x - 2.0) / 2.0
                 - c * (x + 1.0) * x * (x - 2.0) / 2.0
-                + d * (x + 1.0) * x * (x - 1.0) / 6.0;
-            cubic * scale
+                + d * (x + 1.0) * x * (x - 1.0) / 6.0
         })
         .collect()
 }

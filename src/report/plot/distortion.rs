@@ -112,8 +112,8 @@ fn harmonic_look(order: u32) -> Stroke {
         3 => (VERMILION, Some(Marker::Square)),
         4 => (SKY, Some(Marker::Triangle)),
         5 => (ORANGE, Some(Marker::Diamond)),
-        6 => (GREEN, None),
-        7 => (PURPLE, None),
+        6 => (GREEN, Some(Marker::TriangleDown)),
+        7 => (PURPLE, Some(Marker::Bar)),
         _ => (SOFT_INK, None),
     };
     let width = if order <= 3 { 2.2 } else { 1.5 };

@@ -25,7 +25,7 @@ pub struct EnvelopePicture {
 }
 
 const PANEL_UNITS: f64 = 380.0;
-const SPAN: Span = Span { least_db: 40.0, most_db: 80.0 };
+const SPAN: Span = Span { least_db: 40.0, most_db: 90.0 };
 const GATE_END: Stroke =
     Stroke { colour: VERMILION, width: 2.2, dash: Dash::Dashed { stroke: 9.0, gap: 5.0 }, marker: None };
 const REFLECTION: Stroke =

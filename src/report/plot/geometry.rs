@@ -177,7 +177,7 @@ mod tests {
     #[test]
     fn no_entry_of_the_legend_stands_on_another_or_on_a_curve() {
         let mut sheet = sheet([20.0, 20_000.0], [0.0, 60.0]);
-        let stroke = super::super::palette::Stroke::of_curve(0, super::super::palette::Dash::Solid);
+        let stroke = super::super::palette::Stroke::of_curve(0, 0, super::super::palette::Dash::Solid);
         let sample = super::super::sheet::Sample::Stroke(stroke);
         sheet.legend = (0..9).map(|n| LegendEntry { name: "loudspeaker".repeat(1 + n % 4), sample }).collect();
         let geometry = geometry(&sheet);

@@ -57,12 +57,22 @@ impl ImpulsePicture {
             Layer::Line { trace: Trace::new(&self.time_ms, &self.amplitude), stroke: RESPONSE },
         ];
         if let Some(gate) = &self.gate {
-            // A weight of one stands at nine tenths of the upper half, clear of the frame.
-            let full = 0.9 * y.to;
-            let weight: Vec<f64> = gate.weight.iter().map(|weight| weight.clamp(0.0, 1.0) * full).collect();
-            layers.push(Layer::Line { trace: Trace::new(&gate.time_ms, &weight), stroke: gate_look() });
+            layers.push(Layer::Line { trace: gate.trace(y.to), stroke: gate_look() });
         }
         Panel { y, height: Height::Units(PANEL_UNITS), right: None, layers }
+    }
+}
+
+impl GateShape {
+    /// The gate as a curve; where it is shut there is none, so that it does not lie on the curve of the response.
+    fn trace(&self, axis_top: f64) -> Trace {
+        // A weight of one stands at nine tenths of the upper half, clear of the frame.
+        let full = 0.9 * axis_top;
+        let is_shut = |n: usize| self.weight.get(n).is_none_or(|weight| *weight <= 0.0);
+        let is_inside = |n: usize| !is_shut(n) || !is_shut(n + 1) || (n > 0 && !is_shut(n - 1));
+        let height = |n: usize| if is_inside(n) { self.weight[n].clamp(0.0, 1.0) * full } else { f64::NAN };
+        let heights: Vec<f64> = (0..self.weight.len()).map(height).collect();
+        Trace::new(&self.time_ms, &heights)
     }
 }
 
@@ -83,8 +93,8 @@ pub(super) fn time_axis([from, to]: [f64; 2]) -> Axis {
 fn amplitude_axis([least, most]: [f64; 2], unit: &str) -> Axis {
     // Beyond these a picture of amplitudes shows a fault of the numbers, not a loudspeaker.
     let (least, most) = (least.max(-1e30), most.min(1e30));
-    let span = if most - least > 1e-30 { most - least } else { 2.0 };
-    let step = linear_steps([0.0, span], 8.0);
+    let [least, most] = if most - least > 1e-30 { [least, most] } else { [-1.0, 1.0] };
+    let step = linear_steps([least, most], 8.0);
     let from = (least / step - 0.1).floor() * step;
     let to = (most / step + 0.1).ceil() * step;
     let thousands = ((from.abs().max(to.abs()) * 1.001).log10() / 3.0).floor() as i32;

@@ -23,7 +23,8 @@ pub(super) const PURPLE: Colour = (204, 121, 167);
 pub(super) const GREEN: Colour = (0, 158, 115);
 
 const CURVES: [Colour; 7] = [BLUE, ORANGE, BLACK, SKY, VERMILION, PURPLE, GREEN];
-const MARKERS: [Marker; 4] = [Marker::Circle, Marker::Square, Marker::Triangle, Marker::Diamond];
+const MARKERS: [Marker; 6] =
+    [Marker::Circle, Marker::Square, Marker::Triangle, Marker::Diamond, Marker::TriangleDown, Marker::Bar];
 
 /// A small sign on a curve, by which it is known without its colour.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -32,6 +33,8 @@ pub(super) enum Marker {
     Square,
     Triangle,
     Diamond,
+    TriangleDown,
+    Bar,
 }
 
 /// Lengths of stroke and gap, in units of the sheet.
@@ -58,9 +61,11 @@ impl Stroke {
         Self { colour, width, dash: Dash::Solid, marker: None }
     }
 
-    /// The look of the curve with this place in the picture; the first is bare and strongest.
-    pub fn of_curve(place: usize, dash: Dash) -> Self {
-        let marker = place.checked_sub(1).map(|later| MARKERS[later % MARKERS.len()]);
+    /// The look of the curve with this place in the picture and so many of its origin before it.
+    ///
+    /// The first curve is strongest; the first of an origin needs no sign.
+    pub fn of_curve(place: usize, before: usize, dash: Dash) -> Self {
+        let marker = before.checked_sub(1).map(|later| MARKERS[later % MARKERS.len()]);
         let width = if place == 0 { 2.4 } else { 1.8 };
         Self { colour: CURVES[place % CURVES.len()], width, dash, marker }
     }

@@ -133,7 +133,7 @@ impl<DB: DrawingBackend> Pen<'_, DB> {
 }
 
 fn marker_outline(marker: Marker, (x, y): Place) -> Vec<Place> {
-    // Radii that make the four signs about equally large to the eye.
+    // Radii that make the signs about equally large to the eye.
     let corners = |count: u32, radius: f64, turn: f64| -> Vec<Place> {
         let angle = |n: u32| std::f64::consts::TAU * (f64::from(n) / f64::from(count) + turn);
         (0..count).map(|n| (x + radius * angle(n).sin(), y - radius * angle(n).cos())).collect()
@@ -143,6 +143,8 @@ fn marker_outline(marker: Marker, (x, y): Place) -> Vec<Place> {
         Marker::Square => corners(4, 4.5, 0.125),
         Marker::Triangle => corners(3, 4.9, 0.0),
         Marker::Diamond => corners(4, 4.7, 0.0),
+        Marker::TriangleDown => corners(3, 4.9, 0.5),
+        Marker::Bar => vec![(x - 1.8, y - 5.0), (x + 1.8, y - 5.0), (x + 1.8, y + 5.0), (x - 1.8, y + 5.0)],
     }
 }
 

@@ -99,6 +99,8 @@ impl Picture {
         let mut encoder = png::Encoder::new(&mut bytes, width as u32, height as u32);
         encoder.set_color(png::ColorType::Rgb);
         encoder.set_depth(png::BitDepth::Eight);
+        encoder.set_compression(png::Compression::Best);
+        encoder.set_filter(png::FilterType::Up); // long upright lines: most rows repeat the one above
         let packed = encoder.write_header().and_then(|mut writer| {
             writer.write_image_data(&pixels)?;
             writer.finish()

@@ -60,8 +60,15 @@ fn panel_field<DB: DrawingBackend>(pen: &Pen<'_, DB>, sheet: &Sheet, panel: &Pan
         veil(pen, valid, &sheet.x, frame)?;
     }
     let Frame { left, top, right, bottom } = frame;
-    let outline = [(left, top), (right, top), (right, bottom), (left, bottom), (left, top), (right, top)];
-    pen.stroke(&outline, Stroke::plain(FRAME, 1.0))
+    // Four strokes, each half a stroke longer than its side: a closed path leaves notches on bitmaps.
+    let (look, half) = (Stroke::plain(FRAME, 1.0), 0.5);
+    for y in [top, bottom] {
+        pen.stroke(&[(left - half, y), (right + half, y)], look)?;
+    }
+    for x in [left, right] {
+        pen.stroke(&[(x, top - half), (x, bottom + half)], look)?;
+    }
+    Ok(())
 }
 
 fn grid<DB: DrawingBackend>(pen: &Pen<'_, DB>, x: &Axis, panel: &Panel, frame: Frame) -> Drawn {

@@ -79,13 +79,12 @@ impl ResponsePicture {
         let reference = self.level_reference.as_str();
         let lead = if reference.starts_with("dB") { "" } else { "dB, " };
         let y = Axis::with_step([from, to], 10.0, &format!("level ({lead}{reference})"), |db| signed(db, 0));
-        let bands = self.curves.iter().enumerate().filter_map(|(n, curve)| curve.band(n));
+        let bands = self.curves.iter().enumerate().filter_map(|(n, curve)| curve.band(self.stroke(n)));
         let lines = self.curves.iter().enumerate().map(|(n, curve)| Layer::Line {
             trace: Trace::new(&curve.frequency_hz, &curve.level_db),
-            stroke: curve.stroke(n),
+            stroke: self.stroke(n),
         });
-        // The first curve last: it lies on top of the others.
-        let layers = bands.chain(lines.rev()).collect();
+        let layers = bands.chain(self.on_top(lines)).collect();
         Panel { y, height: Height::OfDecibels, right: None, layers }
     }
 
@@ -103,16 +102,35 @@ impl ResponsePicture {
         let y = Axis::with_step([-180.0, 180.0], 90.0, "phase (degrees)", |degrees| signed(degrees, 0));
         let lines = self.curves.iter().enumerate().map(|(n, curve)| Layer::Line {
             trace: wrapped(&curve.frequency_hz, &curve.phase_deg),
-            stroke: Stroke { width: 1.6, ..curve.stroke(n) },
+            stroke: Stroke { width: 1.6, ..self.stroke(n) },
         });
-        Panel { y, height: Height::Units(PHASE_PANEL_UNITS), right: None, layers: lines.rev().collect() }
+        Panel { y, height: Height::Units(PHASE_PANEL_UNITS), right: None, layers: self.on_top(lines) }
+    }
+
+    /// The curves in the order of drawing: the first measured one above the other measured ones, and the predicted ones
+    /// above all, because what lies beneath is seen between their dashes.
+    fn on_top(&self, lines: impl Iterator<Item = Layer>) -> Vec<Layer> {
+        let of = |origin| move |(_, curve): &(Layer, &LevelCurve)| curve.origin == origin;
+        let lines: Vec<(Layer, &LevelCurve)> = lines.zip(&self.curves).collect();
+        let measured = lines.iter().filter(|line| of(Origin::Measured)(line)).rev();
+        let predicted = lines.iter().filter(|line| of(Origin::Predicted)(line)).rev();
+        measured.chain(predicted).map(|(layer, _)| layer.clone()).collect()
+    }
+
+    /// The look of a curve: its colour tells its place, its sign (none for the first) its place among those of its origin.
+    fn stroke(&self, place: usize) -> Stroke {
+        let origin = self.curves[place].origin;
+        let before = self.curves[..place].iter().filter(|curve| curve.origin == origin).count();
+        let dash = if origin == Origin::Measured { Dash::Solid } else { PREDICTED };
+        Stroke::of_curve(place, before, dash)
     }
 
     fn legend(&self) -> Vec<LegendEntry> {
         let mut legend = Vec::new();
         for (n, curve) in self.curves.iter().enumerate() {
-            legend.push(LegendEntry { name: curve.name.clone(), sample: Sample::Stroke(curve.stroke(n)) });
-            if let Some(Layer::Band { tint, .. }) = curve.band(n) {
+            let stroke = self.stroke(n);
+            legend.push(LegendEntry { name: curve.name.clone(), sample: Sample::Stroke(stroke) });
+            if let Some(Layer::Band { tint, .. }) = curve.band(stroke) {
                 let name = if self.curves.len() == 1 { "± 2u".to_owned() } else { format!("± 2u of {}", curve.name) };
                 legend.push(LegendEntry { name, sample: Sample::Patch(tint) });
             }
@@ -136,16 +154,11 @@ pub(super) fn not_valid_entry() -> LegendEntry {
 }
 
 impl LevelCurve {
-    fn stroke(&self, place: usize) -> Stroke {
-        let dash = if self.origin == Origin::Measured { Dash::Solid } else { PREDICTED };
-        Stroke::of_curve(place, dash)
-    }
-
-    fn band(&self, place: usize) -> Option<Layer> {
+    fn band(&self, stroke: Stroke) -> Option<Layer> {
         // A negative uncertainty is none.
         let widths = self.level_db.iter().zip(&self.u_db).map(|(&level, &u)| (level, if u >= 0.0 { u } else { f64::NAN }));
         let (lower, upper): (Vec<f64>, Vec<f64>) = widths.map(|(level, u)| (level - 2.0 * u, level + 2.0 * u)).unzip();
-        let tint = Tint { colour: self.stroke(place).colour, opacity: 0.28 };
+        let tint = Tint { colour: stroke.colour, opacity: 0.28 };
         let band = |edge: &[f64]| Trace::new(&self.frequency_hz, edge);
         (!lower.is_empty()).then(|| Layer::Band { lower: band(&lower), upper: band(&upper), tint })
     }

@@ -4,8 +4,8 @@ use std::f64::consts::TAU;
 use std::path::Path;
 
 use boxwright::report::{
-    DistortionPicture, EnvelopePicture, GateShape, HarmonicCurve, ImpulsePicture, LevelCurve, Origin, PhasePanel, Picture,
-    ResponsePicture,
+    DistortionPicture, EnvelopePicture, GateShape, HarmonicCurve, ImpulsePicture, LevelCurve, Origin, PhasePanel,
+    Picture, ResponsePicture,
 };
 use num_complex::Complex64;
 
@@ -111,11 +111,13 @@ fn envelope() -> Picture {
 fn distortion() -> Picture {
     let frequency_hz = frequencies_hz();
     let floor = |hz: f64| -88.0 + 18.0 * (60.0 / hz) + 4.0 * (hz.ln() * 9.0).sin();
-    let level = |order: f64, hz: f64| -26.0 - 9.0 * order - 16.0 * (hz / 70.0).ln_1p() / 2.0 + 5.0 * (hz.ln() * order).sin();
+    let level =
+        |order: f64, hz: f64| -26.0 - 9.0 * order - 16.0 * (hz / 70.0).ln_1p() / 2.0 + 5.0 * (hz.ln() * order).sin();
     let measurable = |order: f64, hz: f64| Some(level(order, hz)).filter(|db| *db > floor(hz) && order * hz < 20_000.0);
     let orders = 2..=7u32;
     let thd = |hz: f64| {
-        let power: f64 = (2..=7).filter_map(|order| measurable(f64::from(order), hz)).map(|db| 10f64.powf(db / 10.0)).sum();
+        let power: f64 =
+            (2..=7).filter_map(|order| measurable(f64::from(order), hz)).map(|db| 10f64.powf(db / 10.0)).sum();
         (power > 0.0).then(|| 100.0 * power.sqrt())
     };
     DistortionPicture {

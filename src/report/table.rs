@@ -39,7 +39,9 @@ impl std::fmt::Display for Value {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
             // A number that is none is not shown as one.
-            Self::Quantity(quantity) if !(quantity.value.is_finite() && quantity.u.is_finite()) => f.write_str("not known"),
+            Self::Quantity(quantity) if !(quantity.value.is_finite() && quantity.u.is_finite()) => {
+                f.write_str("not known")
+            }
             Self::Quantity(quantity) => quantity.fmt(f),
             Self::Text(text) => f.write_str(text),
         }

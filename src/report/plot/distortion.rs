@@ -35,8 +35,9 @@ pub struct DistortionPicture {
 
 const SPAN: Span = Span { least_db: 50.0, most_db: 110.0 };
 const THD: Stroke = Stroke { colour: BLACK, width: 3.0, dash: Dash::Solid, marker: None };
-const NOISE: Stroke = Stroke { colour: SOFT_INK, width: 1.4, dash: Dash::Dashed { stroke: 2.0, gap: 3.0 }, marker: None };
-const NOISE_AREA: Tint = Tint { colour: SOFT_INK, opacity: 0.13 };
+const NOISE: Stroke =
+    Stroke { colour: SOFT_INK, width: 1.4, dash: Dash::Dashed { stroke: 2.0, gap: 3.0 }, marker: None };
+const NOISE_AREA: Tint = Tint { colour: SOFT_INK, opacity: 0.09 };
 
 impl DistortionPicture {
     /// The picture.
@@ -48,7 +49,8 @@ impl DistortionPicture {
             legend.push(not_valid_entry());
         }
         let orders: Vec<String> = self.harmonics.iter().map(|harmonic| format!("H{}", harmonic.order)).collect();
-        let description = format!("Harmonic distortion against frequency, dB re the fundamental: {}", orders.join(", "));
+        let description =
+            format!("Harmonic distortion against frequency, dB re the fundamental: {}", orders.join(", "));
         let sheet = Sheet { title: self.title.clone(), x, panels: vec![panel], legend, valid: self.valid_hz };
         Picture::new(sheet, &description)
     }

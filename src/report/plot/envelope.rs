@@ -41,8 +41,10 @@ impl EnvelopePicture {
         let curve = Stroke::plain(BLUE, 1.8);
         let mut layers = vec![Layer::Line { trace: Trace::new(&self.time_ms, &self.level_db), stroke: curve }];
         let mut legend = vec![LegendEntry { name: "envelope".to_owned(), sample: Sample::Stroke(curve) }];
-        let marks =
-            [(self.gate_end_ms, "end of the gate", GATE_END), (self.first_reflection_ms, "first reflection", REFLECTION)];
+        let marks = [
+            (self.gate_end_ms, "end of the gate", GATE_END),
+            (self.first_reflection_ms, "first reflection", REFLECTION),
+        ];
         let mut description = "Envelope of the impulse response against time after the arrival".to_owned();
         for (at, name, stroke) in marks {
             let Some(at) = at.filter(|at| at.is_finite()) else { continue };

@@ -8,6 +8,8 @@
 //! colour, width and marker, so that a grey print can be read. The legend stands above the curves, never on them.
 
 mod axis;
+#[cfg(test)]
+mod check;
 mod distortion;
 mod envelope;
 mod font;

@@ -146,7 +146,8 @@ fn averaged(fine: &[u8], width: usize) -> Vec<u8> {
         for column in 0..width / OVERSAMPLING {
             for colour in 0..3 {
                 let at = |n: usize| (column * OVERSAMPLING + n) * 3 + colour;
-                let sum: usize = square_rows.iter().flat_map(|row| (0..OVERSAMPLING).map(|n| usize::from(row[at(n)]))).sum();
+                let sum: usize =
+                    square_rows.iter().flat_map(|row| (0..OVERSAMPLING).map(|n| usize::from(row[at(n)]))).sum();
                 mean.push((sum / (OVERSAMPLING * OVERSAMPLING)) as u8);
             }
         }

@@ -10,7 +10,7 @@ use super::sheet::{Layer, LegendEntry, Panel, Sample, Sheet, Tint, Trace};
 use super::trace::{Place, place, runs, strokes};
 
 /// How strongly what is not valid is covered.
-pub(super) const VEIL: Tint = Tint { colour: NOT_VALID, opacity: 0.72 };
+pub(super) const VEIL: Tint = Tint { colour: NOT_VALID, opacity: 0.62 };
 /// Signs on a curve are so far apart.
 const BETWEEN_MARKERS: f64 = 150.0;
 

@@ -90,8 +90,11 @@ impl ResponsePicture {
 
     /// The levels that the axis must hold: those in the valid range, or all if none is there.
     fn levels_to_show(&self) -> impl Iterator<Item = f64> {
-        let all: Vec<(f64, f64)> =
-            self.curves.iter().flat_map(|curve| curve.frequency_hz.iter().copied().zip(curve.level_db.iter().copied())).collect();
+        let all: Vec<(f64, f64)> = self
+            .curves
+            .iter()
+            .flat_map(|curve| curve.frequency_hz.iter().copied().zip(curve.level_db.iter().copied()))
+            .collect();
         let [from, to] = self.valid_hz.unwrap_or([0.0, f64::INFINITY]);
         let usable = move |(hz, level): &(f64, f64)| level.is_finite() && (from..=to).contains(hz);
         let has_valid = all.iter().any(usable);
@@ -156,7 +159,8 @@ pub(super) fn not_valid_entry() -> LegendEntry {
 impl LevelCurve {
     fn band(&self, stroke: Stroke) -> Option<Layer> {
         // A negative uncertainty is none.
-        let widths = self.level_db.iter().zip(&self.u_db).map(|(&level, &u)| (level, if u >= 0.0 { u } else { f64::NAN }));
+        let widths =
+            self.level_db.iter().zip(&self.u_db).map(|(&level, &u)| (level, if u >= 0.0 { u } else { f64::NAN }));
         let (lower, upper): (Vec<f64>, Vec<f64>) = widths.map(|(level, u)| (level - 2.0 * u, level + 2.0 * u)).unzip();
         let tint = Tint { colour: stroke.colour, opacity: 0.28 };
         let band = |edge: &[f64]| Trace::new(&self.frequency_hz, edge);
@@ -210,7 +214,8 @@ mod tests {
         let hz: Vec<f64> = (0..400).map(|n| 20.0 * 1.0175f64.powi(n)).collect();
         let phase: Vec<f64> = hz.iter().map(|hz| -hz * 0.31).collect();
         let trace = wrapped(&hz, &phase);
-        let jumps: Vec<f64> = trace.y.windows(2).map(|pair| (pair[1] - pair[0]).abs()).filter(|j| j.is_finite()).collect();
+        let jumps: Vec<f64> =
+            trace.y.windows(2).map(|pair| (pair[1] - pair[0]).abs()).filter(|j| j.is_finite()).collect();
         let (least, most) = (jumps.iter().copied().fold(f64::MAX, f64::min), jumps.iter().copied().fold(0.0, f64::max));
         assert!(least >= 0.0 && most <= 180.0, "{least} to {most}");
         assert!(trace.y.iter().filter(|y| y.is_nan()).count() > 10);

@@ -103,12 +103,10 @@ impl<DB: DrawingBackend> Pen<'_, DB> {
         said(self.area.draw(&Rectangle::new(corners, rgb(tint.colour).mix(tint.opacity).filled())))
     }
 
-    /// A sign of a curve, white inside.
+    /// A sign of a curve, white inside: two areas, because a closed stroke leaves notches on bitmaps.
     pub fn marker(&self, marker: Marker, centre: Place, look: Stroke) -> Drawn {
-        let outline = marker_outline(marker, centre);
-        self.fill(&outline, Tint { colour: PAPER, opacity: 1.0 })?;
-        let closed: Vec<Place> = outline.iter().copied().chain(outline.iter().take(2).copied()).collect();
-        self.stroke(&closed, Stroke::plain(look.colour, 1.5))
+        self.fill(&marker_outline(marker, centre, 1.2), Tint { colour: look.colour, opacity: 1.0 })?;
+        self.fill(&marker_outline(marker, centre, 0.62), Tint { colour: PAPER, opacity: 1.0 })
     }
 
     /// A text on its baseline.
@@ -132,11 +130,11 @@ impl<DB: DrawingBackend> Pen<'_, DB> {
     }
 }
 
-fn marker_outline(marker: Marker, (x, y): Place) -> Vec<Place> {
+fn marker_outline(marker: Marker, (x, y): Place, size: f64) -> Vec<Place> {
     // Radii that make the signs about equally large to the eye.
     let corners = |count: u32, radius: f64, turn: f64| -> Vec<Place> {
         let angle = |n: u32| std::f64::consts::TAU * (f64::from(n) / f64::from(count) + turn);
-        (0..count).map(|n| (x + radius * angle(n).sin(), y - radius * angle(n).cos())).collect()
+        (0..count).map(|n| (x + size * radius * angle(n).sin(), y - size * radius * angle(n).cos())).collect()
     };
     match marker {
         Marker::Circle => corners(24, 3.6, 0.0),
@@ -144,7 +142,12 @@ fn marker_outline(marker: Marker, (x, y): Place) -> Vec<Place> {
         Marker::Triangle => corners(3, 4.9, 0.0),
         Marker::Diamond => corners(4, 4.7, 0.0),
         Marker::TriangleDown => corners(3, 4.9, 0.5),
-        Marker::Bar => vec![(x - 1.8, y - 5.0), (x + 1.8, y - 5.0), (x + 1.8, y + 5.0), (x - 1.8, y + 5.0)],
+        Marker::Bar => {
+            // Slim, but with room for the white inside.
+            let (half_width, half_height) = (0.9 + size, 1.5 + 3.5 * size);
+            let corner = |across: f64, down: f64| (x + across * half_width, y + down * half_height);
+            vec![corner(-1.0, -1.0), corner(1.0, -1.0), corner(1.0, 1.0), corner(-1.0, 1.0)]
+        }
     }
 }
 

@@ -20,7 +20,7 @@ fn preferred_below(value: f64) -> f64 {
     let decade = value.log10().floor() as i32;
     let candidates = [(1.0, decade), (2.0, decade), (5.0, decade), (1.0, decade + 1)];
     let numbers = candidates.map(|(digit, decade)| power_of_ten_times(digit, decade));
-    numbers.into_iter().filter(|number| *number <= value).next_back().unwrap_or(numbers[0])
+    numbers.into_iter().rfind(|number| *number <= value).unwrap_or(numbers[0])
 }
 
 /// The smallest 1-2-5 number that is not below `value`.

@@ -12,9 +12,14 @@ use num_complex::Complex64;
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     let folder = std::env::args().nth(1).unwrap_or_else(|| "target/pictures".to_owned());
     std::fs::create_dir_all(&folder)?;
-    for (name, picture) in
-        [("response", response()), ("impulse", impulse()), ("envelope", envelope()), ("distortion", distortion())]
-    {
+    let pictures = [
+        ("response", response()),
+        ("units", units()),
+        ("impulse", impulse()),
+        ("envelope", envelope()),
+        ("distortion", distortion()),
+    ];
+    for (name, picture) in pictures {
         std::fs::write(Path::new(&folder).join(format!("{name}.svg")), picture.svg()?)?;
         std::fs::write(Path::new(&folder).join(format!("{name}.png")), picture.png()?)?;
     }
@@ -59,6 +64,28 @@ fn response() -> Picture {
         curves: vec![curve("measured", Origin::Measured, 110.0), predicted],
         valid_hz: Some([200.0, 18_500.0]),
         phase: PhasePanel::Beneath,
+    }
+    .picture()
+}
+
+/// Four loudspeakers of one kind over each other.
+fn units() -> Picture {
+    let names = [("front left", 104.0), ("front right", 110.0), ("rear left", 122.0), ("rear right", 85.0)];
+    let unit = |(place, (name, resonance_hz)): (usize, (&str, f64))| {
+        let mut unit = curve(name, Origin::Measured, resonance_hz);
+        let tilt = |hz: f64| (place as f64 - 1.5) * (0.4 + 0.3 * (hz / 500.0).ln());
+        unit.level_db.iter_mut().zip(&unit.frequency_hz).for_each(|(level, hz)| *level += tilt(*hz));
+        if place > 0 {
+            unit.u_db.clear();
+        }
+        unit
+    };
+    ResponsePicture {
+        title: "Are these units alike?".to_owned(),
+        level_reference: "dB re 20 µPa at 2.83 V, 1 m".to_owned(),
+        curves: names.into_iter().enumerate().map(unit).collect(),
+        valid_hz: None,
+        phase: PhasePanel::Absent,
     }
     .picture()
 }

@@ -11,7 +11,8 @@
 //! - Resistors and coils: P = V²/R, 2 V of direct voltage into 5.6 Ω is 0.71 W (derived). A charged capacitor falls as
 //!   `t = R·C·ln(V₀/V₁)` (derived).
 //! - Vented boxes: below its tuning the driver is not held by the air of the box (public lecture notes).
-//! - Protective earth: principle of IEC 62368-1; sweep level and treble protection: common practice (both from memory).
+//! - Protective earth: principle of IEC 62368-1; sweep level and treble protection: common practice (both from memory), like
+//!   the advice on dividers, series capacitors and the rating of resistors.
 
 /// When a caution matters.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -72,7 +73,7 @@ pub const CAUTIONS: [Caution; 8] = [
         danger: Danger::Hearing,
         moments: &[Moment::BeforeSound],
         heading: "Your ears",
-        says: "Start at a low level and raise it in small steps. 85 dB(A) is the limit for a working day of 8 hours, and every \
+        says: "Start at a low level and raise it in small steps. 85 dB(A) is the recommended limit for a working day of 8 hours, and every \
                3 dB more halves the time: 94 dB one hour, 100 dB a quarter of an hour. A sweep sounds louder as it rises. \
                Wear ear protection or leave the room for anything loud, and keep others and animals out.",
     },
@@ -109,14 +110,14 @@ pub const CAUTIONS: [Caution; 8] = [
         danger: Danger::TrebleDriver,
         moments: &[Moment::TrebleDriver, Moment::BeforeSound],
         heading: "Treble drivers",
-        says: "A treble driver without its crossover dies from bass within seconds. Give its lower limit, which the sweep then \
+        says: "Without its crossover a treble driver can be destroyed by bass within seconds. Give its lower limit, which the sweep then \
                never goes below, start very low, and put a capacitor in series that holds back switch-on thumps.",
     },
     Caution {
         danger: Danger::BridgedOutput,
         moments: &[Moment::Wiring, Moment::AmplifierOutput],
         heading: "Bridge-tied outputs have no ground",
-        says: "Many amplifiers, nearly all class D and car ones, drive both output terminals. Neither of them is ground: a \
+        says: "Many amplifiers, class D and car ones among them, drive both output terminals. Neither of them is ground: a \
                grounded clip or input on either shorts an output stage. Use a differential or isolated input, or two inputs \
                that share the amplifier's ground, one at each terminal, and take the difference.",
     },

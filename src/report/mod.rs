@@ -13,4 +13,4 @@ pub use plot::{
     DistortionPicture, EnvelopePicture, GateShape, HarmonicCurve, ImpulsePicture, LevelCurve, Origin, PhasePanel,
     Picture, ResponsePicture, page_font_css,
 };
-pub use table::{Entry, Layout, Paint, Value, findings_text, numbers_text};
+pub use table::{Entry, Layout, Paint, Value, cautions_text, findings_text, numbers_text};

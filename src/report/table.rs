@@ -3,6 +3,7 @@
 //! A value with its doubt is shown as `value ± 2u unit` ([`Quantity`] writes itself so). Nothing is cut off: a text that
 //! is wider than the terminal goes on in the next line, under its own beginning.
 
+use super::cautions::{Caution, LOCAL_CODES_FIRST};
 use crate::quantity::{Finding, Quantity, Severity, Whereabouts};
 
 /// One line of a table of numbers: what it is, and how much.
@@ -105,6 +106,25 @@ pub fn findings_text(findings: &[Finding], layout: Layout) -> String {
             let gap = " ".repeat(INDENT - columns(lead));
             text.push_str(&format!("{}{gap}{line}\n", painted(lead, finding.severity, layout.paint)));
         }
+    }
+    text
+}
+
+/// The cautions, each with its heading, and that local codes come first; nothing for no cautions.
+pub fn cautions_text<'a>(cautions: impl IntoIterator<Item = &'a Caution>, layout: Layout) -> String {
+    const INDENT: &str = "  ";
+    let width = layout.width.max(LEAST_WIDTH) - INDENT.len();
+    let mut text = String::new();
+    for caution in cautions {
+        text.push_str(&painted(caution.heading, Severity::Caution, layout.paint));
+        text.push('\n');
+        for line in wrapped(caution.says, width) {
+            text.push_str(&format!("{INDENT}{line}\n"));
+        }
+    }
+    if !text.is_empty() {
+        text.push_str(&wrapped(LOCAL_CODES_FIRST, width + INDENT.len()).join("\n"));
+        text.push('\n');
     }
     text
 }
@@ -225,6 +245,15 @@ caution  noisy (20 to 60 Hz): the noise is only 24 dB below
         assert_eq!(text, expected);
         let coloured = findings_text(&[noisy()], Layout { paint: Paint::Ansi, ..PLAIN });
         assert!(coloured.starts_with("\u{1b}[33mcaution\u{1b}[0m  noisy"));
+    }
+
+    #[test]
+    fn cautions_before_a_sound_name_the_ears_first_and_local_codes_last() {
+        let text = cautions_text(crate::report::cautions_at(crate::report::Moment::BeforeSound), PLAIN);
+        assert!(text.starts_with("Your ears\n  Start at a low level"), "{text}");
+        assert!(text.replace('\n', " ").ends_with(&format!("{LOCAL_CODES_FIRST} ")), "{text}");
+        assert!(text.lines().all(|line| columns(line) <= PLAIN.width), "{text}");
+        assert_eq!(cautions_text([], PLAIN), "");
     }
 
     proptest! {

@@ -222,6 +222,11 @@ proptest! {
                 for attribute in node.attributes().filter(|a| a.name() != "aria-label") {
                     prop_assert!(!attribute.value().contains("NaN") && !attribute.value().contains("inf"));
                 }
+                // No stroke leaves the paper: 20,000 is twice the widest sheet, ten to a unit.
+                let places = node.attribute("points").unwrap_or("").split([' ', ',']).filter(|part| !part.is_empty());
+                for place in places {
+                    prop_assert!((0..20_000).contains(&place.parse::<i32>().unwrap()), "{place}");
+                }
             }
         }
     }

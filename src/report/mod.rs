@@ -1,1 +1,16 @@
 //! Results for people: pictures, tables, the page. Returns text or bytes and writes nothing.
+
+mod cautions;
+mod error;
+mod page;
+mod plot;
+mod table;
+
+pub use cautions::{CAUTIONS, Caution, Danger, LOCAL_CODES_FIRST, Moment, cautions_at};
+pub use error::ReportError;
+pub use page::{Chapter, Figure, Story, page_html};
+pub use plot::{
+    DistortionPicture, EnvelopePicture, GateShape, HarmonicCurve, ImpulsePicture, LevelCurve, Origin, PhasePanel,
+    Picture, ResponsePicture, page_font_css,
+};
+pub use table::{Entry, Layout, Paint, Value, cautions_text, findings_text, numbers_text};

@@ -1,0 +1,32 @@
+//! Pictures: one description, drawn as SVG text or PNG bytes of the same look.
+//!
+//! A kind of picture ([`ResponsePicture`], [`ImpulsePicture`], [`EnvelopePicture`], [`DistortionPicture`]) turns its
+//! numbers into a [`Picture`]; that one knows axes, curves, bands and marks, and nothing of loudspeakers.
+//!
+//! The rules of all of them: a number that is not finite is a gap, never a stroke. Measured is solid, predicted
+//! dashed, twice the standard uncertainty a band, what lies outside the valid range stands on grey. Curves differ by
+//! colour, width and marker, so that a grey print can be read. The legend stands above the curves, never on them.
+
+mod axis;
+#[cfg(test)]
+mod check;
+mod distortion;
+mod envelope;
+mod font;
+mod geometry;
+mod impulse;
+mod palette;
+mod pen;
+mod picture;
+mod range;
+mod render;
+mod response;
+mod sheet;
+mod trace;
+
+pub use distortion::{DistortionPicture, HarmonicCurve};
+pub use envelope::EnvelopePicture;
+pub use font::page_font_css;
+pub use impulse::{GateShape, ImpulsePicture};
+pub use picture::Picture;
+pub use response::{LevelCurve, Origin, PhasePanel, ResponsePicture};

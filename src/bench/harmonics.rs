@@ -109,8 +109,7 @@ mod tests {
             let v = velocity(&way, &first, amplitude_v.into(), Complex64::ZERO);
             let x = v / first.s;
             let i = amplitude_v / driver_impedance(&way, hz);
-            let bend =
-                |curve: Bend| curve.0[order as usize - 2] * 0.5f64.powi(order as i32 - 1) * x.powi(order as i32 - 1);
+            let bend = |curve: Bend| curve.0[order as usize - 2] * 0.5f64.powi(order - 1) * x.powi(order - 1);
             let pushed = way.driver.bl_tm * bend(way.driver.force_factor);
             let force = pushed * i - bend(way.driver.stiffness) * x / way.driver.cms_m_n;
             let harmonic = velocity(&way, &at, -pushed * v, force);

@@ -11,7 +11,7 @@ pub enum BenchError {
     #[error("the loudspeaker has no way")]
     NoWay,
     #[error(
-        "the current of the {way} settles in {found_s:.1e} s, the shortest that can be followed is {least_s:.1e} s"
+        "the {way} has a part that settles in {found_s:.1e} s, the shortest time that can be followed is {least_s:.1e} s"
     )]
     TooFast { way: String, found_s: f64, least_s: f64 },
     #[error("the {what} lies at {found_m:.2} m along axis {axis} of a room that is {room_m:.2} m long there")]
@@ -25,7 +25,7 @@ impl BenchError {
             Self::OutOfRange { .. } => "choose a value within that range",
             Self::CurveBelowZero { .. } => "lower the coefficients of that curve or the excursion up to which it holds",
             Self::NoWay => "give the loudspeaker at least one way",
-            Self::TooFast { .. } => "raise the voice-coil inductance or lower the resistances in series with it",
+            Self::TooFast { .. } => "raise the inductances and capacitors of that way or lower its resistances",
             Self::OutsideRoom { .. } => "move the loudspeaker, shorten the distance or enlarge the room",
         }
     }

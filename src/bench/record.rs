@@ -17,7 +17,7 @@ use std::f64::consts::TAU;
 
 /// The fine grid has at least this rate, so that a step turns 20 kHz by less than a sixth of a radian.
 pub(super) const LEAST_GRID_HZ: f64 = 768_000.0;
-/// A step covers at most this share of the time in which the fastest current settles.
+/// A step covers at most this share of the time in which the fastest part of a way settles.
 pub(super) const MOST_SETTLING_SHARE: f64 = 0.5;
 /// Finer grids than this take minutes for seconds.
 const FINEST_GRID_HZ: f64 = 8e6;

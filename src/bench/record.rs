@@ -75,7 +75,7 @@ impl Bench {
     /// `play` there is silence.
     ///
     /// # Units
-    /// Full scale ±1; `play` is clipped there, and so is the result.
+    /// Full scale ±1; `play` (finite numbers) is clipped there, and so is the result.
     pub fn record(&self, play: &[f64], frames: usize) -> Vec<Vec<f64>> {
         let interface = &self.settings.interface;
         let total = (frames as f64 / (1.0 + interface.drift_ppm * 1e-6)).ceil() as usize + LEAD + MARGIN;

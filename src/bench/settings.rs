@@ -167,7 +167,7 @@ impl Interface {
         check("loopback gain in dB", self.loopback_gain_db, [-120.0, 60.0])?;
         check("loopback noise in dBFS", self.loopback_noise_dbfs.unwrap_or(-200.0), [-300.0, 0.0])?;
         for corner_hz in [self.output_high_pass_hz, self.input_high_pass_hz] {
-            check("AC coupling in Hz", corner_hz, [0.5, 1000.0])?;
+            check("AC coupling in Hz", corner_hz, [1.0, 1000.0])?;
         }
         check("analogue low-pass of the inputs in Hz", self.input_low_pass_hz, [1000.0, 1e12])
     }

@@ -1,1 +1,56 @@
 //! The simulated bench: a loudspeaker, a room, a microphone and an interface, in the time domain.
+//!
+//! It stands where amplifier, loudspeaker, microphone and sound card stand, produces captures, and knows its own truth.
+//! So that it can judge the analysis it shares nothing with it: its interpolation, its filters and its noise are its own.
+//!
+//! ```text
+//! samples → AC coupling → converter → filter, voice coil, cone, box (one set of ODEs for each way)
+//!         → air, walls → microphone → converter → recorder's clock → + noise, hum → clipping → channel 0
+//! samples → AC coupling → converter → loopback gain → converter → recorder's clock → + noise → channel 1
+//! ```
+//!
+//! What bends (the drivers) is integrated in the time domain on a grid of 768 kHz or finer (`circuit.rs`,
+//! `converter.rs`); what is linear (air, walls, microphone, colouration) is applied to the whole record by its exact
+//! frequency response (`radiation.rs`, `room.rs`, `colour.rs`). The truth (`truth.rs`) comes from the circuit diagram
+//! (`phasor.rs`) and, for harmonics, from steady tones through the same equations (`harmonics.rs`).
+//!
+//! Left out: creep and heating of the drivers, cone break-up, directivity beyond the baffle step, edge diffraction,
+//! Doppler shift, non-linearity of the air and of the interface other than clipping. Rounding to a sample format belongs
+//! to who writes the file.
+//!
+//! Sources: R. H. Small, "Closed-Box Loudspeaker Systems, Part I: Analysis", J. Audio Eng. Soc. 20 (December 1972)
+//! 798–808; W. Klippel, "Loudspeaker Nonlinearities – Causes, Parameters, Symptoms", J. Audio Eng. Soc. 54 (October 2006)
+//! 907–939; J. B. Allen, D. A. Berkley, "Image Method for Efficiently Simulating Small-Room Acoustics", J. Acoust. Soc.
+//! Am. 65 (April 1979) 943–950.
+
+mod air;
+mod circuit;
+mod clock;
+mod colour;
+mod converter;
+mod driver;
+mod error;
+mod harmonics;
+mod noise;
+mod phasor;
+mod radiation;
+mod record;
+mod room;
+mod settings;
+mod speaker;
+mod truth;
+
+#[cfg(test)]
+mod reference;
+#[cfg(test)]
+mod tests;
+
+pub use driver::{Bend, Driver, LossyInductance};
+pub use error::BenchError;
+pub use harmonics::HarmonicTruth;
+pub use noise::Hum;
+pub use record::Bench;
+pub use room::{Room, Surroundings};
+pub use settings::{BenchSettings, Interface, Microphone};
+pub use speaker::{ClosedBox, Filter, Pad, Polarity, Reactances, Speaker, Way};
+pub use truth::{Curve, PressureCurve, Reflection, Truth, WayFacts};

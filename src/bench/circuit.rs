@@ -1,0 +1,231 @@
+//! One way in the time domain: network, voice coil, cone and box as one system of ordinary differential equations.
+//!
+//! ```text
+//! L_e(x)·di/dt  = u − R_e·i − R₂·(i − i₂) − Bl(x)·v − L_e'(x)·v·i
+//! L₂(x)·di₂/dt  = R₂·(i − i₂) − L₂'(x)·v·i₂
+//! dx/dt         = v
+//! M_ms·dv/dt    = Bl(x)·i − R_ms·v − K(x)·x + ½·i²·L_e'(x) + ½·i₂²·L₂'(x) + S_d·p_r
+//! C_AB·dp/dt    = −S_d·v − q_l        p_r = (p − R_AB·S_d·v)/(1 + R_AB/R_AL)        q_l = p_r/R_AL
+//! low-pass:   L·di_L/dt = e − R_L·i_L − u_n      C·dv_C/dt = i_L − i_n      u_n = v_C + R_C·(i_L − i_n)
+//! high-pass:  L·di_L/dt = u_n − R_L·i_L          C·dv_C/dt = i_L + i_n      u_n = e − v_C − R_C·(i_L + i_n)
+//! u = u_n − R_s·i_n        i_n = i + u/R_p        output: q' = S_d·dv/dt + dq_l/dt
+//! ```
+//!
+//! u, i: voltage and current at the driver; i₂: current in L₂; v: velocity of the cone, m/s; p, p_r: pressure in the
+//! box's compliance and at the back of the cone, Pa; q_l: flow out through leaks, m³/s; i_L, v_C: state of the filter;
+//! e: amplifier voltage, V; q': volume acceleration of all that leaves the box, m³/s². The rest: `driver.rs`,
+//! `speaker.rs`. Primes on L are derivatives with respect to x. Solved by the classical Runge–Kutta method of fourth order.
+//!
+//! Source: W. Klippel, "Loudspeaker Nonlinearities – Causes, Parameters, Symptoms", J. Audio Eng. Soc. 54 (October
+//! 2006) 907–939 (large-signal model); box and filter: mesh and node equations of the circuits in `speaker.rs`.
+
+use super::driver::Driver;
+use super::speaker::{Filter, Way};
+
+/// i, i₂, x, v, p, i_L, v_C.
+pub type State = [f64; 7];
+
+/// Airtight boxes settle in a few ms.
+const SETTLING_S: f64 = 0.1;
+/// Time constants of a leak that are waited for: e⁻⁸ is 3e-4.
+const CREEPING_TIMES: f64 = 8.0;
+
+/// The equations of one way, with everything constant worked out.
+pub struct Circuit {
+    driver: Driver,
+    r2_ohm: f64,
+    per_le: f64,
+    l2_h: f64,
+    per_l2: f64,
+    stiffness_n_m: f64,
+    filter: Kind,
+    filter_ohm: [f64; 2],
+    per_l: f64,
+    per_c: f64,
+    across_siemens: f64,
+    /// Everything between the inner node of the filter and the driver.
+    series_ohm: f64,
+    divider: f64,
+    per_compliance: f64,
+    absorption: f64,
+    leak: f64,
+    rear_divider: f64,
+    fastest_per_s: f64,
+    settling_s: f64,
+}
+
+#[derive(Clone, Copy, PartialEq)]
+enum Kind {
+    None,
+    LowPass,
+    HighPass,
+}
+
+impl Circuit {
+    /// The equations of a way whose values were checked.
+    pub fn new(way: &Way) -> Self {
+        let driver = way.driver.clone();
+        let (r2_ohm, l2_h) = driver.lossy.map_or((0.0, 0.0), |lossy| (lossy.r2_ohm, lossy.l2_h));
+        let (filter, parts) = match way.filter {
+            Filter::None => (Kind::None, None),
+            Filter::LowPass(parts) => (Kind::LowPass, Some(parts)),
+            Filter::HighPass(parts) => (Kind::HighPass, Some(parts)),
+        };
+        let filter_ohm = parts.map_or([0.0; 2], |parts| [parts.dcr_ohm, parts.esr_ohm]);
+        let across_siemens = way.pad.across_ohm.map_or(0.0, |ohm| 1.0 / ohm);
+        let series_ohm = way.pad.series_ohm + filter_ohm[1];
+        let divider = 1.0 / (1.0 + series_ohm * across_siemens);
+        let (absorption, leak) = (way.absorption_resistance(), way.leak_conductance());
+        let mut circuit = Self {
+            settling_s: settling_s(way),
+            r2_ohm,
+            per_le: 1.0 / driver.le_h,
+            l2_h,
+            per_l2: if l2_h > 0.0 { 1.0 / l2_h } else { 0.0 },
+            stiffness_n_m: 1.0 / driver.cms_m_n,
+            filter,
+            filter_ohm,
+            per_l: parts.map_or(0.0, |parts| 1.0 / parts.l_h),
+            per_c: parts.map_or(0.0, |parts| 1.0 / parts.c_f),
+            across_siemens,
+            series_ohm,
+            divider,
+            per_compliance: 1.0 / way.enclosure.compliance_m3_pa(),
+            absorption,
+            leak,
+            rear_divider: 1.0 / (1.0 + absorption * leak),
+            fastest_per_s: 0.0,
+            driver,
+        };
+        circuit.fastest_per_s = circuit.spectral_radius_per_s();
+        circuit
+    }
+
+    /// The greatest magnitude of the eigenvalues at rest, where the inductance is at its smallest, 1/s.
+    ///
+    /// Gelfand's formula `|λ| = lim ‖Aᵏ‖^{1/k}`, k = 2¹² by repeated squaring; each power is scaled to norm one and the
+    /// logarithms of the scales are summed. Different units in A move the result by less than a hundredth at this k.
+    fn spectral_radius_per_s(&self) -> f64 {
+        const SQUARINGS: i32 = 12;
+        // So small a state that products of two states vanish beside it.
+        const TINY: f64 = 1e-12;
+        let mut power: [State; 7] = std::array::from_fn(|column| {
+            let mut state = [0.0; 7];
+            state[column] = TINY;
+            self.change(&state, 0.0).0.map(|change| change / TINY)
+        });
+        let mut log_norm = 0.0;
+        for squaring in 0..=SQUARINGS {
+            let norm = power.as_flattened().iter().fold(0.0, |norm: f64, entry| norm.max(entry.abs()));
+            log_norm += norm.ln() * 0.5f64.powi(squaring);
+            power.as_flattened_mut().iter_mut().for_each(|entry| *entry /= norm);
+            power = std::array::from_fn(|column| {
+                std::array::from_fn(|row| (0..7).map(|inner| power[inner][row] * power[column][inner]).sum())
+            });
+        }
+        let d = &self.driver;
+        let bends = [-d.limit_m, d.limit_m].map(|x_m| d.inductance.at(x_m));
+        log_norm.exp() / bends.into_iter().fold(1.0, f64::min)
+    }
+
+    /// The fastest rate of the way, 1/s: it limits the step.
+    pub fn fastest_per_s(&self) -> f64 {
+        self.fastest_per_s
+    }
+
+    /// How long a steady tone takes to settle to 1e-3 of its shift of the cone's mean place.
+    pub fn settling_s(&self) -> f64 {
+        self.settling_s
+    }
+
+    /// The change of the state in one second, and the volume acceleration, m³/s².
+    #[inline(always)]
+    fn change(&self, state: &State, drive_v: f64) -> (State, f64) {
+        let &[i, i2, x, v, p, coil_a, capacitor_v] = state;
+        let d = &self.driver;
+        let held = x.clamp(-d.limit_m, d.limit_m);
+        let moving = if held == x { v } else { 0.0 };
+        let (bend, slope) = (d.inductance.at(held), d.inductance.slope_at(held));
+        let per_bend = 1.0 / bend;
+        let bl = d.bl_tm * d.force_factor.at(held);
+        let [dcr_ohm, esr_ohm] = self.filter_ohm;
+        // Voltage behind the capacitor's resistance: what the driver's side sees when it draws nothing.
+        let open_v = match self.filter {
+            Kind::None => drive_v,
+            Kind::LowPass => capacitor_v + esr_ohm * coil_a,
+            Kind::HighPass => drive_v - capacitor_v - esr_ohm * coil_a,
+        };
+        let u = (open_v - self.series_ohm * i) * self.divider;
+        let drawn_a = i + u * self.across_siemens;
+        let node_v = open_v - esr_ohm * drawn_a;
+        let lossy_v = self.r2_ohm * (i - i2);
+        let di = (u - d.re_ohm * i - lossy_v - bl * v - d.le_h * slope * moving * i) * self.per_le * per_bend;
+        let di2 = (lossy_v - self.l2_h * slope * moving * i2) * self.per_l2 * per_bend;
+        let rear_pa = (p - self.absorption * d.sd_m2 * v) * self.rear_divider;
+        let dp = (-d.sd_m2 * v - rear_pa * self.leak) * self.per_compliance;
+        let pull = if held == x { 0.5 * slope * (i * i * d.le_h + i2 * i2 * self.l2_h) } else { 0.0 };
+        let spring = self.stiffness_n_m * d.stiffness.at(held) * x;
+        let dv = (bl * i - d.rms_kg_s * v - spring + pull + d.sd_m2 * rear_pa) / d.mms_kg;
+        let (dcoil, dcapacitor) = match self.filter {
+            Kind::None => (0.0, 0.0),
+            Kind::LowPass => (drive_v - dcr_ohm * coil_a - node_v, coil_a - drawn_a),
+            Kind::HighPass => (node_v - dcr_ohm * coil_a, coil_a + drawn_a),
+        };
+        let leaking = (dp - self.absorption * d.sd_m2 * dv) * self.rear_divider * self.leak;
+        ([di, di2, v, dv, dp, dcoil * self.per_l, dcapacitor * self.per_c], d.sd_m2 * dv + leaking)
+    }
+
+    /// One step; gives the volume acceleration at its start. `drive_v`: at its start, middle and end.
+    #[inline(always)]
+    pub fn step(&self, state: &mut State, drive_v: [f64; 3], step_s: f64) -> f64 {
+        let [start_v, middle_v, end_v] = drive_v;
+        let (k1, acceleration) = self.change(state, start_v);
+        let (k2, _) = self.change(&moved(state, &k1, 0.5 * step_s), middle_v);
+        let (k3, _) = self.change(&moved(state, &k2, 0.5 * step_s), middle_v);
+        let (k4, _) = self.change(&moved(state, &k3, step_s), end_v);
+        for n in 0..state.len() {
+            state[n] += step_s / 6.0 * (k1[n] + 2.0 * (k2[n] + k3[n]) + k4[n]);
+        }
+        acceleration
+    }
+}
+
+/// How long a steady tone takes to reach its mean place.
+fn settling_s(way: &Way) -> f64 {
+    // A cone that was shifted creeps back as its suspension squeezes the air through the leak.
+    let leak = way.leak_conductance();
+    let creeping_s = if leak > 0.0 { way.enclosure.compliance_m3_pa() / leak * way.stiffening().powi(2) } else { 0.0 };
+    SETTLING_S + CREEPING_TIMES * creeping_s
+}
+
+#[inline(always)]
+fn moved(state: &State, change: &State, by_s: f64) -> State {
+    let mut there = *state;
+    for n in 0..there.len() {
+        there[n] += by_s * change[n];
+    }
+    there
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::bench::{LossyInductance, Reactances, Speaker};
+
+    /// A way whose parts are far apart in speed: each rate is then that of one part alone.
+    #[test]
+    fn the_fastest_rate_is_that_of_the_fastest_part() {
+        let mut way = Speaker::rear_satellite().ways[0].straightened();
+        way.filter = Filter::None;
+        way.driver.lossy = Some(LossyInductance { l2_h: 1.0, r2_ohm: 2.0 });
+        way.driver.le_h = 1e-6;
+        // (R_e + R_2)/L_e; 2 % for the k-th root of mixed units and the other parts.
+        let coil = Circuit::new(&way).fastest_per_s() / (5.4 / 1e-6);
+        assert!((coil - 1.0).abs() < 0.02, "{coil}");
+        way.driver.le_h = 0.1;
+        way.filter = Filter::LowPass(Reactances { l_h: 1e-4, dcr_ohm: 0.0, c_f: 1e-7, esr_ohm: 0.0 });
+        // The coil of the driver is open at this speed: 1/√(LC) is left.
+        let filter = Circuit::new(&way).fastest_per_s() / (1.0 / (1e-4 * 1e-7_f64).sqrt());
+        assert!((filter - 1.0).abs() < 0.02, "{filter}");
+    }
+}

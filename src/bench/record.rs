@@ -1,0 +1,199 @@
+//! Playing on the bench and recording what comes back.
+//!
+//! No equation: the order of things is drawn in `mod.rs`.
+
+use super::circuit::Circuit;
+use super::clock::recorded;
+use super::converter::Converter;
+use super::error::BenchError;
+use super::noise::{hum_at, noise};
+use super::radiation::Radiation;
+use super::settings::BenchSettings;
+use super::speaker::Way;
+use crate::math::{InverseSpectrum, Random, Spectrum, good_length};
+use crate::quantity::amplitude_from_db;
+use num_complex::Complex64;
+use std::f64::consts::TAU;
+
+/// The fine grid has at least this rate, so that a step turns 20 kHz by less than a sixth of a radian.
+pub(super) const LEAST_GRID_HZ: f64 = 768_000.0;
+/// A step covers at most this share of the time in which the fastest part of a way settles.
+pub(super) const MOST_SETTLING_SHARE: f64 = 0.5;
+/// Finer grids than this take minutes for seconds.
+const FINEST_GRID_HZ: f64 = 8e6;
+/// Silence that the interface's AC coupling dies away in: 2 s are 19 time constants of 1.5 Hz.
+const COUPLING_TAIL_S: f64 = 2.0;
+/// Frames beyond the end that the ringing of converters and of fractional delays needs.
+const MARGIN: usize = 4096;
+
+/// Silence before the first played frame, where the converters' ringing begins.
+const LEAD: usize = 512;
+
+/// A bench, ready to record.
+pub struct Bench {
+    pub(super) settings: BenchSettings,
+    pub(super) circuits: Vec<Circuit>,
+    pub(super) converter: Converter,
+}
+
+impl Bench {
+    /// A bench from its settings.
+    ///
+    /// # Errors
+    /// [`BenchError`] for values without physical sense, curves of a driver that reach zero, or a place outside the room.
+    pub fn new(settings: BenchSettings) -> Result<Self, BenchError> {
+        settings.check()?;
+        let circuits: Vec<Circuit> = settings.speaker.ways.iter().map(Circuit::new).collect();
+        let mut grid_hz = LEAST_GRID_HZ;
+        for (way, circuit) in settings.speaker.ways.iter().zip(&circuits) {
+            grid_hz = grid_hz.max(circuit.fastest_per_s() / MOST_SETTLING_SHARE);
+            if grid_hz > FINEST_GRID_HZ {
+                let (found_s, least_s) = (1.0 / circuit.fastest_per_s(), 1.0 / (MOST_SETTLING_SHARE * FINEST_GRID_HZ));
+                return Err(BenchError::TooFast { way: way.name.clone(), found_s, least_s });
+            }
+        }
+        let rate_hz = settings.rate.hz();
+        let converter = Converter::new(rate_hz, (grid_hz / rate_hz).ceil() as usize);
+        Ok(Self { settings, circuits, converter })
+    }
+
+    /// What it was set up from.
+    pub fn settings(&self) -> &BenchSettings {
+        &self.settings
+    }
+
+    /// Frames that a recording of so many played frames needs, latency and half a second of tail included.
+    pub fn frames_needed(&self, played_frames: usize) -> usize {
+        let longer = played_frames as f64 * (1.0 + self.settings.interface.drift_ppm.max(0.0) * 1e-6);
+        longer.ceil() as usize + self.settings.rate.frames(self.settings.interface.latency_s + 0.5)
+    }
+
+    /// What comes back: channel 0 the microphone, channel 1 the loopback of the output.
+    ///
+    /// # Shape
+    /// Both of `frames` samples; the first is taken when the first of `play` leaves the program. Before and after
+    /// `play` there is silence.
+    ///
+    /// # Units
+    /// Full scale ±1; `play` (finite numbers) is clipped there, and so is the result.
+    pub fn record(&self, play: &[f64], frames: usize) -> Vec<Vec<f64>> {
+        let interface = &self.settings.interface;
+        let total = (frames as f64 / (1.0 + interface.drift_ppm * 1e-6)).ceil() as usize + LEAD + MARGIN;
+        let output = self.output(play, total);
+        let radiations: Vec<Radiation> = self.settings.speaker.ways.iter().map(|way| self.radiation(way)).collect();
+        let longest_s = radiations.iter().map(Radiation::longest_s).fold(0.0, f64::max);
+        let tail_s = COUPLING_TAIL_S + longest_s + interface.latency_s;
+        let length = good_length(total + self.settings.rate.frames(tail_s) + MARGIN);
+        let pressure = self.pressure(&output, total, length, &radiations);
+        let microphone = self.settings.microphone;
+        let per_pascal = microphone.per_pascal();
+        let reply = self.arrived(pressure, total, |hz| per_pascal * microphone.colour(hz));
+        let gain = amplitude_from_db(interface.loopback_gain_db);
+        let loopback = self.arrived(self.looped(&output, length), total, |_| gain.into());
+        let mut channels = vec![reply, loopback];
+        channels.iter_mut().for_each(|samples| {
+            *samples = recorded(std::mem::take(samples), interface.drift_ppm, frames);
+        });
+        self.disturb(&mut channels);
+        channels.iter_mut().flatten().for_each(|sample| *sample = sample.clamp(-1.0, 1.0));
+        channels
+    }
+
+    /// What leaves the output, full scale ±1: `LEAD` frames of silence, then `play`, clipped and AC-coupled.
+    fn output(&self, play: &[f64], total: usize) -> Vec<f64> {
+        let rate = self.settings.rate;
+        let mut clipped = vec![0.0; LEAD];
+        clipped.extend(play.iter().take(total - LEAD).map(|sample| sample.clamp(-1.0, 1.0)));
+        let length = good_length(total + rate.frames(COUPLING_TAIL_S));
+        let mut bins = Spectrum::new(length).bins(&clipped);
+        let step_hz = rate.hz() / length as f64;
+        for (bin, value) in bins.iter_mut().enumerate() {
+            *value *= self.settings.interface.output_colour(bin as f64 * step_hz);
+        }
+        let mut samples = InverseSpectrum::new(length).samples(&bins);
+        samples.truncate(total);
+        samples
+    }
+
+    /// Spectrum of the pressure at the microphone, all ways at once.
+    fn pressure(&self, output: &[f64], total: usize, length: usize, radiations: &[Radiation]) -> Vec<Complex64> {
+        let one_way = |index: usize| {
+            let gain =
+                self.settings.interface.drive_v_at_full_scale * self.settings.speaker.ways[index].polarity.sign();
+            let drive_v: Vec<f64> = output.iter().map(|sample| sample * gain).collect();
+            let acceleration = self.converter.played_through(&self.circuits[index], &drive_v, total);
+            let mut bins = Spectrum::new(length).bins(&acceleration);
+            let along = radiations[index].along(bins.len(), self.settings.rate.hz() / length as f64);
+            bins.iter_mut().zip(along).for_each(|(bin, path)| *bin *= path);
+            bins
+        };
+        std::thread::scope(|scope| {
+            let ways: Vec<_> = (0..radiations.len()).map(|index| scope.spawn(move || one_way(index))).collect();
+            let mut sum = vec![Complex64::ZERO; length / 2 + 1];
+            for way in ways {
+                // A panic in a way is our own fault and goes on in the caller.
+                let bins = way.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic));
+                sum.iter_mut().zip(bins).for_each(|(sum, bin)| *sum += bin);
+            }
+            sum
+        })
+    }
+
+    /// Spectrum of the output after both converters.
+    fn looped(&self, output: &[f64], length: usize) -> Vec<Complex64> {
+        let half = self.converter.combined();
+        let mut both = vec![0.0; length];
+        for (frame, &value) in half.iter().enumerate() {
+            both[frame] = value;
+            both[(length - frame) % length] = value;
+        }
+        let mut spectrum = Spectrum::new(length);
+        let converters = spectrum.bins(&both);
+        let mut bins = spectrum.bins(output);
+        bins.iter_mut().zip(converters).for_each(|(bin, converter)| *bin *= converter);
+        bins
+    }
+
+    /// Samples of a spectrum after its own response, the input's colour and the latency, without the lead.
+    fn arrived(&self, mut bins: Vec<Complex64>, total: usize, response: impl Fn(f64) -> Complex64) -> Vec<f64> {
+        let length = 2 * (bins.len() - 1);
+        let step_hz = self.settings.rate.hz() / length as f64;
+        let interface = &self.settings.interface;
+        let late_s = interface.latency_s - self.settings.rate.seconds(LEAD);
+        for (bin, value) in bins.iter_mut().enumerate() {
+            let hz = bin as f64 * step_hz;
+            let late = Complex64::cis(-TAU * hz * late_s);
+            *value *= response(hz) * interface.input_colour(hz) * late;
+        }
+        let mut samples = InverseSpectrum::new(length).samples(&bins);
+        samples.truncate(total);
+        samples
+    }
+
+    fn disturb(&self, channels: &mut [Vec<f64>]) {
+        let rate_hz = self.settings.rate.hz();
+        let (microphone, interface) = (&self.settings.microphone, &self.settings.interface);
+        let mut random = Random::new(self.settings.seed);
+        let levels = [(microphone.noise_dbfs, microphone.pink_share), (interface.loopback_noise_dbfs, 0.0)];
+        for (samples, (level_dbfs, pink_share)) in channels.iter_mut().zip(levels) {
+            // A stream of its own for each channel, so that switching one off leaves the other as it was.
+            let mut own = Random::new(random.bits());
+            if let Some(level_dbfs) = level_dbfs {
+                let noise = noise(&mut own, samples.len(), rate_hz, level_dbfs, pink_share);
+                samples.iter_mut().zip(noise).for_each(|(sample, noise)| *sample += noise);
+            }
+        }
+        if let Some(hum) = microphone.hum {
+            let frame_s = 1.0 / (rate_hz * (1.0 + interface.drift_ppm * 1e-6));
+            for (frame, sample) in channels[0].iter_mut().enumerate() {
+                *sample += hum_at(hum, frame as f64 * frame_s);
+            }
+        }
+    }
+
+    pub(super) fn radiation(&self, way: &Way) -> Radiation {
+        let surroundings = &self.settings.surroundings;
+        let paths = surroundings.paths(self.settings.distance_m, way.above_axis_m);
+        Radiation::new(paths, self.settings.speaker.baffle_width_m, surroundings.wall_corner_hz())
+    }
+}

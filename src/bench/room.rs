@@ -1,0 +1,211 @@
+//! A small rectangular room by image sources.
+//!
+//! ```text
+//! image on one axis: (1 − 2p)·s + 2·n·L        walls met there: |n − p| at 0 and |n| at L        p = 0, 1; n = …, −1, 0, 1, …
+//! floor reflection, source and microphone at height h, d apart: later by (√(d² + 4h²) − d)/c
+//! ```
+//!
+//! s: place of the source, L: length of the room on that axis, m. Each wall has a reflection factor for low notes; a
+//! first-order low-pass for each wall met takes the treble. The loudspeaker faces the far end of the first axis; the
+//! microphone stands before it on its axis.
+//!
+//! Holds for a hard-walled empty box of a room; no diffusion, so that late reverberation is thinner than a real one.
+//! Source: J. B. Allen, D. A. Berkley, "Image Method for Efficiently Simulating Small-Room Acoustics",
+//! J. Acoust. Soc. Am. 65 (April 1979) 943–950.
+
+use super::error::{BenchError, check};
+use serde::{Deserialize, Serialize};
+
+/// What surrounds loudspeaker and microphone.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Surroundings {
+    /// Nothing reflects.
+    Anechoic,
+    /// A room.
+    Room(Room),
+}
+
+/// A rectangular room.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Room {
+    /// Length, width, height.
+    pub size_m: [f64; 3],
+    /// Where the loudspeaker's axis leaves the baffle; it points along the first axis.
+    pub source_m: [f64; 3],
+    /// Reflection factors of the walls at zero and at full length on each axis (the last two: floor and ceiling).
+    pub reflection: [[f64; 2]; 3],
+    /// Above this a wall takes the treble.
+    pub wall_corner_hz: f64,
+    /// The most walls a path may meet.
+    pub most_walls: u32,
+}
+
+impl Default for Room {
+    /// A small living room, loudspeaker a metre above a hard floor and 0.9 m before the wall.
+    fn default() -> Self {
+        Self {
+            size_m: [4.3, 3.4, 2.45],
+            source_m: [0.9, 1.45, 1.0],
+            reflection: [[0.75, 0.7], [0.7, 0.75], [0.8, 0.8]],
+            wall_corner_hz: 6_000.0,
+            most_walls: 4,
+        }
+    }
+}
+
+/// One way from the loudspeaker to the microphone.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Path {
+    /// Its length.
+    pub length_m: f64,
+    /// Product of the reflection factors met.
+    pub gain: f64,
+    /// How many walls it meets.
+    pub walls: u32,
+    /// Cosine of the angle to the loudspeaker's axis at which it leaves.
+    pub cosine: f64,
+}
+
+impl Path {
+    /// Pressure at low notes for a unit source: gain over length, 1/m.
+    pub fn strength(&self) -> f64 {
+        self.gain / self.length_m
+    }
+}
+
+impl Surroundings {
+    /// The straight path first, then the others, for a source `above_axis_m` and a microphone `distance_m` away.
+    pub fn paths(&self, distance_m: f64, above_axis_m: f64) -> Vec<Path> {
+        let length_m = distance_m.hypot(above_axis_m);
+        let straight = Path { length_m, gain: 1.0, walls: 0, cosine: distance_m / length_m };
+        let mut paths = vec![straight];
+        if let Self::Room(room) = self {
+            paths.extend(room.reflections(distance_m, above_axis_m));
+        }
+        paths
+    }
+
+    pub(super) fn wall_corner_hz(&self) -> f64 {
+        match self {
+            Self::Anechoic => f64::INFINITY,
+            Self::Room(room) => room.wall_corner_hz,
+        }
+    }
+
+    pub(super) fn check(&self, distance_m: f64) -> Result<(), BenchError> {
+        match self {
+            Self::Anechoic => Ok(()),
+            Self::Room(room) => room.check(distance_m),
+        }
+    }
+}
+
+/// One image on one axis.
+struct AxisImage {
+    at_m: f64,
+    gain: f64,
+    walls: u32,
+    mirrored: f64,
+}
+
+impl Room {
+    /// All paths that meet at least one wall and at most `most_walls`, earliest first.
+    fn reflections(&self, distance_m: f64, above_axis_m: f64) -> Vec<Path> {
+        let [x, y, z] = self.source_m;
+        let microphone_m = [x + distance_m, y, z];
+        let axes = [self.axis_images(0, x), self.axis_images(1, y), self.axis_images(2, z + above_axis_m)];
+        let mut paths = Vec::new();
+        for along in &axes[0] {
+            for across in &axes[1] {
+                for up in &axes[2] {
+                    let walls = along.walls + across.walls + up.walls;
+                    if walls == 0 || walls > self.most_walls {
+                        continue;
+                    }
+                    let ahead_m = microphone_m[0] - along.at_m;
+                    let aside_m = (microphone_m[1] - across.at_m).hypot(microphone_m[2] - up.at_m);
+                    let length_m = ahead_m.hypot(aside_m);
+                    let gain = along.gain * across.gain * up.gain;
+                    paths.push(Path { length_m, gain, walls, cosine: along.mirrored * ahead_m / length_m });
+                }
+            }
+        }
+        paths.sort_by(|a, b| a.length_m.total_cmp(&b.length_m));
+        paths
+    }
+
+    fn axis_images(&self, axis: usize, source_m: f64) -> Vec<AxisImage> {
+        let most = i64::from(self.most_walls);
+        let [at_zero, at_full] = self.reflection[axis];
+        let image = |n: i64, p: i64| {
+            let walls = [(n - p).unsigned_abs() as u32, n.unsigned_abs() as u32];
+            let mirrored = (1 - 2 * p) as f64;
+            AxisImage {
+                at_m: mirrored * source_m + 2.0 * n as f64 * self.size_m[axis],
+                gain: at_zero.powi(walls[0] as i32) * at_full.powi(walls[1] as i32),
+                walls: walls[0] + walls[1],
+                mirrored,
+            }
+        };
+        let all = (-most..=most).flat_map(|n| [image(n, 0), image(n, 1)]);
+        all.filter(|image| image.walls <= self.most_walls).collect()
+    }
+
+    fn check(&self, distance_m: f64) -> Result<(), BenchError> {
+        check("upper corner of the walls in Hz", self.wall_corner_hz, [10.0, 1e9])?;
+        check("number of walls a path may meet", f64::from(self.most_walls), [0.0, 12.0])?;
+        for factor in self.reflection.as_flattened() {
+            check("reflection factor of a wall", *factor, [0.0, 0.99])?;
+        }
+        for (axis, room_m) in self.size_m.into_iter().enumerate() {
+            check("length of the room in m", room_m, [0.1, 1000.0])?;
+            let source_m = self.source_m[axis];
+            let microphone_m = if axis == 0 { source_m + distance_m } else { source_m };
+            for (what, found_m) in [("loudspeaker", source_m), ("microphone", microphone_m)] {
+                if !(found_m > 0.0 && found_m < room_m) {
+                    return Err(BenchError::OutsideRoom { what, axis: axis + 1, found_m, room_m });
+                }
+            }
+        }
+        Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::bench::air::SPEED_OF_SOUND_M_S;
+
+    /// Rows of tests/reference/bench.csv: the floor's reflection by geometry, exact.
+    #[test]
+    fn the_floor_reflects_as_late_as_its_geometry_says() {
+        for row in crate::bench::reference::rows("reflection_delay") {
+            let [distance_m, height_m] = [row.input("d_m"), row.input("h_m")];
+            // Walls far away and all but the floor silent: the only path with one wall is the floor's.
+            let room = Room {
+                size_m: [100.0; 3],
+                source_m: [50.0, 50.0, height_m],
+                reflection: [[0.0; 2], [0.0; 2], [0.5, 0.0]],
+                wall_corner_hz: 1e6,
+                most_walls: 1,
+            };
+            let paths = Surroundings::Room(room).paths(distance_m, 0.0);
+            let floor = paths.iter().find(|path| path.walls == 1 && path.gain > 0.0).unwrap();
+            let delay_s = (floor.length_m - paths[0].length_m) / SPEED_OF_SOUND_M_S;
+            assert!((delay_s / row.expected - 1.0).abs() < row.rel_tol, "{delay_s} {}", row.expected);
+            assert_eq!(floor.gain, 0.5);
+        }
+    }
+
+    /// A room has 6 images of one wall, 18 of two and 4·n² + 2 of n (an octahedral count).
+    #[test]
+    fn a_room_has_as_many_images_as_geometry_allows() {
+        let paths = Surroundings::Room(Room::default()).paths(0.5, 0.0);
+        for walls in 1..=4_u32 {
+            let found = paths.iter().filter(|path| path.walls == walls).count();
+            assert_eq!(found as u32, 4 * walls * walls + 2);
+        }
+        assert!(paths.iter().all(|path| path.cosine.abs() <= 1.0 && path.length_m >= 0.5));
+    }
+}

@@ -1,0 +1,321 @@
+//! WAV files that are readable at any moment of their making.
+//!
+//! ```text
+//! i = round(x·2^(b−1)), held within −2^(b−1) … 2^(b−1)−1
+//! ```
+//!
+//! b: bits. Plain rounding without dither, so that the same signal makes the same file; its noise at 24 bits lies
+//! 146 dB below full scale. Samples go to `NAME.wav.part`; at least once in a second of audio they and a header that
+//! counts them reach the disk, so that a recording whose program was killed can still be read. `finish` gives it its
+//! name, and never one that exists. The header is WAVEFORMATEXTENSIBLE where the format asks for it (more than 16
+//! bits or two channels), else plain.
+//! Source of the layout: as in `wav_header`.
+
+use super::safe::{open_new, part_of, rename_new, replace};
+use super::FileError;
+use crate::quantity::SampleRate;
+use crate::signal::{Recording, SampleFormat};
+use std::fs::File;
+use std::io::{Seek, SeekFrom, Write};
+use std::path::{Path, PathBuf};
+
+/// A WAV file in the making.
+#[derive(Debug)]
+pub struct WavWriter {
+    file: File,
+    path: PathBuf,
+    part: PathBuf,
+    layout: Layout,
+    waiting: Vec<u8>,
+    written: Written,
+    on_disk_bytes: u64,
+    counted_frames: u64,
+}
+
+/// What was written.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Written {
+    /// Frames.
+    pub frames: u64,
+    /// Samples that were beyond full scale and were held at it; always 0 for floats.
+    pub clipped: u64,
+}
+
+#[derive(Debug, Clone, Copy)]
+struct Layout {
+    rate: SampleRate,
+    channels: u16,
+    format: SampleFormat,
+}
+
+/// More channels than any converter has; keeps a frame within what its 16-bit length can say.
+const MOST_CHANNELS: usize = 1024;
+/// Lengths in the header have 32 bits.
+const MOST_FILE_BYTES: u64 = u32::MAX as u64;
+
+impl WavWriter {
+    /// A file that will be `path` when it is finished.
+    ///
+    /// # Errors
+    /// [`FileError::Exists`] when `path` or its `.part` exists; [`FileError::ChannelCount`]; [`FileError::Io`].
+    pub fn create_new(
+        path: &Path,
+        rate: SampleRate,
+        channels: usize,
+        format: SampleFormat,
+    ) -> Result<Self, FileError> {
+        let layout = Layout::new(path, rate, channels, format)?;
+        if path.symlink_metadata().is_ok() {
+            return Err(FileError::Exists { path: path.into() });
+        }
+        let part = part_of(path);
+        let file = open_new(&part)?;
+        let mut writer = Self {
+            file,
+            path: path.into(),
+            part,
+            layout,
+            waiting: layout.header(0),
+            written: Written::default(),
+            on_disk_bytes: 0,
+            counted_frames: 0,
+        };
+        writer.put().map_err(|source| writer.io(source))?;
+        Ok(writer)
+    }
+
+    /// Where the samples are until the file is finished.
+    pub fn part_path(&self) -> &Path {
+        &self.part
+    }
+
+    /// What was written so far.
+    pub fn written(&self) -> Written {
+        self.written
+    }
+
+    /// Adds whole frames, the channels of each frame side by side.
+    ///
+    /// # Errors
+    /// [`FileError::HalfFrame`], [`FileError::NotFinite`] and [`FileError::WavTooLong`] before anything of this call
+    /// is written, so that the file can still be finished; [`FileError::Io`].
+    pub fn write_f32(&mut self, interleaved: &[f32]) -> Result<(), FileError> {
+        self.write(interleaved.iter().map(|&sample| f64::from(sample)))
+    }
+
+    /// As [`Self::write_f32`], from 64-bit floats.
+    ///
+    /// # Errors
+    /// As [`Self::write_f32`].
+    pub fn write_f64(&mut self, interleaved: &[f64]) -> Result<(), FileError> {
+        self.write(interleaved.iter().copied())
+    }
+
+    fn write(&mut self, samples: impl ExactSizeIterator<Item = f64> + Clone) -> Result<(), FileError> {
+        let path = || self.path.clone();
+        let channels = usize::from(self.layout.channels);
+        if samples.len() % channels != 0 {
+            return Err(FileError::HalfFrame { path: path(), found: samples.len(), channels });
+        }
+        let frames = (samples.len() / channels) as u64;
+        if self.layout.file_bytes(self.written.frames + frames) > MOST_FILE_BYTES {
+            return Err(FileError::WavTooLong { path: path(), longest_s: self.layout.longest_s() });
+        }
+        if let Some((at, found)) = samples.clone().enumerate().find(|(_, sample)| !sample.is_finite()) {
+            let (frame, channel) = (self.written.frames + (at / channels) as u64, at % channels + 1);
+            return Err(FileError::NotFinite { path: path(), frame, channel, found });
+        }
+        self.written.clipped += encode(samples, self.layout.format, &mut self.waiting);
+        self.written.frames += frames;
+        let is_due = self.written.frames - self.counted_frames >= u64::from(self.layout.rate.whole_hz()) / 2;
+        if is_due { self.save().map_err(|source| self.io(source)) } else { Ok(()) }
+    }
+
+    /// Brings everything to the disk now, the header included.
+    fn save(&mut self) -> std::io::Result<()> {
+        self.put()?;
+        self.file.seek(SeekFrom::Start(0))?;
+        self.file.write_all(&self.layout.header(self.written.frames))?;
+        self.file.seek(SeekFrom::Start(self.on_disk_bytes))?;
+        self.counted_frames = self.written.frames;
+        Ok(())
+    }
+
+    fn put(&mut self) -> std::io::Result<()> {
+        self.file.write_all(&self.waiting)?;
+        self.on_disk_bytes += self.waiting.len() as u64;
+        self.waiting.clear();
+        Ok(())
+    }
+
+    /// Completes the file and gives it its name.
+    ///
+    /// # Errors
+    /// [`FileError::Exists`] when somebody took the name meanwhile: the recording then stays whole in its `.part`.
+    /// [`FileError::Io`].
+    pub fn finish(mut self) -> Result<Written, FileError> {
+        if self.layout.data_bytes(self.written.frames) % 2 == 1 {
+            self.waiting.push(0);
+        }
+        self.save().and_then(|()| self.file.sync_all()).map_err(|source| self.io(source))?;
+        rename_new(&self.part, &self.path)?;
+        Ok(self.written)
+    }
+
+    fn io(&self, source: std::io::Error) -> FileError {
+        FileError::Io { path: self.part.clone(), doing: "write it", source }
+    }
+}
+
+impl Drop for WavWriter {
+    /// A writer that is let go of leaves its `.part` complete up to the last sample.
+    fn drop(&mut self) {
+        if self.counted_frames != self.written.frames {
+            let _ = self.save();
+        }
+    }
+}
+
+/// Writes a recording to a file that did not exist.
+///
+/// # Errors
+/// As [`WavWriter::create_new`] and [`WavWriter::write_f32`]; [`FileError::UnequalChannels`].
+pub fn write_wav_new(path: &Path, recording: &Recording) -> Result<Written, FileError> {
+    let (bytes, written) = wav_bytes(path, recording)?;
+    super::safe::create_new(path, &bytes)?;
+    Ok(written)
+}
+
+/// Writes a recording, a result, in place of what was there.
+///
+/// # Errors
+/// As [`write_wav_new`], but never [`FileError::Exists`].
+pub fn replace_wav(path: &Path, recording: &Recording) -> Result<Written, FileError> {
+    let (bytes, written) = wav_bytes(path, recording)?;
+    replace(path, &bytes)?;
+    Ok(written)
+}
+
+/// A whole WAV file in memory; `path` is only its name in messages.
+///
+/// # Errors
+/// As [`write_wav_new`], but never [`FileError::Io`] or [`FileError::Exists`].
+pub fn wav_bytes(path: &Path, recording: &Recording) -> Result<(Vec<u8>, Written), FileError> {
+    let layout = Layout::new(path, recording.rate, recording.channels.len(), recording.format)?;
+    let needed = recording.frames();
+    if let Some(odd) = recording.channels.iter().find(|channel| channel.len() != needed) {
+        return Err(FileError::UnequalChannels { path: path.into(), found: odd.len(), needed });
+    }
+    let frames = needed as u64;
+    if layout.file_bytes(frames) > MOST_FILE_BYTES {
+        return Err(FileError::WavTooLong { path: path.into(), longest_s: layout.longest_s() });
+    }
+    for (channel, samples) in recording.channels.iter().enumerate() {
+        if let Some(at) = samples.iter().position(|sample| !sample.is_finite()) {
+            let (frame, channel, found) = (at as u64, channel + 1, samples[at]);
+            return Err(FileError::NotFinite { path: path.into(), frame, channel, found });
+        }
+    }
+    let mut bytes = layout.header(frames);
+    let mut clipped = 0;
+    for frame in 0..needed {
+        clipped += encode(recording.channels.iter().map(|channel| channel[frame]), recording.format, &mut bytes);
+    }
+    if layout.data_bytes(frames) % 2 == 1 {
+        bytes.push(0);
+    }
+    Ok((bytes, Written { frames, clipped }))
+}
+
+/// Adds samples in their stored form; the number of those held at full scale.
+fn encode(samples: impl Iterator<Item = f64>, format: SampleFormat, bytes: &mut Vec<u8>) -> u64 {
+    let mut clipped = 0;
+    for sample in samples {
+        let mut whole = |bits: i32| {
+            clipped += u64::from(sample.abs() > 1.0);
+            let full = 2f64.powi(bits - 1);
+            (sample * full).round().clamp(-full, full - 1.0) as i32
+        };
+        match format {
+            SampleFormat::Pcm16 => bytes.extend_from_slice(&whole(16).to_le_bytes()[..2]),
+            SampleFormat::Pcm24 => bytes.extend_from_slice(&whole(24).to_le_bytes()[..3]),
+            SampleFormat::Pcm32 => bytes.extend_from_slice(&whole(32).to_le_bytes()),
+            SampleFormat::Float32 => bytes.extend_from_slice(&(sample as f32).to_le_bytes()),
+            SampleFormat::Float64 => bytes.extend_from_slice(&sample.to_le_bytes()),
+        }
+    }
+    clipped
+}
+
+impl Layout {
+    fn new(path: &Path, rate: SampleRate, channels: usize, format: SampleFormat) -> Result<Self, FileError> {
+        if !(1..=MOST_CHANNELS).contains(&channels) {
+            return Err(FileError::ChannelCount { path: path.into(), found: channels, most: MOST_CHANNELS });
+        }
+        Ok(Self { rate, channels: channels as u16, format })
+    }
+
+    fn is_float(self) -> bool {
+        matches!(self.format, SampleFormat::Float32 | SampleFormat::Float64)
+    }
+
+    fn is_extensible(self) -> bool {
+        self.format.bits() > 16 || self.channels > 2
+    }
+
+    fn block_bytes(self) -> u64 {
+        u64::from(self.format.bits() / 8) * u64::from(self.channels)
+    }
+
+    fn data_bytes(self, frames: u64) -> u64 {
+        frames * self.block_bytes()
+    }
+
+    /// With the pad byte.
+    fn file_bytes(self, frames: u64) -> u64 {
+        self.header(0).len() as u64 + self.data_bytes(frames).next_multiple_of(2)
+    }
+
+    fn longest_s(self) -> f64 {
+        MOST_FILE_BYTES as f64 / (self.block_bytes() as f64 * self.rate.hz())
+    }
+
+    /// Everything before the first sample.
+    fn header(self, frames: u64) -> Vec<u8> {
+        let tag: u16 = if self.is_float() { 3 } else { 1 };
+        let (bits, rate_hz) = (self.format.bits(), self.rate.whole_hz());
+        let mut fmt = Vec::new();
+        fmt.extend(if self.is_extensible() { 0xfffe } else { tag }.to_le_bytes());
+        fmt.extend(self.channels.to_le_bytes());
+        fmt.extend(rate_hz.to_le_bytes());
+        fmt.extend(rate_hz.saturating_mul(self.block_bytes() as u32).to_le_bytes());
+        fmt.extend((self.block_bytes() as u16).to_le_bytes());
+        fmt.extend(bits.to_le_bytes());
+        if self.is_extensible() {
+            fmt.extend(22u16.to_le_bytes());
+            fmt.extend(bits.to_le_bytes());
+            // No loudspeaker positions: these are measuring channels.
+            fmt.extend(0u32.to_le_bytes());
+            fmt.extend(tag.to_le_bytes());
+            fmt.extend([0, 0, 0, 0, 0x10, 0, 0x80, 0, 0, 0xaa, 0, 0x38, 0x9b, 0x71]);
+        }
+        let mut chunks = b"WAVE".to_vec();
+        add_chunk(&mut chunks, b"fmt ", &fmt);
+        if self.is_float() {
+            add_chunk(&mut chunks, b"fact", &(frames as u32).to_le_bytes());
+        }
+        let data_bytes = self.data_bytes(frames);
+        chunks.extend(b"data");
+        chunks.extend((data_bytes as u32).to_le_bytes());
+        let mut header = b"RIFF".to_vec();
+        header.extend((chunks.len() as u32 + data_bytes.next_multiple_of(2) as u32).to_le_bytes());
+        header.extend(chunks);
+        header
+    }
+}
+
+fn add_chunk(chunks: &mut Vec<u8>, name: &[u8; 4], content: &[u8]) {
+    chunks.extend(name);
+    chunks.extend((content.len() as u32).to_le_bytes());
+    chunks.extend(content);
+}

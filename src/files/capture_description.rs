@@ -153,7 +153,8 @@ impl CaptureDescription {
             return refuse("bench.rate_hz", error.to_string(), "a sample rate");
         }
         let mut channels = bench.output_channels.iter().copied().map(|channel| ("bench.output_channels", channel));
-        let inputs = [("bench.reply_channel", bench.reply_channel), ("bench.reference_channel", bench.reference_channel)];
+        let inputs =
+            [("bench.reply_channel", bench.reply_channel), ("bench.reference_channel", bench.reference_channel)];
         let mut inputs = inputs.into_iter().filter_map(|(key, channel)| Some((key, channel?)));
         if let Some((key, _)) = channels.find(|(_, channel)| *channel == 0).or_else(|| inputs.find(|(_, c)| *c == 0)) {
             return refuse(key, "0".into(), "1 or more, channels count from 1");

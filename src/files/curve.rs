@@ -7,9 +7,9 @@
 //!
 //! Numbers are written with as many digits as bring back the same double.
 
+use super::FileError;
 use super::table::{Table, table};
 use super::text::{decode, read_bounded};
-use super::FileError;
 use std::fmt::Write;
 use std::path::Path;
 
@@ -343,7 +343,10 @@ mod tests {
         assert_eq!((curve.frequency_hz, curve.values), (vec![20.0, 40.0], vec![1.0, 2.0]));
         assert_eq!(curve.notes.len(), 3, "{:?}", curve.notes);
         let error = read("20 1\n40 2\n20 3\n").unwrap_err().to_string();
-        assert_eq!(error, "t.txt: line 3: found 20 Hz, which line 1 has with another value, needed each frequency once");
+        assert_eq!(
+            error,
+            "t.txt: line 3: found 20 Hz, which line 1 has with another value, needed each frequency once"
+        );
     }
 
     #[test]

@@ -67,10 +67,21 @@ fn explain(error: &toml::de::Error, text: &str, path: &Path) -> FileError {
             FileError::UnknownName { path: path.into(), line, column, found, nearest }
         }
         None => {
-            let says = says.lines().collect::<Vec<_>>().join(", ");
+            let says = for_people(says);
             FileError::Document { path: path.into(), line, column, says }
         }
     }
+}
+
+/// A message without the names that only programmers know.
+fn for_people(message: &str) -> String {
+    let mut says = message.lines().collect::<Vec<_>>().join(", ");
+    for (programmer, person) in
+        [("usize", "a whole number"), ("u64", "a whole number"), ("u32", "a whole number"), ("f64", "a number")]
+    {
+        says = says.replace(&format!("expected {programmer}"), &format!("needed {person}"));
+    }
+    says
 }
 
 fn place(text: &str, byte: usize) -> (usize, usize) {

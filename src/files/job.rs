@@ -200,8 +200,14 @@ mod tests {
                 "job.toml: line 2, column 3: \"replay_channel\" is not known here, did you mean \"reply_channel\"?",
             ),
             ("[bench]\nzzz = 1\n", "job.toml: line 2, column 1: \"zzz\" is not known here"),
-            ("[bench]\nreply_channel = 0\n", "job.toml: line 2: bench.reply_channel is 0, needed 1 or more, channels count from 1"),
-            ("[job]\n\n[bench]\ndistance_m = nan\n", "job.toml: line 4: bench.distance_m is NaN, needed a finite number"),
+            (
+                "[bench]\nreply_channel = 0\n",
+                "job.toml: line 2: bench.reply_channel is 0, needed 1 or more, channels count from 1",
+            ),
+            (
+                "[job]\n\n[bench]\ndistance_m = nan\n",
+                "job.toml: line 4: bench.distance_m is NaN, needed a finite number",
+            ),
             ("[driver.a]\nfs_hz = inf\n", "job.toml: line 2: driver.a.fs_hz is inf, needed a finite number"),
             ("[bench]\nlevel_dbfs = 3\n", "job.toml: line 2: bench.level_dbfs is 3, needed no more than 0"),
             ("[bench]\nrate_hz = 5\n", "job.toml: line 2: bench.rate_hz is 5, needed a rate that sound cards have"),

@@ -48,8 +48,7 @@ const MOST_COLUMNS: usize = 4;
 /// The rows of a text.
 pub(super) fn table(text: &str, path: &Path) -> Result<Table, FileError> {
     let convention = convention(text);
-    let mut table =
-        Table { rows: Vec::new(), comments: Vec::new(), heading: None, separator: convention.separator };
+    let mut table = Table { rows: Vec::new(), comments: Vec::new(), heading: None, separator: convention.separator };
     let mut lines = 0;
     for (at, line) in text.lines().enumerate() {
         lines = at + 1;
@@ -59,6 +58,15 @@ pub(super) fn table(text: &str, path: &Path) -> Result<Table, FileError> {
         }
         let fields = convention.separator.fields(line);
         if number(fields[0], convention.decimal).is_none() {
+            // Else the points of a file with two kinds of decimals would be lost unseen.
+            if is_number_of_any_kind(fields[0]) {
+                return Err(refuse(
+                    path,
+                    at + 1,
+                    format!("{line:?}"),
+                    "numbers with one decimal sign in the whole file",
+                ));
+            }
             if table.rows.is_empty() {
                 table.heading = Some(line.to_owned());
             }
@@ -142,6 +150,11 @@ fn number(field: &str, decimal: char) -> Option<f64> {
         return None;
     }
     field.replace(decimal, ".").parse().ok().filter(|number: &f64| number.is_finite())
+}
+
+fn is_number_of_any_kind(field: &str) -> bool {
+    field.starts_with(|c: char| c.is_ascii_digit() || "+-.".contains(c))
+        && number(&field.replace([',', '.'], ""), '.').is_some()
 }
 
 fn refuse(path: &Path, line: usize, found: String, needed: &str) -> FileError {

@@ -258,10 +258,14 @@ impl Coding {
             return refuse(at + 2, "0 channels".into(), "at least one");
         }
         if block_bytes == 0 || block_bytes % channels != 0 {
-            return refuse(at + 12, format!("{block_bytes} bytes a frame for {channels} channels"), "a whole number each");
+            return refuse(
+                at + 12,
+                format!("{block_bytes} bytes a frame for {channels} channels"),
+                "a whole number each",
+            );
         }
         let bytes = block_bytes / channels;
-        if valid_bits > 8 * bytes {
+        if u32::from(valid_bits) > 8 * u32::from(bytes) {
             return refuse(at + 14, format!("{valid_bits} bits in {bytes} bytes"), "no more bits than the bytes hold");
         }
         match (tag, bytes, valid_bits) {

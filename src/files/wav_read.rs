@@ -8,8 +8,8 @@
 //! odd chunks without pad byte, 24 bits in 32, more than 4 GiB. Memory is bounded by the length of the file, never by
 //! what the header claims.
 
-use super::wav_header::{Container, CutShort, Header, WavFacts, read_header};
 use super::FileError;
+use super::wav_header::{Container, CutShort, Header, WavFacts, read_header};
 use crate::signal::Recording;
 use std::fs::File;
 use std::io::{BufReader, Read, Seek, SeekFrom};
@@ -77,9 +77,7 @@ pub fn read_wav_from(source: &mut (impl Read + Seek), path: &Path, keep: Keep<'_
 }
 
 fn open(path: &Path) -> Result<BufReader<File>, FileError> {
-    File::open(path)
-        .map(BufReader::new)
-        .map_err(|source| FileError::Io { path: path.into(), doing: "open it", source })
+    File::open(path).map(BufReader::new).map_err(|source| FileError::Io { path: path.into(), doing: "open it", source })
 }
 
 /// Frames converted at a time: fits the processor's cache at any usual number of channels.

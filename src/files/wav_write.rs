@@ -11,8 +11,8 @@
 //! bits or two channels), else plain.
 //! Source of the layout: as in `wav_header`.
 
-use super::safe::{open_new, part_of, rename_new, replace};
 use super::FileError;
+use super::safe::{open_new, part_of, rename_new, replace};
 use crate::quantity::SampleRate;
 use crate::signal::{Recording, SampleFormat};
 use std::fs::File;
@@ -58,12 +58,7 @@ impl WavWriter {
     ///
     /// # Errors
     /// [`FileError::Exists`] when `path` or its `.part` exists; [`FileError::ChannelCount`]; [`FileError::Io`].
-    pub fn create_new(
-        path: &Path,
-        rate: SampleRate,
-        channels: usize,
-        format: SampleFormat,
-    ) -> Result<Self, FileError> {
+    pub fn create_new(path: &Path, rate: SampleRate, channels: usize, format: SampleFormat) -> Result<Self, FileError> {
         let layout = Layout::new(path, rate, channels, format)?;
         if path.symlink_metadata().is_ok() {
             return Err(FileError::Exists { path: path.into() });

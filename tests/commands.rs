@@ -188,3 +188,34 @@ fn a_reader_that_goes_away_is_no_error() {
     let output = child.wait_with_output().unwrap();
     assert_eq!((output.status.code(), String::from_utf8_lossy(&output.stderr).into_owned()), (Some(0), String::new()));
 }
+
+#[test]
+fn the_ready_signals_are_made_again_bit_for_bit() {
+    let signals = Path::new(env!("CARGO_MANIFEST_DIR")).join("signals");
+    let manifest = std::fs::read_to_string(signals.join("MANIFEST.md")).unwrap();
+    let folder = tempfile::tempdir().unwrap();
+    let mut named = Vec::new();
+    for row in manifest.lines().filter(|line| line.starts_with("| `")) {
+        let cells: Vec<&str> = row.split('|').map(|cell| cell.trim().trim_matches('`')).collect();
+        let (name, level_dbfs, sha256) = (cells[1], cells[3].strip_suffix(" dBFS").unwrap(), cells[4]);
+        let words = cells[2].strip_prefix("boxwright ").unwrap();
+        assert_eq!(said(folder.path(), words).status, 0, "{words}");
+        let text = Path::new(name).with_extension("toml");
+        for file in [Path::new(name), &text] {
+            let (ready, again) = (signals.join(file), folder.path().join(file));
+            assert!(std::fs::read(ready).unwrap() == std::fs::read(again).unwrap(), "{}", file.display());
+        }
+        let description = files::read_signal_description(&signals.join(&text)).unwrap();
+        assert_eq!((description.sha256.as_str(), description.level_dbfs), (sha256, level_dbfs.parse().unwrap()));
+        assert_eq!(files::sha256_of(&signals.join(name)).unwrap(), sha256);
+        named.push(name.to_owned());
+    }
+    let mut there: Vec<String> = std::fs::read_dir(&signals)
+        .unwrap()
+        .map(|entry| entry.unwrap().file_name().into_string().unwrap())
+        .filter(|name| name.ends_with(".wav"))
+        .collect();
+    there.sort_unstable();
+    named.sort_unstable();
+    assert_eq!(there, named, "every file is in the manifest");
+}

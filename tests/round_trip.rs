@@ -255,6 +255,8 @@ fn curves() -> impl Strategy<Value = Curve> {
 }
 
 proptest! {
+    #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::default() })]
+
     #[test]
     fn a_curve_comes_back_bit_for_bit(curve in curves()) {
         let text = files::curve_text(&curve);

@@ -55,13 +55,18 @@ pub(super) fn rename_new(from: &Path, to: &Path) -> Result<(), FileError> {
         Ok(()) => std::fs::remove_file(from).map_err(io)?,
         Err(error) if error.kind() == ErrorKind::AlreadyExists => return Err(FileError::Exists { path: to.into() }),
         // No second names on this disk: take the name with an empty file, which is then ours to replace.
-        Err(_) => {
-            drop(open_new(to)?);
-            std::fs::rename(from, to).map_err(io)?;
-        }
+        Err(_) => rename_over_own(from, to)?,
     }
     sync_folder(&folder_of(to));
     Ok(())
+}
+
+fn rename_over_own(from: &Path, to: &Path) -> Result<(), FileError> {
+    drop(open_new(to)?);
+    std::fs::rename(from, to).map_err(|source| {
+        let _ = std::fs::remove_file(to);
+        FileError::Io { path: to.into(), doing: "give the finished file this name", source }
+    })
 }
 
 /// The SHA-256 of a file, in hexadecimal.
@@ -197,8 +202,15 @@ mod tests {
         let (part, name) = (folder.path().join("a.part"), folder.path().join("a"));
         create_new(&part, b"ours").unwrap();
         create_new(&name, b"theirs").unwrap();
-        assert!(matches!(rename_new(&part, &name), Err(FileError::Exists { .. })));
-        assert_eq!(std::fs::read(&name).unwrap(), b"theirs");
-        assert_eq!(std::fs::read(&part).unwrap(), b"ours");
+        for rename in [rename_new, rename_over_own] {
+            assert!(matches!(rename(&part, &name), Err(FileError::Exists { .. })));
+            assert_eq!(std::fs::read(&name).unwrap(), b"theirs");
+            assert_eq!(std::fs::read(&part).unwrap(), b"ours");
+        }
+        for (rename, free) in [(rename_over_own as fn(&Path, &Path) -> _, "b"), (rename_new, "c")] {
+            create_new(&part, b"again").unwrap_or_default();
+            rename(&part, &folder.path().join(free)).unwrap();
+            assert!(!part.exists() && folder.path().join(free).exists());
+        }
     }
 }

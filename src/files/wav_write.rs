@@ -314,3 +314,31 @@ fn add_chunk(chunks: &mut Vec<u8>, name: &[u8; 4], content: &[u8]) {
     chunks.extend((content.len() as u32).to_le_bytes());
     chunks.extend(content);
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_does_not_fit_into_four_gigabytes_is_refused_before_it_is_written() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("long.wav");
+        let rate = SampleRate::new(192_000).unwrap();
+        let mut writer = WavWriter::create_new(&path, rate, 8, SampleFormat::Float32).unwrap();
+        let header_bytes = writer.layout.header(0).len() as u64;
+        // 32 bytes a frame; the last frame that fits leaves less than a frame of room.
+        let fits = (MOST_FILE_BYTES - header_bytes) / 32;
+        writer.written.frames = fits - 1;
+        writer.counted_frames = fits - 1;
+        writer.write_f32(&[0.25; 8]).unwrap();
+        assert_eq!(writer.written.frames, fits);
+        let error = writer.write_f32(&[0.25; 8]).unwrap_err();
+        let expected = format!("{}: longer than 699 s does not fit into 4 GiB", path.display());
+        assert_eq!(error.to_string(), expected);
+        assert_eq!(writer.written.frames, fits);
+        // The lengths in the header still have room.
+        let header = writer.layout.header(fits);
+        let riff_bytes = u32::from_le_bytes([header[4], header[5], header[6], header[7]]);
+        assert_eq!(u64::from(riff_bytes) + 8, header_bytes + fits * 32);
+    }
+}

@@ -59,7 +59,7 @@ pub(super) fn table(text: &str, path: &Path) -> Result<Table, FileError> {
         let fields = convention.separator.fields(line);
         if number(fields[0], convention.decimal).is_none() {
             // Else the points of a file with two kinds of decimals would be lost unseen.
-            if is_number_of_any_kind(fields[0]) {
+            if starts_with_a_number(line) {
                 return Err(refuse(
                     path,
                     at + 1,
@@ -109,12 +109,7 @@ impl Separator {
 }
 
 fn convention(text: &str) -> Convention {
-    let starts_like_a_number = |line: &str| {
-        let first = line.split(|c: char| c.is_whitespace() || c == ';').next().unwrap_or("");
-        first.starts_with(|c: char| c.is_ascii_digit() || "+-.".contains(c))
-            && first.chars().all(|c| c.is_ascii_digit() || "+-.,eE".contains(c))
-    };
-    let lines: Vec<&str> = text.lines().map(str::trim).filter(|line| starts_like_a_number(line)).collect();
+    let lines: Vec<&str> = text.lines().map(str::trim).filter(|line| starts_with_a_number(line)).collect();
     let has = |letter| lines.iter().any(|line| line.contains(letter));
     let (comma, point) = (has(','), has('.'));
     let decimal = if comma && !point { ',' } else { '.' };
@@ -152,9 +147,11 @@ fn number(field: &str, decimal: char) -> Option<f64> {
     field.replace(decimal, ".").parse().ok().filter(|number: &f64| number.is_finite())
 }
 
-fn is_number_of_any_kind(field: &str) -> bool {
-    field.starts_with(|c: char| c.is_ascii_digit() || "+-.".contains(c))
-        && number(&field.replace([',', '.'], ""), '.').is_some()
+/// Whether a line's first word is a number, whatever its decimal sign.
+fn starts_with_a_number(line: &str) -> bool {
+    let first = line.split(|c: char| c.is_whitespace() || c == ';').next().unwrap_or("");
+    first.starts_with(|c: char| c.is_ascii_digit() || "+-.".contains(c))
+        && number(&first.replace([',', '.'], ""), '.').is_some()
 }
 
 fn refuse(path: &Path, line: usize, found: String, needed: &str) -> FileError {

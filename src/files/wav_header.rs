@@ -143,7 +143,7 @@ impl<'a, R: Read + Seek> Walk<'a, R> {
 
     /// Where the chunk after one that ends at `end` begins: behind the pad byte, unless the writer forgot it.
     fn next_chunk(&mut self, end: u64, length: u32) -> Result<u64, FileError> {
-        if length % 2 == 0 || end + 9 > self.file_bytes {
+        if length.is_multiple_of(2) || end + 9 > self.file_bytes {
             return Ok(end + u64::from(length % 2));
         }
         let seen: [u8; 5] = self.bytes_at(end, "a chunk")?;

@@ -109,7 +109,7 @@ impl WavWriter {
     fn write(&mut self, samples: impl ExactSizeIterator<Item = f64> + Clone) -> Result<(), FileError> {
         let path = || self.path.clone();
         let channels = usize::from(self.layout.channels);
-        if samples.len() % channels != 0 {
+        if !samples.len().is_multiple_of(channels) {
             return Err(FileError::HalfFrame { path: path(), found: samples.len(), channels });
         }
         let frames = (samples.len() / channels) as u64;

@@ -1,5 +1,7 @@
 //! The program as people and scripts meet it.
 
+#![allow(clippy::unwrap_used)] // helpers of tests are tests, which clippy's own exception does not see
+
 use assert_cmd::Command;
 use boxwright::files;
 use std::path::Path;

@@ -1,5 +1,7 @@
 //! Broken files: never a panic; an error with what, where and what to do, or a correct partial reading.
 
+#![allow(clippy::unwrap_used)] // helpers of tests are tests, which clippy's own exception does not see
+
 use boxwright::files::{self, FileError, Keep, WavFile};
 use boxwright::quantity::SampleRate;
 use boxwright::signal::{Recording, SampleFormat};

@@ -135,9 +135,12 @@ pub enum Ended {
 }
 
 impl CaptureDescription {
-    /// The text of the file.
-    pub fn text(&self) -> String {
-        toml::to_string(self).expect("text, numbers and tables can be written as TOML")
+    /// The text of the file that will be at `path`.
+    ///
+    /// # Errors
+    /// [`FileError::NotWritable`] when a path in it is no Unicode text, or a count beyond 2⁶³.
+    pub fn text(&self, path: &Path) -> Result<String, FileError> {
+        toml::to_string(self).map_err(|error| FileError::NotWritable { path: path.into(), says: error.to_string() })
     }
 
     fn check(self, text: &str, path: &Path) -> Result<Self, FileError> {

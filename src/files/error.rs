@@ -41,6 +41,8 @@ pub enum FileError {
     #[error("{}: a curve needs at least one line of two numbers, found none in {lines} lines", path.display())]
     NoPoints { path: PathBuf, lines: usize },
 
+    #[error("{}: can't be written as text: {says}", path.display())]
+    NotWritable { path: PathBuf, says: String },
     #[error("{}: line {line}, column {column}: {says}", path.display())]
     Document { path: PathBuf, line: usize, column: usize, says: String },
     #[error("{}: line {line}, column {column}: {found:?} is not known here{}", path.display(), nearest_text(nearest))]
@@ -72,6 +74,7 @@ impl FileError {
             Self::Table { .. } => "correct that line; a curve has two or three columns: frequency, level, phase",
             Self::NotText { .. } => "export the curve as a text table, one line for each frequency",
             Self::NoPoints { .. } => "export the curve as a text table: frequency in Hz, level in dB, phase in degrees",
+            Self::NotWritable { .. } => "give files and folders names of plain letters",
             Self::Document { .. } => "correct that line, or let the program write the file anew",
             Self::UnknownName { .. } => "correct the name, or take it out",
             Self::Value { .. } => "correct that value",

@@ -212,8 +212,8 @@ fn document(made: &MadeSignal) -> Result<serde_json::Value, Failure> {
     document["inputs"] = json!([]);
     document["findings"] = serde_json::to_value(&made.findings).map_err(own)?;
     document["files"] = json!([
-        { "path": made.wav, "what": "signal" },
-        { "path": made.toml, "what": "description" },
+        { "path": made.wav.display().to_string(), "what": "signal" },
+        { "path": made.toml.display().to_string(), "what": "description" },
     ]);
     Ok(document)
 }

@@ -300,3 +300,13 @@ proptest! {
         speaks(files::capture_description_from(&String::from_utf8_lossy(&capture), path));
     }
 }
+
+#[cfg(unix)]
+#[test]
+fn a_path_that_is_no_text_is_an_error_where_text_is_written() {
+    use std::os::unix::ffi::OsStrExt;
+    let mut capture = files::capture_description_from(A_CAPTURE, Path::new("t")).unwrap();
+    capture.bench.mic = Some(Path::new(std::ffi::OsStr::from_bytes(b"mic-\xff.txt")).to_owned());
+    let error = capture.text(Path::new("take.toml")).unwrap_err();
+    assert!(error.to_string().starts_with("take.toml: can't be written as text"), "{error}");
+}

@@ -1,6 +1,7 @@
 //! Our numbers against published ones, and against closed forms.
 
 #![allow(clippy::unwrap_used)] // helpers of tests are tests, which clippy's own exception does not see
+#![allow(clippy::print_stdout)] // figures, for who asks with --nocapture
 
 use boxwright::math::{Spectrum, good_length};
 use boxwright::quantity::{SampleRate, amplitude_from_db};

@@ -314,6 +314,9 @@ mod tests {
             assert_eq!(curve.phase_deg.as_deref(), Some(&[-90.0, 3.0][..]), "{text:?}");
             assert_eq!(curve.says(), "2 points, 20.5 Hz to 1 kHz, dB and degrees");
         }
+        // Only negative levels, after a date, which is no number.
+        let negative = read("2026-01-31, rear\n20,-3.5\n40,-4\n").unwrap();
+        assert_eq!((negative.frequency_hz, negative.values), (vec![20.0, 40.0], vec![-3.5, -4.0]));
         let whole = read("20,3\n40,4\n").unwrap();
         assert_eq!((whole.values, whole.phase_deg), (vec![3.0, 4.0], None));
     }

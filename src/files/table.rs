@@ -147,11 +147,10 @@ fn number(field: &str, decimal: char) -> Option<f64> {
     field.replace(decimal, ".").parse().ok().filter(|number: &f64| number.is_finite())
 }
 
-/// Whether a line's first word is a number, whatever its decimal sign.
+/// Whether a line begins with a number, up to whatever separates columns or decimals.
 fn starts_with_a_number(line: &str) -> bool {
-    let first = line.split(|c: char| c.is_whitespace() || c == ';').next().unwrap_or("");
-    first.starts_with(|c: char| c.is_ascii_digit() || "+-.".contains(c))
-        && number(&first.replace([',', '.'], ""), '.').is_some()
+    let first = line.split(|c: char| c.is_whitespace() || c == ';' || c == ',').next().unwrap_or("");
+    number(first, '.').is_some()
 }
 
 fn refuse(path: &Path, line: usize, found: String, needed: &str) -> FileError {

@@ -93,6 +93,12 @@ fn a_file_with_64_bit_lengths_is_read() {
         let read = wav(&with_length(file, b"data", u32::MAX)).unwrap();
         assert_eq!((&read.recording.channels[0][..], read.cut_short), (&[0.5, -0.5][..], None));
     }
+    // Its recorder lost its power before it counted.
+    let mut crashed = riff(&[chunk(b"ds64", &[0; 28]), chunk(b"fmt ", &mono_16()), chunk(b"data", &HALVES)]);
+    crashed[..4].copy_from_slice(b"RF64");
+    let read = wav(&with_length(crashed, b"data", u32::MAX)).unwrap();
+    assert_eq!(read.recording.channels[0], [0.5, -0.5]);
+    assert_eq!(read.cut_short.map(|cut| cut.promised_frames), Some(None));
 }
 
 #[test]

@@ -4,13 +4,10 @@
 //! phase in degrees. Our own begins with `# key: value` lines and names its columns:
 //! `frequency_hz,level_db,phase_deg,u_db` or `frequency_hz,magnitude_ohm,phase_deg,u_ohm`, the last two optional.
 //! A microphone's table is such a curve.
-//!
-//! Numbers are written with as many digits as bring back the same double.
 
 use super::FileError;
 use super::table::{Table, table};
 use super::text::{decode, read_bounded};
-use std::fmt::Write;
 use std::path::Path;
 
 /// A curve over frequency; all columns of one length.
@@ -42,14 +39,14 @@ pub enum Measure {
 }
 
 impl Measure {
-    fn column(self) -> &'static str {
+    pub(super) fn column(self) -> &'static str {
         match self {
             Self::LevelDb => "level_db",
             Self::MagnitudeOhm => "magnitude_ohm",
         }
     }
 
-    fn u_column(self) -> &'static str {
+    pub(super) fn u_column(self) -> &'static str {
         match self {
             Self::LevelDb => "u_db",
             Self::MagnitudeOhm => "u_ohm",
@@ -219,56 +216,6 @@ fn in_order(mut rows: Rows, path: &Path) -> Result<(Rows, Vec<String>), FileErro
 
 fn refuse(path: &Path, line: usize, found: String, needed: &str) -> FileError {
     FileError::Table { path: path.into(), line, found, needed: needed.into() }
-}
-
-/// A curve as the text of our own table.
-///
-/// # Panics
-/// When its columns are not of one length: our own fault.
-pub fn curve_text(curve: &Curve) -> String {
-    let count = curve.frequency_hz.len();
-    let mut names = vec!["frequency_hz", curve.measure.column()];
-    let mut columns = vec![&curve.frequency_hz, &curve.values];
-    if let Some(phase_deg) = &curve.phase_deg {
-        names.push("phase_deg");
-        columns.push(phase_deg);
-    }
-    if let Some(u) = &curve.u {
-        names.push(curve.measure.u_column());
-        columns.push(u);
-    }
-    assert!(columns.iter().all(|column| column.len() == count), "columns of one length");
-    let mut text = String::new();
-    for (key, value) in &curve.header {
-        // A key ends at its colon and a line at its end, whatever they hold.
-        let _ = writeln!(text, "# {}: {}", one_line(key).replace(':', " "), one_line(value));
-    }
-    text.push_str(&names.join(","));
-    text.push('\n');
-    for point in 0..count {
-        let row: Vec<String> = columns.iter().map(|column| number_text(column[point])).collect();
-        text.push_str(&row.join(","));
-        text.push('\n');
-    }
-    text
-}
-
-/// Writes a curve in place of what was there.
-///
-/// # Errors
-/// [`FileError::Io`].
-pub fn replace_curve(path: &Path, curve: &Curve) -> Result<(), FileError> {
-    super::replace(path, curve_text(curve).as_bytes())
-}
-
-fn one_line(text: &str) -> String {
-    text.split_whitespace().collect::<Vec<_>>().join(" ")
-}
-
-/// The shortest text that is read back as the same double.
-fn number_text(number: f64) -> String {
-    let is_plain = number == 0.0 || (1e-5..1e15).contains(&number.abs());
-    if is_plain { format!("{number}") } else { format!("{number:e}") }
 }
 
 impl Default for Curve {

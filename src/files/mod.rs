@@ -2,6 +2,7 @@
 
 mod capture_description;
 mod curve;
+mod curve_write;
 mod document;
 mod error;
 mod job;
@@ -9,7 +10,9 @@ mod safe;
 mod signal_description;
 mod table;
 mod text;
+mod wav_coding;
 mod wav_header;
+mod wav_layout;
 mod wav_read;
 mod wav_write;
 
@@ -17,7 +20,8 @@ pub use capture_description::{
     BenchUsed, CAPTURE_SCHEMA, CaptureDescription, CaptureKind, Ended, Played, Stream, capture_description_from,
     read_capture_description,
 };
-pub use curve::{Curve, Measure, curve_from, curve_text, frequency_text, read_curve, replace_curve};
+pub use curve::{Curve, Measure, curve_from, frequency_text, read_curve};
+pub use curve_write::{curve_text, replace_curve};
 pub use error::FileError;
 pub use job::{Job, JobBench, JobTable, job_from, read_job};
 pub use safe::{create_new, fresh_name, replace, sha256_of, sha256_of_bytes};

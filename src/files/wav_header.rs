@@ -11,6 +11,7 @@
 //! reference of WAVEFORMATEXTENSIBLE; EBU Tech 3306 (RF64); ITU-R BS.2088 (BW64).
 
 use super::FileError;
+use super::wav_coding::{Coding, Container};
 use crate::quantity::SampleRate;
 use crate::signal::SampleFormat;
 use std::io::{ErrorKind, Read, Seek, SeekFrom};
@@ -49,27 +50,6 @@ impl std::fmt::Display for CutShort {
             None => write!(f, "the header was never completed, the file holds {} frames", self.found_frames)?,
         }
         if self.stray_bytes > 0 { write!(f, " and {} bytes of a broken one", self.stray_bytes) } else { Ok(()) }
-    }
-}
-
-/// How one sample lies in its container.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Container {
-    Int16,
-    Int24,
-    Int32,
-    Float32,
-    Float64,
-}
-
-impl Container {
-    pub(super) fn bytes(self) -> usize {
-        match self {
-            Self::Int16 => 2,
-            Self::Int24 => 3,
-            Self::Int32 | Self::Float32 => 4,
-            Self::Float64 => 8,
-        }
     }
 }
 
@@ -200,8 +180,8 @@ impl<'a, R: Read + Seek> Walk<'a, R> {
         let available = self.file_bytes - data_at;
         let block = u64::from(coding.block_bytes);
         let promised = match (length, self.data_bytes_64) {
+            (UNKNOWN_LENGTH, None | Some(0)) => None,
             (UNKNOWN_LENGTH, Some(bytes)) => Some(bytes),
-            (UNKNOWN_LENGTH, None) => None,
             // A closed file without samples names its own length; a file that was never closed does not.
             (0, _) if u64::from(self.riff_bytes) + 8 != self.file_bytes => None,
             (bytes, _) => Some(u64::from(bytes)),
@@ -236,53 +216,6 @@ impl<'a, R: Read + Seek> Walk<'a, R> {
 
     fn refuse(&self, byte: u64, found: String, needed: &'static str) -> FileError {
         FileError::WavHeader { path: self.path.into(), byte, found, needed }
-    }
-}
-
-/// The format as it stands in the file.
-#[derive(Clone, Copy)]
-struct Coding {
-    at: u64,
-    tag: u16,
-    channels: u16,
-    rate_hz: u32,
-    block_bytes: u16,
-    valid_bits: u16,
-}
-
-impl Coding {
-    fn container(&self, path: &Path) -> Result<(Container, SampleFormat), FileError> {
-        let Self { at, tag, channels, block_bytes, valid_bits, .. } = *self;
-        let refuse = |byte, found, needed| Err(FileError::WavHeader { path: path.into(), byte, found, needed });
-        if channels == 0 {
-            return refuse(at + 2, "0 channels".into(), "at least one");
-        }
-        if block_bytes == 0 || block_bytes % channels != 0 {
-            return refuse(
-                at + 12,
-                format!("{block_bytes} bytes a frame for {channels} channels"),
-                "a whole number each",
-            );
-        }
-        let bytes = block_bytes / channels;
-        if u32::from(valid_bits) > 8 * u32::from(bytes) {
-            return refuse(at + 14, format!("{valid_bits} bits in {bytes} bytes"), "no more bits than the bytes hold");
-        }
-        match (tag, bytes, valid_bits) {
-            (1, 2, 16) => Ok((Container::Int16, SampleFormat::Pcm16)),
-            (1, 3, 16) => Ok((Container::Int24, SampleFormat::Pcm16)),
-            (1, 3, 17..=24) => Ok((Container::Int24, SampleFormat::Pcm24)),
-            (1, 4, 16) => Ok((Container::Int32, SampleFormat::Pcm16)),
-            (1, 4, 17..=24) => Ok((Container::Int32, SampleFormat::Pcm24)),
-            (1, 4, 25..=32) => Ok((Container::Int32, SampleFormat::Pcm32)),
-            (3, 4, 32) => Ok((Container::Float32, SampleFormat::Float32)),
-            (3, 8, 64) => Ok((Container::Float64, SampleFormat::Float64)),
-            _ => Err(FileError::WavCoding {
-                path: path.into(),
-                byte: at,
-                found: format!("{valid_bits} bits in {bytes} bytes, format number {tag:#06x}"),
-            }),
-        }
     }
 }
 

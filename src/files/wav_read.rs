@@ -9,7 +9,8 @@
 //! what the header claims.
 
 use super::FileError;
-use super::wav_header::{Container, CutShort, Header, WavFacts, read_header};
+use super::wav_coding::Container;
+use super::wav_header::{CutShort, Header, WavFacts, read_header};
 use crate::signal::Recording;
 use std::fs::File;
 use std::io::{BufReader, Read, Seek, SeekFrom};

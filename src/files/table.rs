@@ -60,12 +60,7 @@ pub(super) fn table(text: &str, path: &Path) -> Result<Table, FileError> {
         if number(fields[0], convention.decimal).is_none() {
             // Else the points of a file with two kinds of decimals would be lost unseen.
             if starts_with_a_number(line) {
-                return Err(refuse(
-                    path,
-                    at + 1,
-                    format!("{line:?}"),
-                    "numbers with one decimal sign in the whole file",
-                ));
+                return Err(refuse(path, at + 1, shown(line), "numbers with one decimal sign in the whole file"));
             }
             if table.rows.is_empty() {
                 table.heading = Some(line.to_owned());
@@ -74,7 +69,7 @@ pub(super) fn table(text: &str, path: &Path) -> Result<Table, FileError> {
             continue;
         }
         let row = numbers(&fields, convention.decimal)
-            .map_err(|(found, needed)| refuse(path, at + 1, format!("{found:?}"), needed))?;
+            .map_err(|(found, needed)| refuse(path, at + 1, shown(found), needed))?;
         if let Some((_, first)) = table.rows.first().filter(|(_, first)| first.len() != row.len()) {
             let needed = format!("{} as in the lines before", first.len());
             return Err(refuse(path, at + 1, format!("{} columns", row.len()), &needed));
@@ -151,6 +146,15 @@ fn number(field: &str, decimal: char) -> Option<f64> {
 fn starts_with_a_number(line: &str) -> bool {
     let first = line.split(|c: char| c.is_whitespace() || c == ';' || c == ',').next().unwrap_or("");
     number(first, '.').is_some()
+}
+
+/// The text in quotes, shortened where nobody would read it to its end.
+fn shown(text: &str) -> String {
+    const MOST_LETTERS: usize = 60;
+    match text.char_indices().nth(MOST_LETTERS) {
+        Some((end, _)) => format!("{:?}…", &text[..end]),
+        None => format!("{text:?}"),
+    }
 }
 
 fn refuse(path: &Path, line: usize, found: String, needed: &str) -> FileError {

@@ -132,7 +132,7 @@ mod tests {
     fn good_lengths_are_the_next_even_numbers_of_small_factors() {
         let smooth = |mut n: usize| {
             for factor in [2, 3, 5] {
-                while n % factor == 0 {
+                while n.is_multiple_of(factor) {
                     n /= factor;
                 }
             }

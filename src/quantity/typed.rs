@@ -91,10 +91,10 @@ fn unit_size(unit: &str, dimension: Dimension) -> Option<f64> {
     }
     let (symbols, own_unit) = dimension.symbols();
     for symbol in symbols {
-        if let Some(prefix) = unit.strip_suffix(symbol) {
-            if let Some(size) = prefix_size(prefix.trim()) {
-                return Some(size * own_unit);
-            }
+        if let Some(prefix) = unit.strip_suffix(symbol)
+            && let Some(size) = prefix_size(prefix.trim())
+        {
+            return Some(size * own_unit);
         }
     }
     // `48k`, `4.7k`: a prefix alone stands before the SI unit itself, except where it would be taken for a unit.

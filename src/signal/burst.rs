@@ -38,6 +38,7 @@ pub fn burst(settings: BurstSettings) -> Result<Excitation, SignalError> {
     }
     super::excitation::check_band(rate, [at_hz, at_hz])?;
     let duration_s = cycles / at_hz;
+    super::excitation::check_length(rate, duration_s)?;
     let middle_s = 0.5 * duration_s;
     let one: Vec<f64> = (0..=rate.frames(duration_s))
         .map(|frame| {

@@ -12,6 +12,8 @@ pub enum SignalError {
     LowestTooHigh { lowest_hz: f64, to_hz: f64 },
     #[error("{found_s} s long, the range is {shortest_s} to {longest_s} s")]
     Duration { found_s: f64, shortest_s: f64, longest_s: f64 },
+    #[error("{found_s:.0} s in all, the longest at this rate is {longest_s:.0} s")]
+    TooLong { found_s: f64, longest_s: f64 },
     #[error("a level of {found_dbfs} dBFS, the range is {quietest_dbfs} to 0 dBFS")]
     Level { found_dbfs: f64, quietest_dbfs: f64 },
     #[error("{found} repeats, the range is 1 to {most}")]
@@ -28,6 +30,7 @@ impl SignalError {
             Self::AboveNyquist { .. } => "lower --to, or raise --rate if the sound card has a higher one",
             Self::LowestTooHigh { .. } => "give --lowest at least a third of an octave below --to",
             Self::Duration { .. } => "give --seconds within that range; 5 s suit most rooms",
+            Self::TooLong { .. } => "give fewer --repeats, a shorter --pause or --seconds, or a lower --rate",
             Self::Level { .. } => "give a level below full scale, for example --level-dbfs -20",
             Self::Repeats { .. } => "give --repeats within that range",
             Self::Cycles { .. } => "give --cycles within that range",

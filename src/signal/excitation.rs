@@ -108,6 +108,8 @@ impl Sequence {
             return Err(SignalError::Repeats { found: self.repeats, most: MOST_REPEATS });
         }
         let rate = self.sweep.rate;
+        let pauses_s = f64::from(self.repeats + 2) * self.pause_s.max(SHORTEST_PAUSE_S);
+        check_length(rate, pauses_s + f64::from(self.repeats) * self.sweep.duration_s)?;
         let pause = rate.frames(self.pause_s.max(SHORTEST_PAUSE_S));
         let last_pause = (2 * pause).max(rate.frames(1.0));
         let one = sweep.samples();
@@ -203,11 +205,18 @@ pub(super) fn check_band(rate: SampleRate, [from_hz, to_hz]: [f64; 2]) -> Result
     }
 }
 
+/// Refuses what would not fit into the memory of a small computer: 2²⁶ frames, 23 minutes at 48 kHz.
+pub(super) fn check_length(rate: SampleRate, duration_s: f64) -> Result<(), SignalError> {
+    const MOST_FRAMES: f64 = (1u32 << 26) as f64;
+    let longest_s = MOST_FRAMES / rate.hz();
+    if duration_s <= longest_s { Ok(()) } else { Err(SignalError::TooLong { found_s: duration_s, longest_s }) }
+}
+
 /// Refuses what is too short to be heard or too long to be meant.
-pub(super) fn check_duration(duration_s: f64) -> Result<(), SignalError> {
+pub(super) fn check_duration(rate: SampleRate, duration_s: f64) -> Result<(), SignalError> {
     let (shortest_s, longest_s) = (0.05, 3600.0);
     if (shortest_s..=longest_s).contains(&duration_s) {
-        Ok(())
+        check_length(rate, duration_s)
     } else {
         Err(SignalError::Duration { found_s: duration_s, shortest_s, longest_s })
     }

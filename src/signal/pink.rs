@@ -39,7 +39,7 @@ const RAMP_S: f64 = 0.05;
 pub fn pink(settings: PinkSettings) -> Result<Excitation, SignalError> {
     let PinkSettings { rate, band_hz, duration_s, level_dbfs, seed } = settings;
     super::excitation::check_band(rate, band_hz)?;
-    super::excitation::check_duration(duration_s)?;
+    super::excitation::check_duration(rate, duration_s)?;
     let frames = rate.frames(duration_s);
     let length = good_length(frames);
     let step_hz = rate.hz() / length as f64;

@@ -27,6 +27,8 @@ pub enum SampleFormat {
     Pcm32,
     /// 32-bit floating point.
     Float32,
+    /// 64-bit floating point.
+    Float64,
 }
 
 impl Recording {
@@ -48,18 +50,20 @@ impl SampleFormat {
             Self::Pcm16 => 16,
             Self::Pcm24 => 24,
             Self::Pcm32 | Self::Float32 => 32,
+            Self::Float64 => 64,
         }
     }
 
     /// Rounding noise of one sample whose size is about `sample_rms`, as a power.
     ///
-    /// An integer format has the same everywhere; a float carries 24 bits of each sample's own size.
+    /// An integer format has the same everywhere; a float carries 24 or 53 bits of each sample's own size.
     pub fn rounding_power(self, sample_rms: f64) -> f64 {
         let step = match self {
             Self::Pcm16 => 2f64.powi(-15),
             Self::Pcm24 => 2f64.powi(-23),
             Self::Pcm32 => 2f64.powi(-31),
             Self::Float32 => 2f64.powi(-23) * sample_rms,
+            Self::Float64 => 2f64.powi(-52) * sample_rms,
         };
         step * step / 12.0
     }

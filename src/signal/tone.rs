@@ -29,7 +29,7 @@ const RAMP_S: f64 = 0.02;
 pub fn tone(settings: ToneSettings) -> Result<Excitation, SignalError> {
     let ToneSettings { rate, at_hz, duration_s, level_dbfs } = settings;
     super::excitation::check_band(rate, [at_hz, at_hz])?;
-    super::excitation::check_duration(duration_s)?;
+    super::excitation::check_duration(rate, duration_s)?;
     let sine = (0..rate.frames(duration_s)).map(|frame| (TAU * at_hz * rate.seconds(frame)).sin()).collect();
     steady(rate, Kind::Tone, [at_hz, at_hz], level_dbfs, &with_ramps(sine, rate.frames(RAMP_S)))
 }

@@ -1,3 +1,7 @@
 //! `boxwright`: the program. It sees only what the library makes public.
 
-fn main() {}
+mod cli;
+
+fn main() -> std::process::ExitCode {
+    cli::run()
+}

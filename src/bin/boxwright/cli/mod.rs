@@ -1,0 +1,41 @@
+//! The command line: one file a command, each with its `Args` and a `run`.
+//!
+//! Exit status: 0 done, 1 the input can't be used, 2 wrong usage (3 is kept for commands that judge).
+
+mod failure;
+mod paper;
+mod signal;
+mod tell;
+mod typed;
+
+use clap::{Parser, Subcommand};
+use failure::Failure;
+use std::process::ExitCode;
+
+/// Tells builders of boxed loudspeakers what they built: measures, explains, keeps the record
+#[derive(Debug, Parser)]
+#[command(name = "boxwright", version, propagate_version = true, max_term_width = 100)]
+pub struct Cli {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    Signal(signal::Args),
+    Completions(paper::CompletionsArgs),
+    Man(paper::ManArgs),
+}
+
+/// Reads the command line, does what it says, and gives the exit status.
+pub fn run() -> ExitCode {
+    let done = match Cli::parse().command {
+        Command::Signal(args) => signal::run(args),
+        Command::Completions(args) => paper::completions(args),
+        Command::Man(args) => paper::man(args),
+    };
+    match done {
+        Ok(status) => status,
+        Err(failure) => failure.report(),
+    }
+}

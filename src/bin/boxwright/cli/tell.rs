@@ -1,0 +1,26 @@
+//! The one place that writes to the terminal: results to standard output, all else to standard error.
+
+use super::failure::Failure;
+use std::io::Write;
+
+/// A result, as it is.
+pub fn result(text: &str) -> Result<(), Failure> {
+    let mut out = std::io::stdout().lock();
+    out.write_all(text.as_bytes())?;
+    Ok(out.flush()?)
+}
+
+/// A result that is one JSON document.
+pub fn json(document: &serde_json::Value) -> Result<(), Failure> {
+    result(&format!("{document:#}\n"))
+}
+
+/// A word on the way; nobody to read it is no reason to stop.
+pub fn hint(text: &str) {
+    let _ = writeln!(std::io::stderr().lock(), "{text}");
+}
+
+/// What went wrong, and what to do.
+pub fn error(says: &str, advice: &str) {
+    let _ = writeln!(std::io::stderr().lock(), "error: {says}\n  try: {advice}");
+}

@@ -1,0 +1,38 @@
+//! Numbers with units, for clap.
+
+use boxwright::quantity::{Dimension, SampleRate, number_as_typed};
+
+/// `48 kHz`, `20`.
+pub fn frequency_hz(text: &str) -> Result<f64, String> {
+    number(text, Dimension::Frequency)
+}
+
+/// `5 s`, `500 ms`, `5`.
+pub fn seconds(text: &str) -> Result<f64, String> {
+    number(text, Dimension::Seconds)
+}
+
+/// `-20 dBFS`, `-20`.
+pub fn level_dbfs(text: &str) -> Result<f64, String> {
+    number(text, Dimension::Decibel)
+}
+
+/// `5`, `1/3`.
+pub fn pure(text: &str) -> Result<f64, String> {
+    number(text, Dimension::Pure)
+}
+
+/// `48 kHz`, `44100`: a whole number of hertz that a sound card may have.
+pub fn rate(text: &str) -> Result<SampleRate, String> {
+    let hz = number(text, Dimension::Frequency)?;
+    let whole = hz.round();
+    // A millionth of a hertz: `44.1k` is not exact in binary.
+    if !(0.0..=f64::from(u32::MAX)).contains(&whole) || (hz - whole).abs() > 1e-6 {
+        return Err(format!("{text:?} is no whole number of hertz"));
+    }
+    SampleRate::new(whole as u32).map_err(|error| format!("{error}; {}", error.advice()))
+}
+
+fn number(text: &str, dimension: Dimension) -> Result<f64, String> {
+    number_as_typed(text, dimension).map_err(|error| format!("{error}; {}", error.advice()))
+}

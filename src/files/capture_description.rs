@@ -1,0 +1,193 @@
+//! What lies beside the WAV of a capture: what was played, when, through what, and how the recording went.
+//!
+//! `NAME.toml` beside `NAME.wav`. What is not known is left out. Channels count from 1.
+
+use super::FileError;
+use super::document::{parse, read_document, value};
+use crate::quantity::SampleRate;
+use serde::{Deserialize, Serialize};
+use std::path::{Path, PathBuf};
+
+/// Name and version of this kind of document.
+pub const CAPTURE_SCHEMA: &str = "boxwright/capture/1";
+
+/// The description of a capture.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct CaptureDescription {
+    /// [`CAPTURE_SCHEMA`].
+    pub schema: String,
+    /// Name and version of the program that made it.
+    pub made_by: String,
+    /// What it was made for.
+    pub kind: CaptureKind,
+    /// When it began, as RFC 3339 writes it.
+    pub when: String,
+    /// Which loudspeaker.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub unit: Option<String>,
+    /// At which stage of building.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub stage: Option<String>,
+    /// Anything else.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub note: Option<String>,
+    /// What a simulated bench knows of itself: a file, relative to this one.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub truth: Option<PathBuf>,
+    /// What was played.
+    pub excitation: Played,
+    /// Through what.
+    #[serde(default)]
+    pub bench: BenchUsed,
+    /// How the recording went.
+    pub stream: Stream,
+}
+
+/// What a capture is made for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum CaptureKind {
+    /// Sound pressure.
+    Response,
+    /// Voltage before and after a sense resistor.
+    Impedance,
+}
+
+/// The file that was played.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Played {
+    /// Relative to the capture.
+    pub path: PathBuf,
+    /// Its SHA-256.
+    pub sha256: String,
+}
+
+/// The chain a capture went through.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct BenchUsed {
+    /// Device that played.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub output: Option<String>,
+    /// Device that recorded.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub input: Option<String>,
+    /// Frames a second.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub rate_hz: Option<u32>,
+    /// Channels that played.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub output_channels: Vec<usize>,
+    /// Channel of the recording that holds the reply.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub reply_channel: Option<usize>,
+    /// Channel of the recording that holds the loopback.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub reference_channel: Option<usize>,
+    /// Peak level of what was played.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub level_dbfs: Option<f64>,
+    /// The microphone's table.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub mic: Option<PathBuf>,
+    /// What 94 dB SPL give in the recording.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub mic_sensitivity_dbfs_at_94db: Option<f64>,
+    /// From loudspeaker to microphone.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub distance_m: Option<f64>,
+}
+
+/// How the recording went.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Stream {
+    /// Frames recorded.
+    pub frames: u64,
+    /// How long it took by the computer's clock.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub wall_clock_s: Option<f64>,
+    /// Times the output ran dry or the device said it lost samples.
+    #[serde(default)]
+    pub dropouts: u64,
+    /// Times the disk did not keep up.
+    #[serde(default)]
+    pub overruns: u64,
+    /// Other errors the device reported.
+    #[serde(default)]
+    pub other_errors: u64,
+    /// How it came to its end.
+    pub ended: Ended,
+}
+
+/// How a recording came to its end.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Ended {
+    /// Everything was played and recorded.
+    Complete,
+    /// Somebody stopped it.
+    Stopped,
+    /// The device vanished.
+    DeviceLost,
+}
+
+impl CaptureDescription {
+    /// The text of the file that will be at `path`.
+    ///
+    /// # Errors
+    /// [`FileError::NotWritable`] when a path in it is no Unicode text, or a count beyond 2⁶³.
+    pub fn text(&self, path: &Path) -> Result<String, FileError> {
+        toml::to_string(self).map_err(|error| FileError::NotWritable { path: path.into(), says: error.to_string() })
+    }
+
+    fn check(self, text: &str, path: &Path) -> Result<Self, FileError> {
+        let refuse = |key: &str, found: String, needed: &str| Err(value(path, text, key, found, needed));
+        if self.schema != CAPTURE_SCHEMA {
+            return refuse("schema", format!("{:?}", self.schema), CAPTURE_SCHEMA);
+        }
+        if self.when.parse::<jiff::Timestamp>().is_err() {
+            return refuse("when", format!("{:?}", self.when), "a time such as 2026-01-31T18:05:00+01:00");
+        }
+        let bench = &self.bench;
+        if let Some(Err(error)) = bench.rate_hz.map(SampleRate::new) {
+            return refuse("bench.rate_hz", error.to_string(), "a sample rate");
+        }
+        let mut channels = bench.output_channels.iter().copied().map(|channel| ("bench.output_channels", channel));
+        let inputs =
+            [("bench.reply_channel", bench.reply_channel), ("bench.reference_channel", bench.reference_channel)];
+        let mut inputs = inputs.into_iter().filter_map(|(key, channel)| Some((key, channel?)));
+        if let Some((key, _)) = channels.find(|(_, channel)| *channel == 0).or_else(|| inputs.find(|(_, c)| *c == 0)) {
+            return refuse(key, "0".into(), "1 or more, channels count from 1");
+        }
+        if let Some(level_dbfs) = bench.level_dbfs.filter(|&level_dbfs| level_dbfs > 0.0) {
+            return refuse("bench.level_dbfs", level_dbfs.to_string(), "no more than 0");
+        }
+        if let Some(distance_m) = bench.distance_m.filter(|&distance_m| distance_m <= 0.0) {
+            return refuse("bench.distance_m", distance_m.to_string(), "more than 0");
+        }
+        if let Some(time_s) = self.stream.wall_clock_s.filter(|&time_s| time_s < 0.0) {
+            return refuse("stream.wall_clock_s", time_s.to_string(), "no time before 0");
+        }
+        Ok(self)
+    }
+}
+
+/// The description beside a capture's WAV.
+///
+/// # Errors
+/// [`FileError::Document`], `UnknownName` or `Value` with the line at fault; `Io`, `NotText`, `TooLarge`.
+pub fn read_capture_description(path: &Path) -> Result<CaptureDescription, FileError> {
+    let (description, text) = read_document::<CaptureDescription>(path)?;
+    description.check(&text, path)
+}
+
+/// The same from a text; `path` is only its name in messages.
+///
+/// # Errors
+/// As [`read_capture_description`], but never `Io`.
+pub fn capture_description_from(text: &str, path: &Path) -> Result<CaptureDescription, FileError> {
+    parse::<CaptureDescription>(text, path)?.check(text, path)
+}

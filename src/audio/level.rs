@@ -158,7 +158,7 @@ fn tone(settings: &LevelSettings) -> Result<Excitation, AudioError> {
     if !(shortest_s..=longest_s).contains(&duration_s) {
         return Err(AudioError::ToneLength { found_s: duration_s, shortest_s, longest_s });
     }
-    if !(at_hz > 0.0) {
+    if at_hz.is_nan() || at_hz <= 0.0 {
         return Err(crate::signal::SignalError::Band { from_hz: at_hz, to_hz: at_hz }.into());
     }
     let limit_hz = rate.hz() / 2.0;

@@ -55,11 +55,11 @@ pub fn whole(takes: &str) -> Result<String, String> {
         let played = noise(4 * RATE_HZ as usize, seed);
         let (heard, take) = take(&played, |_, _| {})?;
         match compared(&heard, &played) {
-            Ok(at) if take.ended == Ended::Complete && !take.trouble.is_loss() => {
+            Ok(at) if take.ended == Ended::Complete && !take.trouble.is_loss() && take.remarks.is_empty() => {
                 whole += 1;
                 offsets.push(at);
             }
-            Ok(_) => bad.push(format!("take {seed}: whole, but {:?} {:?}", take.ended, take.trouble)),
+            Ok(_) => bad.push(format!("take {seed}: whole, but {take:?}")),
             Err(found) => bad.push(format!("take {seed}: {found}; {:?} {:?}", take.ended, take.trouble)),
         }
     }
@@ -161,10 +161,65 @@ pub fn lost(script: &str, how: &str) -> Result<String, String> {
     let at = place(&heard[0], &played, 0.0).ok_or("the signal is not in the recording")?;
     let right = heard[0][at..].iter().zip(&played).take_while(|(heard, played)| f64::from(**heard) == **played).count();
     let kept_s = right as f64 / f64::from(RATE_HZ);
-    let text = format!("{how}: ended {ended_s:.2} s after the command was given, {kept_s:.2} s of the signal kept exactly; {:?}", take.ended);
+    let text = format!(
+        "{how}: ended {ended_s:.2} s after the command was given, {kept_s:.2} s of the signal kept exactly; {:?}",
+        take.ended
+    );
     let is_right = matches!((how, take.ended), (_, Ended::DeviceLost { how: Lost::WentQuiet, .. }))
         || (how == "unplug" && matches!(take.ended, Ended::DeviceLost { .. }));
     if is_right && ended_s < 3.0 && kept_s > 1.5 { Ok(text) } else { Err(text) }
+}
+
+/// A program that stands still for a second: whether or not sound is lost by it (this server waits), the take says that
+/// a second is missing by the clock.
+pub fn stall() -> Result<String, String> {
+    let played = noise(6 * RATE_HZ as usize, 8);
+    let mut stalled = None;
+    let (heard, take) = take(&played, |done_s, _| {
+        if done_s > 3.0 && stalled.is_none() {
+            let script = format!("kill -STOP {0}; sleep 1; kill -CONT {0}", std::process::id());
+            stalled = Some(Command::new("sh").args(["-c", &script]).spawn());
+        }
+    })?;
+    let mut child = stalled.ok_or("the take was over before the stall")?.map_err(|error| error.to_string())?;
+    child.wait().map_err(|error| error.to_string())?;
+    let short_s = take.frames_short(rate()?) / f64::from(RATE_HZ);
+    let content = if compared(&heard, &played).is_ok() { "whole" } else { "cut" };
+    let text = format!("{short_s:.3} s short by the clock, content {content}; {:?}, {:?}", take.trouble, take.remarks);
+    // One buffer of the input is 0.17 s; the second is cut short or drawn out by at most that.
+    let is_told = take.remarks.iter().any(|remark| remark.contains("fewer"));
+    if is_told && (0.8..1.2).contains(&short_s) { Ok(text) } else { Err(text) }
+}
+
+/// When the recording can't be kept, the sound stops and the reason comes back.
+pub fn full_disk() -> Result<String, String> {
+    let mut card = open(CARD, CARD).map_err(says)?;
+    let began = Instant::now();
+    let mut hear = |_: &[f32]| match began.elapsed().as_secs_f64() {
+        ..2.0 => Ok(()),
+        _ => Err("no room left".into()),
+    };
+    let order = order(&noise(20 * RATE_HZ as usize, 9))?;
+    let taken = card.take(&order, &AtomicBool::new(false), &mut hear, &mut |_| {});
+    let after_s = began.elapsed().as_secs_f64();
+    match taken {
+        Err(error @ AudioError::NotKept(_)) if after_s < 4.0 => Ok(format!("{error}, after {after_s:.2} s")),
+        other => Err(format!("{other:?} after {after_s:.2} s")),
+    }
+}
+
+/// The card's input runs fast by so much: the end of the signal comes later by that share.
+pub fn drift(ppm: &str) -> Result<String, String> {
+    let ppm: f64 = ppm.parse().map_err(|_| "how many ppm?".to_owned())?;
+    let played = noise(8 * RATE_HZ as usize, 10);
+    let (heard, take) = take(&played, |_, _| {})?;
+    let end = played.len() - 8_000;
+    let first = best_delay(&heard[0], &played[..4_000], heard[0].len() - 4_000);
+    let last = best_delay(&heard[0], &played[end..end + 4_000], heard[0].len() - 4_000);
+    let found_ppm = 1e6 * ((last as f64 - first as f64) / end as f64 - 1.0);
+    let text = format!("{found_ppm:.0} ppm found, {ppm:.0} ppm asked for; {:?}", take.ended);
+    // The card has steps of one sample a second (21 ppm), and places are whole samples (3 ppm here).
+    if (found_ppm - ppm).abs() < 14.0 { Ok(text) } else { Err(text) }
 }
 
 /// The level of a straight connection: the reply is as loud as the tone.

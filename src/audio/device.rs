@@ -28,7 +28,7 @@ pub struct DeviceFacts {
     /// What it can record; `None` if nothing.
     pub input: Option<SideFacts>,
     /// What lies between the program and the converters.
-    pub path: Path,
+    pub route: Route,
 }
 
 /// One direction of a device.
@@ -55,7 +55,7 @@ pub struct RateRange {
 
 /// What lies between the program and the converters.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Path {
+pub enum Route {
     /// Samples reach the hardware as they are.
     Direct,
     /// A part of the sound system, which may change rate, format or level without a word.
@@ -114,7 +114,7 @@ impl DeviceFacts {
     /// Whether the sound system may resample between this device and the program without saying so.
     pub fn may_resample(&self, side: Side) -> bool {
         let is_wide = |range: &RateRange| range.to_hz - range.from_hz > WIDEST_CLOCK_HZ;
-        self.path == Path::ThroughSoundSystem && self.side(side).is_some_and(|facts| facts.rates.iter().any(is_wide))
+        self.route == Route::ThroughSoundSystem && self.side(side).is_some_and(|facts| facts.rates.iter().any(is_wide))
     }
 }
 
@@ -163,7 +163,7 @@ pub fn choose<'a>(there: &'a [DeviceFacts], asked: &str, side: Side) -> Result<&
         .find(|found| !found.is_empty())
         .unwrap_or_default()
     };
-    let direct: Vec<&DeviceFacts> = found.iter().copied().filter(|device| device.path == Path::Direct).collect();
+    let direct: Vec<&DeviceFacts> = found.iter().copied().filter(|device| device.route == Route::Direct).collect();
     match (found.as_slice(), direct.as_slice()) {
         ([one], _) | (_, [one]) => Ok(one),
         ([], _) => Err(AudioError::UnknownDevice { side, asked: asked.to_owned(), there: list(&able) }),
@@ -179,18 +179,18 @@ fn list(devices: &[&DeviceFacts]) -> String {
 mod tests {
     use super::*;
 
-    fn device(id: &str, name: &str, path: Path) -> DeviceFacts {
+    fn device(id: &str, name: &str, route: Route) -> DeviceFacts {
         let side = SideFacts {
             channels: 2,
             rates: vec![RateRange { from_hz: 44_100, to_hz: 44_100 }, RateRange { from_hz: 48_000, to_hz: 48_000 }],
             formats: vec![SampleFormat::Float32],
             is_default: id == "b",
         };
-        DeviceFacts { id: id.into(), name: name.into(), output: Some(side.clone()), input: Some(side), path }
+        DeviceFacts { id: id.into(), name: name.into(), output: Some(side.clone()), input: Some(side), route }
     }
 
     fn bench() -> Vec<DeviceFacts> {
-        use Path::{Direct, ThroughSoundSystem};
+        use Route::{Direct, ThroughSoundSystem};
         vec![
             device("hw:1", "Blue Interface", Direct),
             device("plug:1", "Blue Interface, converted", ThroughSoundSystem),

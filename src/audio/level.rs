@@ -221,7 +221,7 @@ fn proposal(levels: &[ChannelLevel], settings: &LevelSettings) -> Proposal {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::audio::{CardFacts, DeviceFacts, Hear, Meters, Path, Trouble};
+    use crate::audio::{CardFacts, DeviceFacts, Hear, Meters, Route, Trouble};
     use crate::math::Random;
     use crate::quantity::amplitude_from_db as amplitude;
 
@@ -234,8 +234,13 @@ mod tests {
 
     impl SoundCard for Chain {
         fn describe(&self) -> CardFacts {
-            let facts =
-                DeviceFacts { id: "chain".into(), name: "chain".into(), output: None, input: None, path: Path::Direct };
+            let facts = DeviceFacts {
+                id: "chain".into(),
+                name: "chain".into(),
+                output: None,
+                input: None,
+                route: Route::Direct,
+            };
             CardFacts { output: facts.clone(), input: facts }
         }
 

@@ -23,7 +23,7 @@ mod card;
 pub use absent::{Card, devices, open};
 #[cfg(feature = "audio")]
 pub use card::{Card, devices, open};
-pub use device::{CardFacts, DeviceFacts, Path, RateRange, Side, SideFacts, choose};
+pub use device::{CardFacts, DeviceFacts, RateRange, Route, Side, SideFacts, choose};
 pub use error::{AudioError, HearError};
 pub use level::{ChannelLevel, LevelReport, LevelSettings, Proposal, measure_level};
 pub use meter::{ChannelFacts, Meter, Meters};

@@ -1,6 +1,6 @@
 //! The cases; each says what it measured, or what was wrong.
 
-use super::content::{best_delay, convolved, noise, place, response};
+use super::content::{SECOND_GAIN, best_delay, convolved, noise, place, response};
 use boxwright::audio::{
     AudioError, Channels, Ended, LevelSettings, Lost, Order, Proposal, SoundCard, Take, devices, measure_level, open,
 };
@@ -93,19 +93,55 @@ fn compared(heard: &[Vec<f32>; 2], played: &[f64]) -> Result<usize, String> {
     Ok(at)
 }
 
-/// With a response in the path, the recording is the convolution of signal and response.
+/// With a response in the path, the first input is the convolution of signal and response, and the second one what was
+/// played.
 pub fn speaker() -> Result<String, String> {
     let played = noise(RATE_HZ as usize, 5);
-    let (heard, take) = take(&played, |_, _| {})?;
-    let expected = convolved(&played, &response());
-    let at = best_delay(&heard[0], &expected, heard[0].len().saturating_sub(expected.len()));
+    let filtered = convolved(&played, &response());
+    against(&played, [&filtered, &played])
+}
+
+/// With two responses in the path, both inputs are convolutions of the same output.
+pub fn jig() -> Result<String, String> {
+    let played = noise(RATE_HZ as usize, 5);
+    let first = convolved(&played, &response());
+    let second: Vec<f64> = first.iter().map(|sample| SECOND_GAIN * sample).collect();
+    against(&played, [&first, &second])
+}
+
+fn against(played: &[f64], expected: [&[f64]; 2]) -> Result<String, String> {
+    let (heard, take) = take(played, |_, _| {})?;
+    let at = best_delay(&heard[0], expected[0], heard[0].len().saturating_sub(expected[0].len()));
     let power = |samples: &mut dyn Iterator<Item = f64>| samples.map(|sample| sample * sample).sum::<f64>();
-    let rest = power(&mut heard[0][at..].iter().zip(&expected).map(|(heard, expected)| f64::from(*heard) - expected));
-    let rest_db = 10.0 * (rest / power(&mut expected.iter().copied())).log10();
+    let rest_db = |channel: usize| {
+        let pairs = heard[channel][at..].iter().zip(expected[channel]);
+        let rest = power(&mut pairs.map(|(heard, expected)| f64::from(*heard) - expected));
+        // Never better than 32-bit floats are: keeps an exact channel finite.
+        10.0 * (rest / power(&mut expected[channel].iter().copied())).max(1e-18).log10()
+    };
+    let [first_db, second_db] = [rest_db(0), rest_db(1)];
     let text =
-        format!("recording differs from the convolution by {rest_db:.1} dB; {:?} {:?}", take.ended, take.trouble);
+        format!("inputs differ from what they should be by {first_db:.1} and {second_db:.1} dB; {:?}", take.ended);
     // −100 dB is 0.0001 dB of level at the strongest frequencies: the convolver works in 32-bit floats.
-    if rest_db < -100.0 && take.ended == Ended::Complete { Ok(text) } else { Err(text) }
+    if first_db.max(second_db) < -100.0 && take.ended == Ended::Complete { Ok(text) } else { Err(text) }
+}
+
+/// A card that gives no sign of life from the start is an error after a bounded time.
+pub fn dead() -> Result<String, String> {
+    let rate = rate()?;
+    let began = Instant::now();
+    let taken = open(CARD, CARD).and_then(|mut card| {
+        let channels = Channels { outputs: vec![0], inputs: vec![0] };
+        let order = Order::new(rate, vec![0.0; 10], channels)?;
+        card.take(&order, &AtomicBool::new(false), &mut |_| Ok(()), &mut |_| {})
+    });
+    let after_s = began.elapsed().as_secs_f64();
+    match taken {
+        Err(error @ (AudioError::NeverStarted { .. } | AudioError::NoAnswer { .. })) if after_s < 18.0 => {
+            Ok(format!("{error}, after {after_s:.2} s"))
+        }
+        other => Err(format!("{other:?} after {after_s:.2} s")),
+    }
 }
 
 /// A stop fades along the raised cosine within 50 ms, and nothing follows.

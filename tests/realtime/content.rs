@@ -26,21 +26,21 @@ pub fn response() -> Vec<f64> {
     response
 }
 
-/// The same as a file for the card.
+/// What the second channel of a jig has beside the first one.
+pub const SECOND_GAIN: f64 = -0.5;
+
+/// The same as a file of two channels for the card, the second one with [`SECOND_GAIN`].
 pub fn write_response(path: &str) -> Result<String, String> {
-    let format = hound::WavSpec {
-        channels: 1,
-        sample_rate: 48_000,
-        bits_per_sample: 32,
-        sample_format: hound::SampleFormat::Float,
-    };
+    let sample_format = hound::SampleFormat::Float;
+    let format = hound::WavSpec { channels: 2, sample_rate: 48_000, bits_per_sample: 32, sample_format };
     let says = |error: hound::Error| error.to_string();
     let mut file = hound::WavWriter::create(path, format).map_err(says)?;
     for sample in response() {
         file.write_sample(sample as f32).map_err(says)?;
+        file.write_sample((SECOND_GAIN * sample) as f32).map_err(says)?;
     }
     file.finalize().map_err(says)?;
-    Ok(format!("wrote {path}"))
+    Ok("a response for the card".to_owned())
 }
 
 /// `played` through `response`, sum by sum: slow and plain.

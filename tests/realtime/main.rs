@@ -12,6 +12,8 @@ fn main() -> ExitCode {
     let found = match words.as_slice() {
         ["write-response", path] => content::write_response(path),
         ["whole", takes] => cases::whole(takes),
+        ["jig"] => cases::jig(),
+        ["dead"] => cases::dead(),
         ["speaker"] => cases::speaker(),
         ["stop"] => cases::stop(),
         ["lost", script, how] => cases::lost(script, how),

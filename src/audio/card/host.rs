@@ -1,6 +1,6 @@
 //! Which sound system is asked, and what it must not print. The one place that differs between operating systems.
 
-use crate::audio::{AudioError, Path};
+use crate::audio::{AudioError, Route};
 
 /// The sound system of this machine.
 #[cfg(target_os = "linux")]
@@ -56,14 +56,14 @@ pub(super) fn is_device(_id: &str) -> bool {
 
 /// What lies between the program and the converters of this entry.
 #[cfg(target_os = "linux")]
-pub(super) fn path(id: &str) -> Path {
-    if id.strip_prefix("alsa:").unwrap_or(id).starts_with("hw:") { Path::Direct } else { Path::ThroughSoundSystem }
+pub(super) fn route(id: &str) -> Route {
+    if id.strip_prefix("alsa:").unwrap_or(id).starts_with("hw:") { Route::Direct } else { Route::ThroughSoundSystem }
 }
 
 /// What lies between the program and the converters: shared access through the system's mixer.
 #[cfg(not(target_os = "linux"))]
-pub(super) fn path(_id: &str) -> Path {
-    Path::ThroughSoundSystem
+pub(super) fn route(_id: &str) -> Route {
+    Route::ThroughSoundSystem
 }
 
 #[cfg(all(test, target_os = "linux"))]
@@ -84,8 +84,8 @@ mod tests {
 
     #[test]
     fn only_the_hardware_entry_is_direct() {
-        assert_eq!(path("alsa:hw:CARD=A,DEV=0"), Path::Direct);
-        assert_eq!(path("alsa:plughw:CARD=A,DEV=0"), Path::ThroughSoundSystem);
-        assert_eq!(path("alsa:default"), Path::ThroughSoundSystem);
+        assert_eq!(route("alsa:hw:CARD=A,DEV=0"), Route::Direct);
+        assert_eq!(route("alsa:plughw:CARD=A,DEV=0"), Route::ThroughSoundSystem);
+        assert_eq!(route("alsa:default"), Route::ThroughSoundSystem);
     }
 }

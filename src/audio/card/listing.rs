@@ -12,7 +12,7 @@ use std::sync::mpsc;
 use std::time::Duration;
 
 /// A device with what it said of itself.
-#[derive(Clone)]
+#[derive(Debug, Clone)]
 pub(super) struct Found {
     pub(super) device: cpal::Device,
     pub(super) facts: DeviceFacts,
@@ -61,7 +61,7 @@ fn one(device: cpal::Device, defaults: &[Option<String>; 2]) -> Option<Found> {
     let facts = DeviceFacts {
         output: side_facts(&output, is_default(0)),
         input: side_facts(&input, is_default(1)),
-        path: host::path(&id),
+        route: host::route(&id),
         name,
         id,
     };

@@ -20,6 +20,7 @@ use setup::Setup;
 use std::sync::atomic::AtomicBool;
 
 /// Two devices of this machine that play and record together.
+#[derive(Debug)]
 pub struct Card {
     output: Found,
     input: Found,

@@ -198,3 +198,115 @@ impl<'a> Watcher<'a> {
         take
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::audio::Channels;
+    use crate::quantity::SampleRate;
+    use rtrb::{Producer, RingBuffer};
+
+    fn order() -> Order {
+        let channels = Channels { outputs: vec![0], inputs: vec![0, 1] };
+        Order::new(SampleRate::new(1_000).unwrap(), vec![0.5; 100], channels).unwrap()
+    }
+
+    /// A watcher over streams with buffers of 50 and 100 frames, and the end of the ring where the recording comes in.
+    fn watcher<'a>(order: &'a Order, shared: &'a Shared) -> (Watcher<'a>, Producer<f32>) {
+        let (producer, ring) = RingBuffer::new(20_000);
+        (Watcher::new(order, shared, ring, [50, 100]), producer)
+    }
+
+    fn record(producer: &mut Producer<f32>, frames: usize) {
+        (0..2 * frames).for_each(|_| producer.push(0.25).unwrap());
+    }
+
+    /// Both streams last moved so long ago.
+    fn still(watcher: &mut Watcher<'_>, still_s: f64) {
+        let at = Instant::now().checked_sub(Duration::from_secs_f64(still_s)).unwrap();
+        watcher.moves.iter_mut().for_each(|motion| motion.at = at);
+    }
+
+    #[test]
+    fn a_lost_device_is_known_by_report_by_errors_alone_or_by_standstill() {
+        let order = order();
+        let lost = |still_s: f64, tell: &dyn Fn(&Shared)| {
+            let shared = Shared::default();
+            let (mut watcher, _producer) = watcher(&order, &shared);
+            tell(&shared);
+            still(&mut watcher, still_s);
+            watcher.lost()
+        };
+        let because = |side, how| Some(Ended::DeviceLost { side, how });
+        assert_eq!(lost(0.9, &|_| {}), None);
+        assert_eq!(lost(1.9, &|_| {}), None);
+        assert_eq!(lost(2.1, &|_| {}), because(Side::Output, Lost::WentQuiet));
+        let complain = |kind| move |shared: &Shared| shared.complain(Side::Input, kind);
+        assert_eq!(lost(0.9, &complain(cpal::ErrorKind::BackendError)), None);
+        assert_eq!(lost(1.1, &complain(cpal::ErrorKind::BackendError)), because(Side::Input, Lost::OnlyErrors));
+        assert_eq!(lost(0.0, &complain(cpal::ErrorKind::DeviceNotAvailable)), because(Side::Input, Lost::Reported));
+        assert_eq!(lost(0.0, &complain(cpal::ErrorKind::DeviceChanged)), because(Side::Input, Lost::Replaced));
+        // A stream that has just moved is alive, however long the watcher has slept.
+        let moved = |shared: &Shared| {
+            shared.output.calls.store(1, Ordering::Relaxed);
+            shared.input.calls.store(1, Ordering::Relaxed);
+        };
+        assert_eq!(lost(5.0, &moved), None);
+    }
+
+    #[test]
+    fn a_take_ends_half_a_second_and_two_buffers_each_way_after_the_last_sample() {
+        let (order, shared) = (order(), Shared::default());
+        let (mut watcher, mut producer) = watcher(&order, &shared);
+        let mut kept = 0;
+        let mut hear = |samples: &[f32]| {
+            kept += samples.len();
+            Ok(())
+        };
+        record(&mut producer, 700);
+        watcher.empty_ring(&mut hear);
+        assert_eq!(watcher.over(), None);
+        shared.handed_over.store(true, Ordering::Relaxed);
+        assert_eq!(watcher.over(), None);
+        // 500 + 2·(50 + 100) frames.
+        record(&mut producer, 799);
+        watcher.empty_ring(&mut hear);
+        assert_eq!(watcher.over(), None);
+        record(&mut producer, 1);
+        watcher.empty_ring(&mut hear);
+        assert_eq!(watcher.over(), Some(Ended::Complete));
+        shared.stop.store(true, Ordering::Relaxed);
+        assert_eq!(watcher.over(), Some(Ended::Stopped));
+        assert_eq!((kept, watcher.take(Ended::Complete).frames), (3_000, 1_500));
+    }
+
+    #[test]
+    fn after_a_refusal_nothing_more_is_handed_over() {
+        let (order, shared) = (order(), Shared::default());
+        let (mut watcher, mut producer) = watcher(&order, &shared);
+        let mut calls = 0;
+        let mut hear = |_: &[f32]| {
+            calls += 1;
+            Err("no room".into())
+        };
+        for _ in 0..3 {
+            record(&mut producer, 10);
+            watcher.empty_ring(&mut hear);
+        }
+        assert_eq!(calls, 1);
+        assert_eq!(watcher.refusal.map(|refusal| refusal.to_string()).as_deref(), Some("no room"));
+    }
+
+    #[test]
+    fn silence_and_missing_time_are_remarked_on() {
+        let (order, shared) = (order(), Shared::default());
+        let (mut watcher, mut producer) = watcher(&order, &shared);
+        (0..2_000).for_each(|at| producer.push(if at % 2 == 0 { 0.0 } else { 0.1 }).unwrap());
+        watcher.empty_ring(&mut |_| Ok(()));
+        assert_eq!(watcher.take(Ended::Complete).remarks, ["input channel 1 gave nothing but zeros"]);
+        // The last samples came 300 ms after the first, and there were no more of them: 300 of 1,300 frames are short.
+        watcher.last = watcher.first.unwrap().0 + Duration::from_millis(300);
+        let remarks = watcher.take(Ended::Complete).remarks;
+        assert!(remarks[1].starts_with("300 frames fewer"), "{remarks:?}");
+    }
+}

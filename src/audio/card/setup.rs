@@ -10,7 +10,7 @@
 //! 512. The output has the shorter one, because what it holds can't be taken back when somebody asks for silence.
 
 use super::listing::Found;
-use crate::audio::{AudioError, Order, Path, Side};
+use crate::audio::{AudioError, Order, Route, Side};
 use crate::quantity::SampleRate;
 use crate::signal::SampleFormat as Recorded;
 use cpal::{SampleFormat, StreamConfig, SupportedBufferSize, SupportedStreamConfigRange};
@@ -41,7 +41,7 @@ impl Setup {
         found.facts.check(side, order.rate(), wanted)?;
         let needed = wanted.iter().max().map_or(1, |highest| highest + 1);
         // The sound system mixes one channel into two and two into one; a stream of two it leaves alone.
-        let needed = if found.facts.path == Path::ThroughSoundSystem { needed.max(2) } else { needed };
+        let needed = if found.facts.route == Route::ThroughSoundSystem { needed.max(2) } else { needed };
         let range = best(found.offered(side), order.rate(), needed).ok_or_else(|| AudioError::Format {
             device: found.facts.name.clone(),
             side,

@@ -2,7 +2,8 @@
 
 use super::content::{SECOND_GAIN, best_delay, convolved, noise, place, response};
 use boxwright::audio::{
-    AudioError, Channels, Ended, LevelSettings, Lost, Order, Proposal, SoundCard, Take, devices, measure_level, open,
+    AudioError, Channels, Ended, LevelSettings, Lost, Order, Proposal, Side, SoundCard, Take, devices, measure_level,
+    open,
 };
 use boxwright::quantity::SampleRate;
 use std::process::Command;
@@ -264,22 +265,26 @@ pub fn level() -> Result<String, String> {
     let settings = LevelSettings::quiet(rate()?, Channels { outputs: vec![0], inputs: vec![0, 1] });
     let report = measure_level(&mut card, &settings, &AtomicBool::new(false), &mut |_| {}).map_err(says)?;
     let text = format!("{:?}, {:?}", report.proposal, report.channels);
-    let expected = Proposal::PlayAtLimit { level_dbfs: -20.0, reply_dbfs: -20.0 };
     let Proposal::PlayAtLimit { level_dbfs, reply_dbfs } = report.proposal else { return Err(text) };
     let silent =
         report.channels[1].reply.peak == 0.0 && report.take.remarks.iter().any(|remark| remark.contains("channel 2"));
     // 0.001 dB: the peak of a sampled 1 kHz tone at 48 kHz is met exactly, in 32-bit floats.
     if level_dbfs == -20.0 && (reply_dbfs + 20.0).abs() < 0.001 && silent {
-        Ok(format!("{expected:?} within 0.001 dB; the silent channel was named"))
+        Ok(format!("limit {level_dbfs} dBFS proposed, reply {reply_dbfs:.4} dBFS; the silent channel was named"))
     } else {
         Err(text)
     }
 }
 
-/// What the card lacks is named together with what it has; a part of a name is enough; stand-ins are not listed.
+/// What the card lacks is named together with what it has; stand-ins are not listed, converters are known.
 pub fn refusals() -> Result<String, String> {
-    let listed: Vec<String> = devices().map_err(says)?.into_iter().map(|device| device.id).collect();
-    if listed.iter().any(|id| id.contains("null")) || !listed.iter().any(|id| id == CARD) {
+    let listed = devices().map_err(says)?;
+    let converts = |id: &str| {
+        let device = listed.iter().find(|device| device.id == id);
+        device.map(|device| [Side::Output, Side::Input].map(|side| device.may_resample(side)))
+    };
+    let is_right = converts(CARD) == Some([false; 2]) && converts("alsa:virtual_any") == Some([true; 2]);
+    if !is_right || converts("alsa:null").is_some() {
         return Err(format!("listed: {listed:?}"));
     }
     let refused = |hz: u32, inputs: Vec<usize>, name: &str| -> Result<String, String> {

@@ -3,9 +3,11 @@
 //! The systems are recursive filters run sample by sample, whose response is a ratio of polynomials in z⁻¹: nothing of
 //! the analysis takes part in making the recordings.
 
+#![allow(clippy::unwrap_used, clippy::print_stdout)] // a test that can't go on may stop; figures are for --nocapture
+
 mod systems;
 
-use boxwright::quantity::{Code, SampleRate};
+use boxwright::quantity::SampleRate;
 use boxwright::response::{Analysis, GateChoice, LevelReference, Settings, analyse};
 use boxwright::signal::{Excitation, Marks, SampleFormat, Sequence, SweepSettings};
 use systems::{Filter, Noise, Playing, bent, drifted, recording, rounded};

@@ -55,6 +55,8 @@ pub enum SignalKind {
     Pink,
     Tone,
     Burst,
+    /// Any other known signal.
+    Other,
 }
 
 /// From one frequency to another.
@@ -103,6 +105,7 @@ impl From<Kind> for SignalKind {
             Kind::Pink => Self::Pink,
             Kind::Tone => Self::Tone,
             Kind::Burst => Self::Burst,
+            Kind::Other => Self::Other,
         }
     }
 }
@@ -114,6 +117,7 @@ impl From<SignalKind> for Kind {
             SignalKind::Pink => Self::Pink,
             SignalKind::Tone => Self::Tone,
             SignalKind::Burst => Self::Burst,
+            SignalKind::Other => Self::Other,
         }
     }
 }

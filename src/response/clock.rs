@@ -77,7 +77,7 @@ pub fn lag(first: &[f64], second: &[f64], rate_hz: f64, band_hz: [f64; 2], noise
     let (whole, peak) = highest(&InverseSpectrum::new(length).samples(&cross));
     // Each bin but the ends stands for two, and the inverse divides by N.
     let likeness_ratio = 0.5 * peak * length as f64 / (power_one * power_two).sqrt();
-    if !(likeness_ratio >= LEAST_LIKENESS) {
+    if likeness_ratio.is_nan() || likeness_ratio < LEAST_LIKENESS {
         return None;
     }
     let frames_of_noise = first.len() as f64;

@@ -153,7 +153,7 @@ impl Heard {
         correction: impl Fn(f64) -> f64,
     ) -> Point {
         let lowest_hz = self.lowest_hz.max(self.order * EDGE_RATIO * pattern.band_hz[0]);
-        if heard_hz > pattern.band_hz[1] || heard_hz < lowest_hz || !(fundamental > 0.0) {
+        if heard_hz > pattern.band_hz[1] || heard_hz < lowest_hz || fundamental <= 0.0 || fundamental.is_nan() {
             return Point::default();
         }
         let corrected = correction(heard_hz);

@@ -147,8 +147,8 @@ mod tests {
 
     #[test]
     fn an_offset_is_told_from_the_silences() {
-        let found = offset(&recording(vec![0.01; 1_000]), 0, &[0..1_000]).unwrap();
+        let found = offset(&recording(vec![0.01; 1_000]), 0, std::slice::from_ref(&(0..1_000))).unwrap();
         assert!(found.says.contains("1.0 %"), "{}", found.says);
-        assert_eq!(offset(&recording(vec![0.001; 1_000]), 0, &[0..1_000]), None);
+        assert_eq!(offset(&recording(vec![0.001; 1_000]), 0, std::slice::from_ref(&(0..1_000))), None);
     }
 }

@@ -22,7 +22,7 @@ pub struct MicrophoneTable {
 impl MicrophoneTable {
     /// From rising frequencies, levels in dB and, where known, phases in radians; `None` where they make no table.
     pub fn new(frequencies_hz: &[f64], level_db: Vec<f64>, phase_rad: Option<Vec<f64>>) -> Option<Self> {
-        if frequencies_hz.iter().any(|&hz| !(hz > 0.0)) {
+        if frequencies_hz.iter().any(|&hz| hz.is_nan() || hz <= 0.0) {
             return None;
         }
         let logarithms: Vec<f64> = frequencies_hz.iter().map(|hz| hz.ln()).collect();

@@ -122,7 +122,7 @@ mod tests {
 
     #[test]
     fn rounding_is_the_least_there_can_be() {
-        let noise = NoiseDensity::of(&[0.0; 10_000], &[0..10_000], 48_000.0, 1e-12).unwrap();
+        let noise = NoiseDensity::of(&[0.0; 10_000], std::slice::from_ref(&(0..10_000)), 48_000.0, 1e-12).unwrap();
         assert_eq!(noise.at(1_000.0), 1e-12);
         assert!(NoiseDensity::of(&[0.0; 10_000], &[], 48_000.0, 1e-12).is_none());
     }

@@ -58,6 +58,8 @@ pub enum Kind {
     Tone,
     /// Shaped sine burst.
     Burst,
+    /// Any other known signal.
+    Other,
 }
 
 /// How a sweep is laid out in time.

@@ -1,5 +1,6 @@
 //! Systems with a closed form, and recordings of them: made sample by sample, with nothing of the analysis.
-#![allow(dead_code)] // each test file uses its part
+#![allow(dead_code, missing_docs)] // each test file uses its part
+#![allow(clippy::unwrap_used)] // a test that can't go on may stop
 
 use boxwright::quantity::SampleRate;
 use boxwright::signal::{Excitation, Recording, SampleFormat};

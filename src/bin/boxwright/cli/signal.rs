@@ -39,7 +39,7 @@ struct SweepArgs {
     /// Highest frequency to be reported
     #[arg(long, value_name = "HZ", default_value = "20k", value_parser = typed::frequency_hz)]
     to: f64,
-    /// Play nothing below this, for the driver's sake [default: half an octave below --from, or --from itself above 100 Hz]
+    /// Play nothing below this, for the driver's sake [default: an octave below --from, or --from itself above 100 Hz]
     #[arg(long, value_name = "HZ", value_parser = typed::frequency_hz)]
     lowest: Option<f64>,
     /// Duration of one sweep
@@ -224,6 +224,7 @@ fn kind_text(made: &MadeSignal) -> &'static str {
         Kind::Pink => "pink noise",
         Kind::Tone => "tone",
         Kind::Burst => "burst",
+        Kind::Other => "signal",
     }
 }
 

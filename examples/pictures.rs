@@ -63,6 +63,7 @@ fn response() -> Picture {
         level_reference: "dB re 20 µPa at 2.83 V, 1 m".to_owned(),
         curves: vec![curve("measured", Origin::Measured, 110.0), predicted],
         valid_hz: Some([200.0, 18_500.0]),
+        shown_hz: None,
         phase: PhasePanel::Beneath,
     }
     .picture()
@@ -85,6 +86,7 @@ fn units() -> Picture {
         level_reference: "dB re 20 µPa at 2.83 V, 1 m".to_owned(),
         curves: names.into_iter().enumerate().map(unit).collect(),
         valid_hz: None,
+        shown_hz: None,
         phase: PhasePanel::Absent,
     }
     .picture()

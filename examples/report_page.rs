@@ -68,6 +68,7 @@ fn response() -> ResponsePicture {
         level_reference: "dB re 20 µPa at 2.83 V, 1 m".to_owned(),
         curves: vec![measured],
         valid_hz: Some([200.0, 18_500.0]),
+        shown_hz: None,
         phase: PhasePanel::Absent,
     }
 }

@@ -6,6 +6,7 @@ mod curve_write;
 mod document;
 mod error;
 mod job;
+mod response_result;
 mod safe;
 mod signal_description;
 mod table;
@@ -24,6 +25,10 @@ pub use curve::{Curve, Measure, curve_from, frequency_text, read_curve};
 pub use curve_write::{curve_text, replace_curve};
 pub use error::FileError;
 pub use job::{Job, JobBench, JobTable, job_from, read_job};
+pub use response_result::{
+    DistortionTable, GateTable, ImpulseTable, InputFile, RESPONSE_SCHEMA, ReflectionTable, ResponseCurve,
+    ResponseDocument, ResponseSettings, WrittenFile, distortion_text,
+};
 pub use safe::{create_new, fresh_name, replace, sha256_of, sha256_of_bytes};
 pub use signal_description::{
     Band, Layout, SIGNAL_SCHEMA, SignalDescription, SignalKind, SweepTable, read_signal_description,

@@ -1,7 +1,8 @@
 //! What stands before the samples of the WAV files we write.
 //!
-//! WAVEFORMATEXTENSIBLE where the format asks for it (more than 16 bits or two channels), else plain; a `fact` chunk
-//! with the number of frames for floats.
+//! A plain header for one or two channels, WAVEFORMATEXTENSIBLE for more; a `fact` chunk with the number of frames for
+//! floats. The format's own text asks for the extensible header above 16 bits too, but plain 24-bit files are what every
+//! reader understands (Python's `wave` before 3.12 refuses the other).
 //! Source: as in `wav_header`.
 
 use super::FileError;
@@ -35,7 +36,7 @@ impl Layout {
     }
 
     fn is_extensible(self) -> bool {
-        self.format.bits() > 16 || self.channels > 2
+        self.channels > 2
     }
 
     fn block_bytes(self) -> u64 {

@@ -7,8 +7,8 @@
 //! b: bits. Plain rounding without dither, so that the same signal makes the same file; its noise at 24 bits lies
 //! 146 dB below full scale. Samples go to `NAME.wav.part`; at least once in a second of audio they and a header that
 //! counts them reach the disk, so that a recording whose program was killed can still be read. `finish` gives it its
-//! name, and never one that exists. The header is WAVEFORMATEXTENSIBLE where the format asks for it (more than 16
-//! bits or two channels), else plain.
+//! name, and never one that exists. The header is plain for one or two channels,
+//! WAVEFORMATEXTENSIBLE for more.
 //! Source of the layout: as in `wav_header`.
 
 use super::FileError;

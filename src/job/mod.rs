@@ -1,5 +1,11 @@
 //! A measurement from start to finish, where domain, disk and card meet.
 
+mod known_excitation;
 mod make_signal;
+mod respond;
+mod response_document;
+mod response_pictures;
 
+pub use known_excitation::{KnownExcitation, PlanFrom, known_excitation};
 pub use make_signal::{Existing, MadeSignal, MakeSignalError, SignalOrder, SignalSettings, make_signal};
+pub use respond::{Pictures, RespondError, Responded, ResponseOrder, SmoothingChoice, TableIs, respond};

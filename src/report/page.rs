@@ -226,6 +226,7 @@ mod tests {
             level_reference: text(),
             curves: vec![curve],
             valid_hz: None,
+            shown_hz: None,
             phase: PhasePanel::Absent,
         };
         let finding = Finding {

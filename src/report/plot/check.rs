@@ -20,6 +20,7 @@ fn response(level_db: f64) -> Picture {
         level_reference: "dB re 20 µPa".to_owned(),
         curves: vec![curve],
         valid_hz: None,
+        shown_hz: None,
         phase: PhasePanel::Beneath,
     }
     .picture()
@@ -175,6 +176,7 @@ fn all_kinds(x: &[f64], y: &[f64], u: &[f64], edges: [f64; 2], name: &str) -> [P
         level_reference: name.to_owned(),
         curves: curves.to_vec(),
         valid_hz: Some(edges),
+        shown_hz: None,
         phase: PhasePanel::Beneath,
     };
     let impulse = ImpulsePicture {

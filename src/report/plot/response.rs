@@ -53,6 +53,8 @@ pub struct ResponsePicture {
     pub curves: Vec<LevelCurve>,
     /// The range to be believed, Hz; what lies outside is greyed.
     pub valid_hz: Option<[f64; 2]>,
+    /// The range that is shown at the least, Hz, be there a curve or not.
+    pub shown_hz: Option<[f64; 2]>,
     /// With or without phase.
     pub phase: PhasePanel,
 }
@@ -64,7 +66,8 @@ const PHASE_PANEL_UNITS: f64 = 190.0;
 impl ResponsePicture {
     /// The picture.
     pub fn picture(&self) -> Picture {
-        let frequencies = self.curves.iter().flat_map(|curve| curve.frequency_hz.iter().copied());
+        let of_curves = self.curves.iter().flat_map(|curve| curve.frequency_hz.iter().copied());
+        let frequencies = of_curves.chain(self.shown_hz.into_iter().flatten());
         let x = Axis::of_frequency(frequency_range_hz(frequencies));
         let mut panels = vec![self.level_panel()];
         if self.phase == PhasePanel::Beneath {
@@ -237,6 +240,7 @@ mod tests {
             level_reference: "dB re 20 µPa".to_owned(),
             curves: vec![curve],
             valid_hz,
+            shown_hz: None,
             phase: PhasePanel::Absent,
         };
         let y = picture.level_panel().y;

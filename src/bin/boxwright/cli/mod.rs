@@ -4,6 +4,7 @@
 
 mod failure;
 mod paper;
+mod response;
 mod signal;
 mod tell;
 mod typed;
@@ -23,6 +24,7 @@ pub struct Cli {
 #[derive(Debug, Subcommand)]
 enum Command {
     Signal(signal::Args),
+    Response(response::Args),
     Completions(paper::CompletionsArgs),
     Man(paper::ManArgs),
 }
@@ -31,6 +33,7 @@ enum Command {
 pub fn run() -> ExitCode {
     let done = match Cli::parse().command {
         Command::Signal(args) => signal::run(args),
+        Command::Response(args) => response::run(args),
         Command::Completions(args) => paper::completions(args),
         Command::Man(args) => paper::man(args),
     };

@@ -22,6 +22,21 @@ pub fn pure(text: &str) -> Result<f64, String> {
     number(text, Dimension::Pure)
 }
 
+/// `0.5 m`, `500 mm`, `0.5`: more than nothing.
+pub fn metres(text: &str) -> Result<f64, String> {
+    positive(text, Dimension::Metres)
+}
+
+/// `2.83 V`, `2.83`: more than nothing.
+pub fn volts(text: &str) -> Result<f64, String> {
+    positive(text, Dimension::Volt)
+}
+
+fn positive(text: &str, dimension: Dimension) -> Result<f64, String> {
+    let value = number(text, dimension)?;
+    if value > 0.0 { Ok(value) } else { Err(format!("{text:?} is not more than 0")) }
+}
+
 /// `48 kHz`, `44100`: a whole number of hertz that a sound card may have.
 pub fn rate(text: &str) -> Result<SampleRate, String> {
     let hz = number(text, Dimension::Frequency)?;

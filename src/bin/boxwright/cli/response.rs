@@ -1,0 +1,218 @@
+//! `boxwright response CAPTURE`: a capture's impulse response, frequency response and distortion.
+
+use super::{Failure, tell, typed};
+use boxwright::files::{self, JobBench};
+use boxwright::job::{Pictures, Responded, ResponseOrder, SmoothingChoice, TableIs, respond};
+use boxwright::quantity::{Dimension, POINTS_PER_OCTAVE, number_as_typed};
+use boxwright::report::{Entry, Layout, Paint, findings_text, numbers_text};
+use boxwright::response::{GateChoice, OctaveFraction};
+use clap::ValueEnum;
+use std::io::IsTerminal;
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+
+/// Turn a capture into impulse response, frequency response and distortion, each with its uncertainty
+///
+/// A capture of `boxwright capture` says itself what was played and which channel holds what. For any other WAV name
+/// the WAV that was played with --excitation; the description that `boxwright signal` writes beside it is used where it
+/// is there. Results go into a folder named after the capture. Values are shown with ± 2u.
+#[derive(Debug, clap::Args)]
+pub struct Args {
+    /// The capture
+    wav: PathBuf,
+    /// The WAV that was played
+    #[arg(long, value_name = "WAV")]
+    excitation: Option<PathBuf>,
+    /// Channel with the reply [default: the capture's, else 1]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..))]
+    reply: Option<u16>,
+    /// Channel with the loopback of the output, to divide by [default: the capture's, else none]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..))]
+    reference: Option<u16>,
+    /// Which part of the reply counts: a length after the arrival ("5 ms"), auto (up to the first reflection), none
+    #[arg(long, value_name = "LENGTH", default_value = "auto", value_parser = gate)]
+    gate: GateChoice,
+    /// Smooth data and pictures over a fraction of an octave, or none [default: pictures 1/12, data none]
+    #[arg(long, value_name = "1/N", value_parser = smoothing)]
+    smooth: Option<SmoothingChoice>,
+    /// Points of the curve in each octave
+    #[arg(long, value_name = "N", default_value_t = POINTS_PER_OCTAVE, value_parser = clap::value_parser!(u32).range(1..=384))]
+    points_per_octave: u32,
+    /// The microphone's table: frequency in Hz, dB, maybe degrees
+    #[arg(long, value_name = "FILE")]
+    mic: Option<PathBuf>,
+    /// Whether the table holds the microphone's own response or the correction to be added
+    #[arg(long, value_name = "WHAT", default_value = "response")]
+    mic_table_is: MicTable,
+    /// What 94 dB SPL give in the recording, in dBFS: levels become dB re 20 µPa
+    #[arg(long, value_name = "DBFS", allow_hyphen_values = true, value_parser = typed::level_dbfs)]
+    mic_sensitivity_dbfs: Option<f64>,
+    /// From loudspeaker to microphone, in m
+    #[arg(long, value_name = "LENGTH", value_parser = typed::metres)]
+    distance: Option<f64>,
+    /// Voltage (rms) at the loudspeaker for a sine of the excitation's level: with sensitivity and distance, levels
+    /// become dB re 20 µPa at 2.83 V, 1 m
+    #[arg(long, value_name = "V", value_parser = typed::volts)]
+    drive_v: Option<f64>,
+    /// Folder for the results [default: beside the capture, named after it]
+    #[arg(long, value_name = "DIR")]
+    out: Option<PathBuf>,
+    /// Job folder whose job.toml gives defaults [default: this folder, where it has one]
+    #[arg(long, value_name = "DIR")]
+    job: Option<PathBuf>,
+    /// Draw no pictures
+    #[arg(long)]
+    no_pictures: bool,
+    /// Print one JSON document
+    #[arg(long)]
+    json: bool,
+    /// Print nothing but errors (and the JSON document)
+    #[arg(long, short)]
+    quiet: bool,
+}
+
+#[derive(Debug, Clone, Copy, ValueEnum)]
+enum MicTable {
+    Response,
+    Correction,
+}
+
+fn gate(text: &str) -> Result<GateChoice, String> {
+    match text {
+        "auto" => Ok(GateChoice::Auto),
+        "none" => Ok(GateChoice::None),
+        length => number_as_typed(length, Dimension::Milliseconds)
+            .map(|after_ms| GateChoice::Length { after_s: 1e-3 * after_ms })
+            .map_err(|error| format!("{error}; {}", error.advice())),
+    }
+}
+
+fn smoothing(text: &str) -> Result<SmoothingChoice, String> {
+    if text == "none" {
+        return Ok(SmoothingChoice::Nothing);
+    }
+    let octaves = typed::pure(text)?;
+    let fraction = OctaveFraction::new(octaves).map_err(|error| format!("{error}; {}", error.advice()))?;
+    Ok(SmoothingChoice::Both(fraction))
+}
+
+/// Analyses the capture and says what was found.
+pub fn run(args: Args) -> Result<ExitCode, Failure> {
+    let (json, quiet) = (args.json, args.quiet);
+    let order = order(args)?;
+    let responded = respond(&order).map_err(|error| Failure::input(&error, error.advice()))?;
+    if json {
+        let document = serde_json::to_value(&responded.document)
+            .map_err(|error| Failure::input(error, "report this, it is a fault of the program"))?;
+        tell::json(&document)?;
+    } else if !quiet {
+        tell::result(&summary(&responded))?;
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+fn order(args: Args) -> Result<ResponseOrder, Failure> {
+    let bench = bench(args.job.as_deref())?;
+    Ok(ResponseOrder {
+        wav: args.wav,
+        excitation: args.excitation,
+        reply: args.reply.map(usize::from),
+        reference: args.reference.map(usize::from),
+        gate: args.gate,
+        smoothing: args.smooth.unwrap_or(SmoothingChoice::PicturesOnly),
+        points_per_octave: args.points_per_octave,
+        microphone: args.mic,
+        table_is: match args.mic_table_is {
+            MicTable::Response => TableIs::Response,
+            MicTable::Correction => TableIs::Correction,
+        },
+        sensitivity_dbfs_at_94db: args.mic_sensitivity_dbfs,
+        distance_m: args.distance,
+        drive_v: args.drive_v,
+        out: args.out,
+        bench,
+        pictures: if args.no_pictures { Pictures::None } else { Pictures::Drawn },
+    })
+}
+
+/// The bench of the job that was named, or of the job in this folder.
+fn bench(job: Option<&Path>) -> Result<JobBench, Failure> {
+    let folder = match job {
+        Some(folder) => folder.to_owned(),
+        None if Path::new("job.toml").is_file() => PathBuf::from("."),
+        None => return Ok(JobBench::default()),
+    };
+    let mut bench = files::read_job(&folder).map_err(|error| Failure::input(&error, error.advice()))?.bench;
+    bench.mic = bench.mic.map(|mic| folder.join(mic));
+    Ok(bench)
+}
+
+fn summary(responded: &Responded) -> String {
+    let document = &responded.document;
+    let [from_hz, to_hz] = document.valid_hz;
+    let mut entries = vec![
+        Entry::text("arrival", arrival_words(responded)),
+        Entry::text(
+            "gate",
+            format!("{:.2} ms after the arrival ({})", document.gate.length_ms, document.settings.gate),
+        ),
+        Entry::text("valid", format!("{} to {}", files::frequency_text(from_hz), files::frequency_text(to_hz))),
+        Entry::text("level", format!("{}, {} points", document.level_reference, document.curve.frequency_hz.len())),
+    ];
+    if let Some(doubt) = median(document.curve.u_db.clone()) {
+        entries.push(Entry::text("doubt", format!("± {} dB at half of the points or better", two_digits(2.0 * doubt))));
+    }
+    if let Some(found) = document.reflection {
+        entries.push(Entry::text(
+            "reflection",
+            format!("{:.2} ms after the arrival, {:.1} dB re the direct sound", found.peak_ms, found.level_db),
+        ));
+    }
+    entries.extend(document.clock_drift.map(|drift| Entry::quantity("clock drift", drift)));
+    let snr = document.snr_db.map_or("not known".to_owned(), |snr| format!("{snr:.1} dB"));
+    entries.push(Entry::text("signal/noise", snr));
+    entries.push(Entry::text("reply's peak", format!("{:.1} dBFS", document.peak_dbfs)));
+    entries.extend(thd_words(responded).map(|words| Entry::text("distortion", words)));
+    let layout = Layout { width: 100, paint: paint() };
+    let mut text = format!("{}\n{}", responded.document.inputs[0].path, numbers_text(&entries, layout));
+    let findings = findings_text(&document.findings, layout);
+    if !findings.is_empty() {
+        text.push_str(&format!("\n{findings}"));
+    }
+    text.push_str(&format!("\nwritten to {} ({} files); ± is 2u\n", responded.folder.display(), document.files.len()));
+    text
+}
+
+fn arrival_words(responded: &Responded) -> String {
+    let document = &responded.document;
+    let since = match document.settings.reference_channel {
+        Some(_) => "after the loopback",
+        None => "into the recording, latency of the devices included",
+    };
+    format!("{} {since}", document.arrival)
+}
+
+/// THD at 1 kHz, or in the middle of what was excited.
+fn thd_words(responded: &Responded) -> Option<String> {
+    let table = responded.document.distortion.as_ref()?;
+    let near = |hz: f64| (hz / 1000.0).ln().abs();
+    let measured = table.frequency_hz.iter().zip(&table.thd_percent).filter_map(|(&hz, thd)| Some((hz, (*thd)?)));
+    let (hz, percent) = measured.min_by(|a, b| near(a.0).total_cmp(&near(b.0)))?;
+    Some(format!("THD {percent:.3} % at {}", files::frequency_text(hz)))
+}
+
+fn median(mut values: Vec<f64>) -> Option<f64> {
+    values.sort_by(f64::total_cmp);
+    values.get(values.len() / 2).copied()
+}
+
+/// A small positive number with two digits that count.
+fn two_digits(value: f64) -> String {
+    let decimals = if value > 0.0 { (1.0 - value.log10().floor()).clamp(0.0, 9.0) } else { 0.0 };
+    format!("{value:.0$}", decimals as usize)
+}
+
+fn paint() -> Paint {
+    let plain = std::env::var_os("NO_COLOR").is_some_and(|value| !value.is_empty()) || !std::io::stdout().is_terminal();
+    if plain { Paint::Plain } else { Paint::Ansi }
+}

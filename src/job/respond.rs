@@ -1,0 +1,371 @@
+//! From a capture on disk to its response on disk: the files, the settings, the result.
+//!
+//! What an option says comes first, then what the capture's own description says, then the job.
+
+use super::known_excitation::{KnownExcitation, PlanFrom, known_excitation};
+use super::response_document::document;
+use super::response_pictures::{Look, response_pictures};
+use crate::files::{self, CaptureDescription, Curve, FileError, JobBench, Measure, ResponseDocument, WrittenFile};
+use crate::quantity::{Code, Finding, Severity, Whereabouts};
+use crate::report::{Picture, ReportError};
+use crate::response::{
+    Analysis, GateChoice, LevelReference, MicrophoneTable, OctaveFraction, ResponseError, Settings, analyse,
+};
+use crate::signal::{Recording, SampleFormat};
+use std::path::{Path, PathBuf};
+
+/// A response that is to be had from a capture; what is absent comes from the capture's description, the job, or a
+/// default. Channels count from 1.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ResponseOrder {
+    /// The capture.
+    pub wav: PathBuf,
+    /// What was played.
+    pub excitation: Option<PathBuf>,
+    /// Channel with the reply.
+    pub reply: Option<usize>,
+    /// Channel with the loopback.
+    pub reference: Option<usize>,
+    /// Which part of the reply counts.
+    pub gate: GateChoice,
+    /// Smoothing of data and pictures; absent: none in the data, a twelfth of an octave in the pictures.
+    pub smoothing: SmoothingChoice,
+    /// Points an octave.
+    pub points_per_octave: u32,
+    /// The microphone's table.
+    pub microphone: Option<PathBuf>,
+    /// What the table holds.
+    pub table_is: TableIs,
+    /// What 94 dB SPL give in the recording.
+    pub sensitivity_dbfs_at_94db: Option<f64>,
+    /// From loudspeaker to microphone.
+    pub distance_m: Option<f64>,
+    /// The rms voltage at the loudspeaker for a sine of the excitation's level.
+    pub drive_v: Option<f64>,
+    /// Where results go; absent: beside the capture, in a folder named after it.
+    pub out: Option<PathBuf>,
+    /// The job's bench, for defaults.
+    pub bench: JobBench,
+    /// Whether pictures are drawn.
+    pub pictures: Pictures,
+}
+
+/// What is smoothed.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum SmoothingChoice {
+    /// The pictures by a twelfth of an octave, the data not.
+    PicturesOnly,
+    /// Nothing.
+    Nothing,
+    /// Both, by a fraction of an octave.
+    Both(OctaveFraction),
+}
+
+/// What a microphone's table holds.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum TableIs {
+    /// The microphone's own response: it is taken off.
+    Response,
+    /// What has to be added.
+    Correction,
+}
+
+/// Whether pictures are drawn.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Pictures {
+    /// As SVG and PNG.
+    Drawn,
+    /// None.
+    None,
+}
+
+/// A response that was had.
+pub struct Responded {
+    /// All that the recording tells.
+    pub analysis: Analysis,
+    /// The result as a document.
+    pub document: ResponseDocument,
+    /// The pictures, by name.
+    pub pictures: Vec<(&'static str, Picture)>,
+    /// Where the result files are.
+    pub folder: PathBuf,
+}
+
+/// Why a response could not be had.
+#[derive(Debug, thiserror::Error)]
+#[allow(missing_docs)] // each carries its own message
+pub enum RespondError {
+    #[error(transparent)]
+    File(#[from] FileError),
+    #[error("{}: {source}", path.display())]
+    Response { path: PathBuf, source: ResponseError },
+    #[error(transparent)]
+    Report(#[from] ReportError),
+    #[error("{}: nothing says what was played: there is no description beside it", path.display())]
+    NoExcitation { path: PathBuf },
+    #[error("{}: this table is no microphone's: {found}", path.display())]
+    Microphone { path: PathBuf, found: String },
+    #[error("{}: channel 0 was asked for, channels count from 1", path.display())]
+    ChannelZero { path: PathBuf },
+}
+
+impl RespondError {
+    /// What the person can do next, one sentence in the imperative.
+    pub fn advice(&self) -> &'static str {
+        match self {
+            Self::File(error) => error.advice(),
+            Self::Response { source, .. } => source.advice(),
+            Self::Report(error) => error.advice(),
+            Self::NoExcitation { .. } => "name the WAV that was played with --excitation",
+            Self::Microphone { .. } => "give a table of frequency in Hz and level in dB",
+            Self::ChannelZero { .. } => "count channels from 1",
+        }
+    }
+}
+
+/// The order with all defaults filled in.
+pub(super) struct Filled {
+    pub excitation: PathBuf,
+    pub reply: usize,
+    pub reference: Option<usize>,
+    pub microphone: Option<PathBuf>,
+    pub sensitivity_dbfs_at_94db: Option<f64>,
+    pub distance_m: Option<f64>,
+}
+
+/// The response of a capture, written to its folder.
+///
+/// # Errors
+/// [`RespondError`] when a file can't be read or written, or the capture can't be used.
+pub fn respond(order: &ResponseOrder) -> Result<Responded, RespondError> {
+    // A capture that can't be read at all is told before anything is missed beside it.
+    files::wav_facts(&order.wav)?;
+    let description = description_beside(&order.wav)?;
+    let filled = fill(order, description.as_ref())?;
+    let known = known_excitation(&filled.excitation)?;
+    let (recording, cut_short) = read_channels(order, &filled)?;
+    let settings = settings(order, &filled, &known)?;
+    let in_capture = |source| RespondError::Response { path: order.wav.clone(), source };
+    let mut analysis = analyse(&recording, &known.excitation, &settings).map_err(in_capture)?;
+    analysis.findings.extend(file_findings(&known, cut_short, description.as_ref()));
+    analysis.findings.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
+    let folder = order.out.clone().unwrap_or_else(|| order.wav.with_extension(""));
+    std::fs::create_dir_all(&folder).map_err(|source| FileError::Io {
+        path: folder.clone(),
+        doing: "make the folder",
+        source,
+    })?;
+    let pictures = match order.pictures {
+        Pictures::Drawn => {
+            let look = Look {
+                unit: &title(order, description.as_ref()),
+                level_reference: settings.level.name(),
+                played_hz: known.excitation.plan.band_hz,
+                smoothing: order.smoothing,
+            };
+            response_pictures(&analysis, &look)
+        }
+        Pictures::None => Vec::new(),
+    };
+    let mut document = document(order, &filled, &known, &settings, &analysis)?;
+    document.files = write(&folder, &document, &analysis, &pictures)?;
+    let text = format!("{:#}\n", serde_json::to_value(&document).expect("text and finite numbers"));
+    files::replace(&folder.join("result.json"), text.as_bytes())?;
+    Ok(Responded { analysis, document, pictures, folder })
+}
+
+fn description_beside(wav: &Path) -> Result<Option<CaptureDescription>, FileError> {
+    let beside = wav.with_extension("toml");
+    // A WAV that is itself an excitation has another kind of description beside it.
+    let is_capture = std::fs::read_to_string(&beside).is_ok_and(|text| text.contains(files::CAPTURE_SCHEMA));
+    if is_capture { files::read_capture_description(&beside).map(Some) } else { Ok(None) }
+}
+
+fn fill(order: &ResponseOrder, description: Option<&CaptureDescription>) -> Result<Filled, RespondError> {
+    let beside = |path: &Path| order.wav.parent().map_or_else(|| path.to_owned(), |folder| folder.join(path));
+    let described = description.map(|description| &description.bench);
+    let excitation = order
+        .excitation
+        .clone()
+        .or_else(|| description.map(|description| beside(&description.excitation.path)))
+        .ok_or_else(|| RespondError::NoExcitation { path: order.wav.clone() })?;
+    let reply = order.reply.or(described.and_then(|bench| bench.reply_channel)).or(order.bench.reply_channel);
+    let reference = order.reference.or(match described {
+        Some(bench) => bench.reference_channel,
+        None => order.bench.reference_channel,
+    });
+    if reply == Some(0) || reference == Some(0) {
+        return Err(RespondError::ChannelZero { path: order.wav.clone() });
+    }
+    Ok(Filled {
+        excitation,
+        reply: reply.unwrap_or(1) - 1,
+        reference: reference.map(|channel| channel - 1),
+        microphone: order
+            .microphone
+            .clone()
+            .or_else(|| described.and_then(|bench| bench.mic.as_deref().map(beside)))
+            .or_else(|| order.bench.mic.clone()),
+        sensitivity_dbfs_at_94db: order
+            .sensitivity_dbfs_at_94db
+            .or(described.and_then(|bench| bench.mic_sensitivity_dbfs_at_94db))
+            .or(order.bench.mic_sensitivity_dbfs_at_94db),
+        distance_m: order.distance_m.or(described.and_then(|bench| bench.distance_m)).or(order.bench.distance_m),
+    })
+}
+
+/// Only the channels that are needed stay in memory; the others are kept empty in their places.
+fn read_channels(order: &ResponseOrder, filled: &Filled) -> Result<(Recording, Option<files::CutShort>), FileError> {
+    let mut wanted: Vec<usize> = filled.reference.into_iter().chain([filled.reply]).collect();
+    wanted.sort_unstable();
+    wanted.dedup();
+    let file = files::read_wav_channels(&order.wav, &wanted)?;
+    let mut channels = vec![Vec::new(); wanted.last().map_or(0, |last| last + 1)];
+    for (&place, samples) in wanted.iter().zip(file.recording.channels) {
+        channels[place] = samples;
+    }
+    Ok((Recording { channels, ..file.recording }, file.cut_short))
+}
+
+fn settings(order: &ResponseOrder, filled: &Filled, known: &KnownExcitation) -> Result<Settings, RespondError> {
+    let microphone = filled.microphone.as_deref().map(|path| microphone(path, order.table_is)).transpose()?;
+    let excitation_dbfs = known.excitation.plan.level_dbfs;
+    let level = match (filled.sensitivity_dbfs_at_94db, order.drive_v, filled.distance_m) {
+        (None, _, _) => LevelReference::ReplyOverDrive,
+        (Some(sensitivity_dbfs_at_94db), Some(drive_v), Some(distance_m)) => {
+            LevelReference::PressureAtOneMetre { sensitivity_dbfs_at_94db, excitation_dbfs, drive_v, distance_m }
+        }
+        (Some(sensitivity_dbfs_at_94db), _, _) => {
+            LevelReference::Pressure { sensitivity_dbfs_at_94db, excitation_dbfs }
+        }
+    };
+    Ok(Settings {
+        reply: filled.reply,
+        reference: filled.reference,
+        gate: order.gate,
+        smoothing: match order.smoothing {
+            SmoothingChoice::Both(fraction) => Some(fraction),
+            SmoothingChoice::PicturesOnly | SmoothingChoice::Nothing => None,
+        },
+        points_per_octave: order.points_per_octave,
+        microphone,
+        level,
+    })
+}
+
+fn microphone(path: &Path, table_is: TableIs) -> Result<MicrophoneTable, RespondError> {
+    let curve = files::read_curve(path)?;
+    let refuse = || RespondError::Microphone { path: path.to_owned(), found: curve.says() };
+    if curve.measure != Measure::LevelDb {
+        return Err(refuse());
+    }
+    let sign = match table_is {
+        TableIs::Response => 1.0,
+        TableIs::Correction => -1.0,
+    };
+    let signed = |values: &[f64], scale: f64| values.iter().map(|value| sign * scale * value).collect::<Vec<f64>>();
+    let phase_rad = curve.phase_deg.as_deref().map(|degrees| signed(degrees, std::f64::consts::PI / 180.0));
+    MicrophoneTable::new(&curve.frequency_hz, signed(&curve.values, 1.0), phase_rad).ok_or_else(refuse)
+}
+
+/// What the files themselves give cause to say.
+fn file_findings(
+    known: &KnownExcitation,
+    cut_short: Option<files::CutShort>,
+    description: Option<&CaptureDescription>,
+) -> Vec<Finding> {
+    let finding = |code, severity, says: String, advice: &str| Finding {
+        code,
+        severity,
+        says,
+        advice: advice.into(),
+        at: Whereabouts::default(),
+    };
+    let mut all = Vec::new();
+    if let Some(cut) = cut_short {
+        all.push(finding(
+            Code::Truncated,
+            Severity::Caution,
+            format!("the capture's file was not closed properly: {cut}"),
+            "what is there was used; record again if the end is missing",
+        ));
+    }
+    if known.plan_from == PlanFrom::DescriptionOfAnother {
+        all.push(finding(
+            Code::WrongExcitation,
+            Severity::Caution,
+            "the description beside the excitation belongs to a WAV of another length or rate; it was left aside"
+                .into(),
+            "make the excitation again with `boxwright signal`, or remove its description",
+        ));
+    }
+    if let Some(stream) = description.map(|description| &description.stream)
+        && stream.dropouts + stream.overruns > 0
+    {
+        all.push(finding(
+            Code::Dropout,
+            Severity::Caution,
+            format!(
+                "while recording, the sound card reported {} dropouts and {} overruns",
+                stream.dropouts, stream.overruns
+            ),
+            "close other programs and measure again if the curve looks odd",
+        ));
+    }
+    all
+}
+
+fn title(order: &ResponseOrder, description: Option<&CaptureDescription>) -> String {
+    let unit = description.and_then(|description| description.unit.clone());
+    unit.or_else(|| order.wav.file_stem().map(|stem| stem.to_string_lossy().into_owned())).unwrap_or_default()
+}
+
+/// Writes everything but the document itself, and lists all with it.
+fn write(
+    folder: &Path,
+    document: &ResponseDocument,
+    analysis: &Analysis,
+    pictures: &[(&'static str, Picture)],
+) -> Result<Vec<WrittenFile>, RespondError> {
+    let mut written = Vec::new();
+    let mut listed = |name: &str, what: &str| {
+        let path = folder.join(name);
+        written.push(WrittenFile { path: path.display().to_string(), what: what.to_owned() });
+        path
+    };
+    let impulse = Recording {
+        rate: analysis.rate,
+        channels: vec![analysis.impulse.samples.clone()],
+        format: SampleFormat::Float32,
+    };
+    files::replace_wav(&listed("impulse.wav", "impulse response"), &impulse)?;
+    let header = vec![
+        ("schema".to_owned(), document.schema.clone()),
+        ("made_by".to_owned(), document.made_by.clone()),
+        ("level_reference".to_owned(), document.level_reference.clone()),
+        ("arrival_ms".to_owned(), document.arrival.value.to_string()),
+        ("phase".to_owned(), document.settings.phase_reference.clone()),
+        ("gate_ms".to_owned(), document.gate.length_ms.to_string()),
+        ("smoothing".to_owned(), document.settings.smoothing.clone()),
+    ];
+    let curve = Curve {
+        measure: Measure::LevelDb,
+        frequency_hz: document.curve.frequency_hz.clone(),
+        values: document.curve.level_db.clone(),
+        phase_deg: Some(document.curve.phase_deg.clone()),
+        u: Some(document.curve.u_db.clone()),
+        header: header.clone(),
+        notes: Vec::new(),
+    };
+    files::replace_curve(&listed("response.csv", "frequency response"), &curve)?;
+    if let Some(table) = &document.distortion {
+        let text = files::distortion_text(table, &header[..2]);
+        files::replace(&listed("distortion.csv", "harmonic distortion"), text.as_bytes())?;
+    }
+    for (name, picture) in pictures {
+        files::replace(&listed(&format!("{name}.svg"), picture.title()), picture.svg()?.as_bytes())?;
+        files::replace(&listed(&format!("{name}.png"), picture.title()), &picture.png()?)?;
+    }
+    listed("result.json", "this document");
+    Ok(written)
+}

@@ -9,6 +9,7 @@ use super::frequency::{GatedResponse, NoiseSource, NoiseThrough, frequency_respo
 use super::locate::strongest;
 use super::spread::widen_by_spread;
 use super::timeline::{Correction, Timeline, on_players_clock};
+use super::truncation::widen_by_truncation;
 use super::verdict::{Evidence, findings};
 use super::{
     Arrival, Cut, Deconvolution, Distortion, Drift, EnergyTime, FrequencyResponse, Gate, GateChoice, LevelReference,
@@ -289,7 +290,8 @@ fn plain_response(
     let divided_by = if settings.reference.is_some() { DividedBy::Loopback } else { DividedBy::File };
     let noise = noise_through(heard, timeline, view, divided_by);
     let gated = GatedResponse::new(&heard.impulse, view.arrived.frames, view.gate, &heard.deconvolution);
-    let plain = frequency_response(&gated, &view.grid, view.gate, &noise);
+    let mut plain = frequency_response(&gated, &view.grid, view.gate, &noise);
+    widen_by_truncation(&mut plain, &heard.impulse, view.arrived.frames, view.gate, &noise);
     smoothed(plain, &gated, view, settings, pattern.rate_hz)
 }
 

@@ -130,6 +130,17 @@ impl Gate {
         self.after_frames - 0.625 * self.fall_frames + self.before_frames * (0.5 + 0.5 * 0.375)
     }
 
+    /// The same gate, shorter after the arrival.
+    pub(super) fn shortened(&self, ratio: f64) -> Self {
+        Self { after_frames: ratio * self.after_frames, fall_frames: ratio * self.fall_frames, ..*self }
+    }
+
+    /// Σ(w − v)² against a shorter gate v: how many frames of noise the difference of the two lets through.
+    pub(super) fn noise_frames_beyond(&self, shorter: Self) -> f64 {
+        let last = self.after_frames as usize;
+        (0..=last).map(|frame| (self.weight(frame as f64) - shorter.weight(frame as f64)).powi(2)).sum()
+    }
+
     /// The gated samples, turned so that the arrival's whole frame lies at index 0 of a buffer of `length`.
     pub(super) fn cut_to_zero(&self, impulse: &WrappedImpulse, arrival_frames: f64, length: usize) -> Vec<f64> {
         let (first, frames) = self.span(arrival_frames);

@@ -19,6 +19,7 @@ mod repeats;
 mod smooth;
 mod spread;
 mod timeline;
+mod truncation;
 mod verdict;
 
 pub use analysis::{Analysis, ImpulseResponse, Settings, analyse};

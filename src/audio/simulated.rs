@@ -61,7 +61,7 @@ impl Simulated {
         let side = SideFacts { channels: 2, rates, formats: vec![SampleFormat::Float32], is_default: false };
         DeviceFacts {
             id: SIMULATED.to_owned(),
-            name: "Simulated bench: a small loudspeaker, a microphone, a room".to_owned(),
+            name: "Simulated bench".to_owned(),
             output: Some(side.clone()),
             input: Some(side),
             route: Route::Direct,

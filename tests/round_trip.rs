@@ -316,7 +316,7 @@ proptest! {
             truth: Some("truth.toml".into()),
             excitation: files::Played { path: "../sweep.wav".into(), sha256: "00ff".into() },
             bench: files::BenchUsed { level_dbfs, reply_channel: channel, output_channels: vec![1, 2], ..Default::default() },
-            stream: files::Stream { frames, wall_clock_s: Some(11.5), dropouts, overruns: 0, other_errors: 1, ended },
+            stream: files::Stream { frames, wall_clock_s: Some(11.5), dropouts, overruns: 0, other_errors: 1, ended, remarks: vec!["a remark".to_owned(); dropouts as usize] },
         };
         let read = files::capture_description_from(&written.text(Path::new("t.toml")).unwrap(), Path::new("t.toml")).unwrap();
         prop_assert_eq!(read, written);

@@ -47,6 +47,10 @@ pub enum AudioError {
     CutShort { found_s: f64 },
     #[error("the recording could not be kept: {0}")]
     NotKept(HearError),
+    #[error("the simulated bench has its own output and input, {with:?} can't go with it")]
+    HalfSimulated { with: String },
+    #[error("the simulated bench: {0}")]
+    Bench(#[from] crate::bench::BenchError),
     #[error(transparent)]
     Signal(#[from] crate::signal::SignalError),
 }
@@ -80,6 +84,8 @@ impl AudioError {
             Self::ToneLength { .. } => "give a length within that range",
             Self::CutShort { .. } => "check that the interface stays connected, then try again",
             Self::NotKept(_) => "make room on the disk or choose another folder, then take it again",
+            Self::HalfSimulated { .. } => "give `simulated` alone, or two real devices",
+            Self::Bench(error) => error.advice(),
             Self::Signal(error) => error.advice(),
         }
     }

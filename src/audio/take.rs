@@ -3,6 +3,7 @@
 //! No equation: a contract.
 
 use super::{AudioError, CardFacts, ChannelFacts, HearError, Meter, Order, Side};
+use crate::bench::Truth;
 use crate::quantity::SampleRate;
 use std::sync::atomic::AtomicBool;
 
@@ -27,6 +28,11 @@ pub trait SoundCard {
         hear: &mut Hear<'_>,
         tell: &mut Tell<'_>,
     ) -> Result<Take, AudioError>;
+
+    /// What it knows of itself and of what it plays at this level; only a simulated bench does.
+    fn truth(&self, _rate: SampleRate, _level_dbfs: f64) -> Option<Truth> {
+        None
+    }
 }
 
 /// Takes the interleaved samples of the kept channels.

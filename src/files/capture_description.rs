@@ -120,6 +120,9 @@ pub struct Stream {
     pub other_errors: u64,
     /// How it came to its end.
     pub ended: Ended,
+    /// What else the sound card's side said of it.
+    #[serde(skip_serializing_if = "Vec::is_empty", default)]
+    pub remarks: Vec<String>,
 }
 
 /// How a recording came to its end.

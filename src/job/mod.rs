@@ -1,11 +1,17 @@
 //! A measurement from start to finish, where domain, disk and card meet.
 
+mod capture;
+mod capture_findings;
+mod capture_names;
+mod chain;
 mod known_excitation;
 mod make_signal;
 mod respond;
 mod response_document;
 mod response_pictures;
 
+pub use capture::{CaptureError, CaptureOrder, Captured, Known, capture};
+pub use chain::{Chain, ChainError, LOUD_DBFS, Loudness, USUAL_DBFS, chain};
 pub use known_excitation::{KnownExcitation, PlanFrom, known_excitation};
 pub use make_signal::{Existing, MadeSignal, MakeSignalError, SignalOrder, SignalSettings, make_signal};
 pub use respond::{Pictures, RespondError, Responded, ResponseOrder, SmoothingChoice, TableIs, respond};

@@ -2,10 +2,15 @@
 //!
 //! Exit status: 0 done, 1 the input can't be used, 2 wrong usage (3 is kept for commands that judge).
 
+mod capture;
+mod chain;
+mod devices;
 mod failure;
+mod level;
 mod paper;
 mod response;
 mod signal;
+mod sound;
 mod tell;
 mod typed;
 
@@ -23,6 +28,9 @@ pub struct Cli {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    Devices(devices::Args),
+    Level(level::Args),
+    Capture(capture::Args),
     Signal(signal::Args),
     Response(response::Args),
     Completions(paper::CompletionsArgs),
@@ -32,6 +40,9 @@ enum Command {
 /// Reads the command line, does what it says, and gives the exit status.
 pub fn run() -> ExitCode {
     let done = match Cli::parse().command {
+        Command::Devices(args) => devices::run(args),
+        Command::Level(args) => level::run(args),
+        Command::Capture(args) => capture::run(args),
         Command::Signal(args) => signal::run(args),
         Command::Response(args) => response::run(args),
         Command::Completions(args) => paper::completions(args),

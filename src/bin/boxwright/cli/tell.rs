@@ -1,7 +1,7 @@
 //! The one place that writes to the terminal: results to standard output, all else to standard error.
 
 use super::failure::Failure;
-use std::io::Write;
+use std::io::{IsTerminal, Write};
 
 /// A result, as it is.
 pub fn result(text: &str) -> Result<(), Failure> {
@@ -23,4 +23,16 @@ pub fn hint(text: &str) {
 /// What went wrong, and what to do.
 pub fn error(says: &str, advice: &str) {
     let _ = writeln!(std::io::stderr().lock(), "error: {says}\n  try: {advice}");
+}
+
+/// Whether a person watches standard error.
+pub fn is_terminal() -> bool {
+    std::io::stderr().is_terminal()
+}
+
+/// Puts a line in the place of the one before; without escapes, so that any terminal will do.
+pub fn redraw(text: &str) {
+    let mut err = std::io::stderr().lock();
+    let _ = write!(err, "\r{:WIDTH$}\r{text}", "", WIDTH = 78);
+    let _ = err.flush();
 }

@@ -1,5 +1,6 @@
 //! Numbers with units, for clap.
 
+use super::chain::Level;
 use boxwright::quantity::{Dimension, SampleRate, number_as_typed};
 
 /// `48 kHz`, `20`.
@@ -46,6 +47,35 @@ pub fn rate(text: &str) -> Result<SampleRate, String> {
         return Err(format!("{text:?} is no whole number of hertz"));
     }
     SampleRate::new(whole as u32).map_err(|error| format!("{error}; {}", error.advice()))
+}
+
+/// `0.5 m`, `500 mm`, `0.5`.
+pub fn metres(text: &str) -> Result<f64, String> {
+    let metres = number(text, Dimension::Metres)?;
+    if metres > 0.0 { Ok(metres) } else { Err(format!("{text:?} is no distance above 0")) }
+}
+
+/// `12`, `-50 ppm`.
+pub fn ppm(text: &str) -> Result<f64, String> {
+    number(text.trim().trim_end_matches("ppm"), Dimension::Pure)
+}
+
+/// `-88`, `none`.
+pub fn level_or_none(text: &str) -> Result<Level, String> {
+    if text == "none" { Ok(Level(None)) } else { Ok(Level(Some(level_dbfs(text)?))) }
+}
+
+/// A channel, counted from 1.
+pub fn channel(text: &str) -> Result<usize, String> {
+    match text.trim().parse() {
+        Ok(channel) if channel > 0 => Ok(channel),
+        _ => Err(format!("{text:?} is no channel; channels count from 1")),
+    }
+}
+
+/// A channel, counted from 1, or 0 for `none`.
+pub fn channel_or_none(text: &str) -> Result<usize, String> {
+    if text == "none" { Ok(0) } else { channel(text) }
 }
 
 fn number(text: &str, dimension: Dimension) -> Result<f64, String> {

@@ -1,0 +1,121 @@
+//! What a person sees and can do while something sounds: cautions before, meters meanwhile, Ctrl-C.
+
+use super::{Failure, tell};
+use boxwright::audio::{Meter, Progress};
+use boxwright::report::{Moment, cautions_at};
+use std::collections::HashSet;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+
+/// A flag that Ctrl-C sets. A second Ctrl-C sets it again, so that nothing interrupts the saving.
+pub fn stop_on_ctrl_c() -> Result<Arc<AtomicBool>, Failure> {
+    let stop = Arc::new(AtomicBool::new(false));
+    let flag = Arc::clone(&stop);
+    ctrlc::set_handler(move || flag.store(true, Ordering::Relaxed)).map_err(|error| {
+        Failure::input(format!("can't watch for Ctrl-C: {error}"), "start it from a plain terminal")
+    })?;
+    Ok(stop)
+}
+
+/// Says what is about to sound and, unless it is to be quiet, what to take care of.
+pub fn before_sound(about: &str, treble: Treble, quiet: bool) {
+    tell::hint(about);
+    if quiet {
+        return;
+    }
+    let moments = match treble {
+        Treble::No => vec![Moment::BeforeSound],
+        Treble::Yes => vec![Moment::TrebleDriver, Moment::BeforeSound],
+    };
+    let mut said = HashSet::new();
+    for caution in moments.into_iter().flat_map(cautions_at).filter(|caution| said.insert(caution.danger)) {
+        tell::hint(&format!("  {}: {}", caution.heading, first_sentence(caution.says)));
+    }
+    tell::hint("  Ctrl-C fades out and keeps what was recorded.");
+}
+
+/// Whether a treble driver without its crossover is connected.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Treble {
+    Yes,
+    No,
+}
+
+fn first_sentence(text: &str) -> &str {
+    text.find(". ").map_or(text, |end| &text[..=end])
+}
+
+/// An input of the live line.
+#[derive(Debug, Clone, Copy)]
+pub struct Shown {
+    /// As the person counts it, from 1.
+    pub channel: usize,
+    /// Its place among those that are recorded, from 0.
+    pub place: usize,
+}
+
+/// The line that shows how far a take has come and how loud its inputs are; only for a terminal.
+pub struct LiveLine {
+    inputs: Vec<Shown>,
+    is_shown: bool,
+}
+
+impl LiveLine {
+    /// For these inputs.
+    pub fn new(inputs: Vec<Shown>, quiet: bool) -> Self {
+        Self { inputs, is_shown: !quiet && tell::is_terminal() }
+    }
+
+    /// Draws it anew.
+    pub fn show(&self, news: &Progress<'_>) {
+        if self.is_shown {
+            tell::redraw(&line(&self.inputs, news));
+        }
+    }
+
+    /// Leaves room for what comes after it.
+    pub fn done(&self) {
+        if self.is_shown {
+            tell::redraw("");
+        }
+    }
+}
+
+fn line(inputs: &[Shown], news: &Progress<'_>) -> String {
+    let meters = inputs.iter().filter_map(|input| Some((input.channel, news.channels.get(input.place)?)));
+    let meters: Vec<String> = meters.map(|(channel, meter)| format!("in {channel} {}", meter_text(meter))).collect();
+    format!("{:5.1} of {:.1} s  {}", news.done_s, news.total_s, meters.join("  "))
+}
+
+/// The meter's bar begins here; one letter of it is 5 dB.
+const BAR_FROM_DBFS: f64 = -60.0;
+const BAR_STEP_DB: f64 = 5.0;
+const BAR_LETTERS: usize = 12;
+
+fn meter_text(meter: &Meter) -> String {
+    let Some(peak_dbfs) = meter.peak_dbfs() else { return format!("[{:BAR_LETTERS$}]  silent    ", "") };
+    let letters = ((peak_dbfs - BAR_FROM_DBFS) / BAR_STEP_DB).ceil().clamp(0.0, BAR_LETTERS as f64) as usize;
+    format!("[{:BAR_LETTERS$}] {peak_dbfs:5.1} dBFS", "#".repeat(letters))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_line_shows_time_and_every_input_that_is_used() {
+        let channels = [Meter::default(), Meter { peak: 0.1, rms: 0.05 }];
+        let news = Progress { done_s: 2.0, total_s: 9.25, channels: &channels };
+        let inputs = [Shown { channel: 2, place: 1 }, Shown { channel: 1, place: 0 }];
+        assert_eq!(
+            line(&inputs, &news),
+            "  2.0 of 9.2 s  in 2 [########    ] -20.0 dBFS  in 1 [            ]  silent    "
+        );
+    }
+
+    #[test]
+    fn a_sentence_ends_at_its_stop() {
+        assert_eq!(first_sentence("Take 1.5 V. Then stop."), "Take 1.5 V.");
+        assert_eq!(first_sentence("One only."), "One only.");
+    }
+}

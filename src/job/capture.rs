@@ -1,0 +1,274 @@
+//! A capture: sweeps go out, the reply comes in, and both lie on the disk with a description.
+//!
+//! No equation: an order of doing things, chosen so that nothing that sounded is lost. The recording's file is claimed
+//! first, then the excitation is written and read back, and what was read is played: the file is what was heard.
+//!
+//! | file | holds |
+//! |---|---|
+//! | `NAME.wav` | inputs 1 to the highest one used, so that a channel has one number on the card and in the file |
+//! | `NAME.toml` | the description of the capture |
+//! | `NAME.excitation.wav`, `.toml` | what was played, 24 bits, and its description |
+//! | `NAME.truth.json` | what a simulated bench knows of itself |
+
+use super::SignalSettings;
+use super::capture_findings::findings;
+use super::capture_names::Names;
+use super::chain::Chain;
+use crate::audio::{self, AudioError, Channels, Order, SoundCard, Take, Tell};
+use crate::files::{self, BenchUsed, CaptureDescription, FileError, Played, SignalDescription, Stream, WavWriter};
+use crate::quantity::Finding;
+use crate::signal::{Excitation, Recording, SampleFormat, Sequence, SignalError};
+use std::io::Cursor;
+use std::path::{Path, PathBuf};
+use std::sync::atomic::AtomicBool;
+
+/// What is to be captured, and where to.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CaptureOrder {
+    /// The sweeps; their rate and level are those of the chain.
+    pub sequence: Sequence,
+    /// Devices and channels.
+    pub chain: Chain,
+    /// How the recording is stored.
+    pub format: SampleFormat,
+    /// A folder, which is made if it is not there, or a file whose name ends in `.wav`.
+    pub out: PathBuf,
+    /// Now, as RFC 3339 writes it.
+    pub when: String,
+    /// What the person knows of it.
+    pub known: Known,
+}
+
+/// What the person knows of a capture, and no program can find out.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Known {
+    /// Which loudspeaker.
+    pub unit: Option<String>,
+    /// At which stage of building.
+    pub stage: Option<String>,
+    /// Anything else.
+    pub note: Option<String>,
+    /// The microphone's table.
+    pub mic: Option<PathBuf>,
+    /// What 94 dB SPL give in the recording.
+    pub mic_sensitivity_dbfs_at_94db: Option<f64>,
+    /// From loudspeaker to microphone.
+    pub distance_m: Option<f64>,
+}
+
+/// A capture that lies on the disk; whether it is complete says its description.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Captured {
+    /// The recording.
+    pub wav: PathBuf,
+    /// Its description.
+    pub toml: PathBuf,
+    /// What was played.
+    pub excitation_wav: PathBuf,
+    /// Its description.
+    pub excitation_toml: PathBuf,
+    /// What the simulated bench knows of itself.
+    pub truth: Option<PathBuf>,
+    /// What [`Self::toml`] says.
+    pub description: CaptureDescription,
+    /// How the take went.
+    pub take: Take,
+    /// What was noticed.
+    pub findings: Vec<Finding>,
+}
+
+/// Why there is no capture.
+#[derive(Debug, thiserror::Error)]
+#[allow(missing_docs)] // the messages say what each field is
+pub enum CaptureError {
+    #[error(transparent)]
+    Signal(#[from] SignalError),
+    #[error(transparent)]
+    File(#[from] FileError),
+    #[error(transparent)]
+    Audio(#[from] AudioError),
+    #[error("{}: neither a folder nor a name that ends in .wav", path.display())]
+    Out { path: PathBuf },
+    #[error("{error}; {kept_s:.2} s were recorded until then and are in {}", kept.display())]
+    CutOff { error: Box<CaptureError>, kept: PathBuf, kept_s: f64 },
+}
+
+impl CaptureError {
+    /// What the person can do next, one sentence in the imperative.
+    pub fn advice(&self) -> &'static str {
+        match self {
+            Self::Signal(error) => error.advice(),
+            Self::File(FileError::Exists { .. }) => "give another --out; a capture never overwrites anything",
+            Self::File(error) => error.advice(),
+            Self::Audio(error) => error.advice(),
+            Self::Out { .. } => "give --out a folder, or a name such as captures/rear-left.wav",
+            Self::CutOff { error, .. } => error.advice(),
+        }
+    }
+}
+
+/// Plays, records, and leaves everything on the disk.
+///
+/// # Errors
+/// [`CaptureError`]. Before the first sound nothing stays on the disk but what was there; after it the recording does,
+/// under its own name where the disk allows ([`CaptureError::CutOff`] says where).
+/// A device that went away or a stop is no error: see the description.
+pub fn capture(
+    card: &mut dyn SoundCard,
+    order: &CaptureOrder,
+    stop: &AtomicBool,
+    tell: &mut Tell<'_>,
+) -> Result<Captured, CaptureError> {
+    if let Some(mic) = &order.known.mic {
+        files::read_curve(mic)?;
+    }
+    let sequence = order.sequence;
+    let excitation = sequence.excitation()?;
+    let names = Names::free(&order.out, order.known.unit.as_deref())?;
+    let inputs: Vec<usize> = (0..order.chain.used_inputs().into_iter().max().unwrap_or(1)).collect();
+    let mut writer = WavWriter::create_new(&names.wav, sequence.sweep.rate, inputs.len(), order.format)?;
+    let prepared = Prepared::new(&names, &excitation, sequence);
+    let taken = prepared.and_then(|prepared| {
+        let channels = Channels { outputs: order.chain.outputs_from_0(), inputs };
+        let play = Order::new(sequence.sweep.rate, prepared.samples.clone(), channels)?;
+        let mut hear = |frames: &[f32]| Ok(writer.write_f32(frames)?);
+        Ok((card.take(&play, stop, &mut hear, tell)?, prepared))
+    });
+    let (take, prepared) = match taken {
+        Ok(done) => done,
+        Err(error) => return Err(cut_off(error, writer, &names, sequence)),
+    };
+    writer.finish().map_err(|error| kept_as_part(error.into(), &names, &take, sequence))?;
+    describe(card, order, &names, take, &prepared)
+}
+
+/// The excitation as it lies on the disk.
+struct Prepared {
+    samples: Vec<f64>,
+    sha256: String,
+}
+
+impl Prepared {
+    /// Writes the excitation, and reads it back: 24 bits round it.
+    fn new(names: &Names, excitation: &Excitation, sequence: Sequence) -> Result<Self, CaptureError> {
+        let (path, format) = (&names.excitation_wav, SampleFormat::Pcm24);
+        let channels = vec![excitation.samples.clone()];
+        let (bytes, _) = files::wav_bytes(path, &Recording { rate: excitation.rate, channels, format })?;
+        let sha256 = files::sha256_of_bytes(&bytes);
+        let mut description = SignalDescription::of(excitation, &sha256);
+        let settings = SignalSettings::Sweep(sequence);
+        description.command = settings.command(format);
+        description.settings = settings.table();
+        description.settings.insert("format".into(), "24".into());
+        files::create_new(path, &bytes)?;
+        files::create_new(&names.excitation_toml, description.text().as_bytes())?;
+        let mut read = files::read_wav_from(&mut Cursor::new(&bytes), path, files::Keep::All)?;
+        Ok(Self { samples: read.recording.channels.remove(0), sha256 })
+    }
+}
+
+/// Puts away what a take that failed has left: nothing recorded, nothing stays; else the recording does.
+fn cut_off(error: CaptureError, writer: WavWriter, names: &Names, sequence: Sequence) -> CaptureError {
+    let frames = writer.written().frames;
+    if frames == 0 {
+        let part = writer.part_path().to_owned();
+        drop(writer);
+        // All of them are ours and hold nothing that sounded; one that can't be removed does no harm.
+        for path in [&part, &names.excitation_wav, &names.excitation_toml] {
+            let _ = std::fs::remove_file(path);
+        }
+        return error;
+    }
+    let part = writer.part_path().to_owned();
+    let kept = if writer.finish().is_ok() { names.wav.clone() } else { part };
+    let kept_s = sequence.sweep.rate.seconds(frames as usize);
+    CaptureError::CutOff { error: Box::new(error), kept, kept_s }
+}
+
+fn kept_as_part(error: CaptureError, names: &Names, take: &Take, sequence: Sequence) -> CaptureError {
+    let kept_s = sequence.sweep.rate.seconds(take.frames);
+    CaptureError::CutOff { error: Box::new(error), kept: names.part.clone(), kept_s }
+}
+
+/// Writes truth and description beside the finished recording.
+fn describe(
+    card: &dyn SoundCard,
+    order: &CaptureOrder,
+    names: &Names,
+    take: Take,
+    prepared: &Prepared,
+) -> Result<Captured, CaptureError> {
+    let truth = card.truth(order.sequence.sweep.rate, order.sequence.level_dbfs);
+    let truth = match truth {
+        Some(truth) => {
+            let text = serde_json::to_string_pretty(&truth)
+                .map_err(|error| FileError::NotWritable { path: names.truth.clone(), says: error.to_string() })?;
+            files::create_new(&names.truth, format!("{text}\n").as_bytes())?;
+            Some(names.truth.clone())
+        }
+        None => None,
+    };
+    let known = &order.known;
+    let description = CaptureDescription {
+        schema: files::CAPTURE_SCHEMA.into(),
+        made_by: crate::MADE_BY.into(),
+        kind: files::CaptureKind::Response,
+        when: order.when.clone(),
+        unit: known.unit.clone(),
+        stage: known.stage.clone(),
+        note: known.note.clone(),
+        truth: truth.as_deref().map(file_name),
+        excitation: Played { path: file_name(&names.excitation_wav), sha256: prepared.sha256.clone() },
+        bench: bench_used(card, order),
+        stream: stream(&take),
+    };
+    files::create_new(&names.toml, description.text(&names.toml)?.as_bytes())?;
+    Ok(Captured {
+        wav: names.wav.clone(),
+        toml: names.toml.clone(),
+        excitation_wav: names.excitation_wav.clone(),
+        excitation_toml: names.excitation_toml.clone(),
+        truth,
+        description,
+        findings: findings(&take, &order.chain),
+        take,
+    })
+}
+
+fn file_name(path: &Path) -> PathBuf {
+    path.file_name().map_or_else(|| path.to_owned(), PathBuf::from)
+}
+
+fn bench_used(card: &dyn SoundCard, order: &CaptureOrder) -> BenchUsed {
+    let (facts, chain, known) = (card.describe(), &order.chain, &order.known);
+    BenchUsed {
+        output: Some(facts.output.id),
+        input: Some(facts.input.id),
+        rate_hz: Some(order.sequence.sweep.rate.whole_hz()),
+        output_channels: chain.output_channels.clone(),
+        reply_channel: Some(chain.reply_channel),
+        reference_channel: chain.reference_channel,
+        level_dbfs: Some(order.sequence.level_dbfs),
+        // Whole, because it may lie anywhere.
+        mic: known.mic.as_deref().map(|mic| std::path::absolute(mic).unwrap_or_else(|_| mic.to_owned())),
+        mic_sensitivity_dbfs_at_94db: known.mic_sensitivity_dbfs_at_94db,
+        distance_m: known.distance_m,
+    }
+}
+
+fn stream(take: &Take) -> Stream {
+    let trouble = take.trouble;
+    Stream {
+        frames: take.frames as u64,
+        wall_clock_s: Some(take.wall_clock_s),
+        dropouts: trouble.input_overruns + trouble.output_underruns,
+        overruns: trouble.frames_dropped,
+        other_errors: trouble.unexplained_errors + trouble.other_errors,
+        ended: match take.ended {
+            audio::Ended::Complete => files::Ended::Complete,
+            audio::Ended::Stopped => files::Ended::Stopped,
+            audio::Ended::DeviceLost { .. } => files::Ended::DeviceLost,
+        },
+        remarks: take.remarks.clone(),
+    }
+}

@@ -1,0 +1,114 @@
+//! The names of the files that a capture leaves: one stem that nobody uses.
+//!
+//! No equation: a rule. `UNIT-response`, else `response`, in a folder; taken names are counted past. A name that was
+//! given is used as it is or refused.
+
+use super::capture::CaptureError;
+use crate::files::FileError;
+use std::path::{Path, PathBuf};
+
+/// The files of one capture.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct Names {
+    pub(super) wav: PathBuf,
+    /// The recording while it is written.
+    pub(super) part: PathBuf,
+    pub(super) toml: PathBuf,
+    pub(super) excitation_wav: PathBuf,
+    pub(super) excitation_toml: PathBuf,
+    pub(super) truth: PathBuf,
+}
+
+impl Names {
+    /// Names for a capture of `unit` in `out`, none of which exists; the folder does.
+    ///
+    /// Whoever writes there must still refuse to overwrite.
+    pub(super) fn free(out: &Path, unit: Option<&str>) -> Result<Self, CaptureError> {
+        let is_wav = out.extension().is_some_and(|extension| extension.eq_ignore_ascii_case("wav"));
+        if is_wav && !out.is_dir() {
+            let names = Self::of(out.to_owned());
+            if let Some(path) = names.taken() {
+                return Err(FileError::Exists { path: path.to_owned() }.into());
+            }
+            make_folder(out.parent().unwrap_or(Path::new("")))?;
+            return Ok(names);
+        }
+        if out.is_file() {
+            return Err(CaptureError::Out { path: out.into() });
+        }
+        make_folder(out)?;
+        let stem = stem(unit);
+        let numbered = |number: u64| if number == 1 { stem.clone() } else { format!("{stem}-{number}") };
+        let mut all = (1u64..).map(|number| Self::of(out.join(format!("{}.wav", numbered(number)))));
+        let free = all.find(|names| names.taken().is_none());
+        free.ok_or_else(|| CaptureError::Out { path: out.into() })
+    }
+
+    fn of(wav: PathBuf) -> Self {
+        let mut part = wav.clone().into_os_string();
+        part.push(".part");
+        Self {
+            part: part.into(),
+            toml: wav.with_extension("toml"),
+            excitation_wav: wav.with_extension("excitation.wav"),
+            excitation_toml: wav.with_extension("excitation.toml"),
+            truth: wav.with_extension("truth.json"),
+            wav,
+        }
+    }
+
+    fn taken(&self) -> Option<&Path> {
+        let all = [&self.wav, &self.part, &self.toml, &self.excitation_wav, &self.excitation_toml, &self.truth];
+        all.into_iter().find(|path| path.symlink_metadata().is_ok()).map(PathBuf::as_path)
+    }
+}
+
+fn make_folder(folder: &Path) -> Result<(), FileError> {
+    if folder.as_os_str().is_empty() {
+        return Ok(());
+    }
+    std::fs::create_dir_all(folder).map_err(|source| FileError::Io {
+        path: folder.into(),
+        doing: "make the folder",
+        source,
+    })
+}
+
+/// Letters, digits, `-` and `_` of the unit's name; everything else might mean something to a disk.
+fn stem(unit: Option<&str>) -> String {
+    let is_plain = |letter: char| letter.is_alphanumeric() || matches!(letter, '-' | '_');
+    let plain = unit.unwrap_or_default().chars().map(|letter| if is_plain(letter) { letter } else { '-' });
+    let unit: String = plain.collect();
+    match unit.trim_matches('-') {
+        "" => "response".to_owned(),
+        unit => format!("{unit}-response"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_unit_names_its_files_whatever_it_is_called() {
+        assert_eq!(stem(None), "response");
+        assert_eq!(stem(Some("rear-left")), "rear-left-response");
+        assert_eq!(stem(Some("../../etc/ä b")), "etc-ä-b-response");
+        assert_eq!(stem(Some("/..")), "response");
+    }
+
+    #[test]
+    fn any_file_of_a_capture_makes_its_name_taken() {
+        let folder = tempfile::tempdir().unwrap();
+        let name = || Names::free(folder.path(), Some("a")).unwrap().wav.file_name().unwrap().to_owned();
+        for (number, file) in
+            ["wav", "wav.part", "toml", "excitation.wav", "excitation.toml", "truth.json"].into_iter().enumerate()
+        {
+            let stem = if number == 0 { "a-response".to_owned() } else { format!("a-response-{}", number + 1) };
+            assert_eq!(name(), format!("{stem}.wav").as_str());
+            std::fs::write(folder.path().join(format!("{stem}.{file}")), "").unwrap();
+            let given = Names::free(&folder.path().join(format!("{stem}.wav")), None);
+            assert!(matches!(given, Err(CaptureError::File(FileError::Exists { .. }))), "{given:?}");
+        }
+    }
+}

@@ -1,0 +1,414 @@
+//! Captures on the simulated bench, as people and scripts meet them; no sound card is needed.
+
+#![allow(clippy::unwrap_used)] // helpers of tests are tests, which clippy's own exception does not see
+
+use assert_cmd::Command;
+use boxwright::audio::{AudioError, CardFacts, Ended, Hear, Lost, Order, Side, Simulated, SoundCard, Take, Tell};
+use boxwright::bench::BenchSettings;
+use boxwright::files::{self, JobBench};
+use boxwright::job::{CaptureError, CaptureOrder, Known, Loudness, capture, chain};
+use boxwright::quantity::{Code, SampleRate};
+use boxwright::signal::{Marks, SampleFormat, Sequence, SweepSettings};
+use serde_json::Value;
+use std::path::Path;
+use std::sync::atomic::{AtomicBool, Ordering};
+
+struct Said {
+    status: i32,
+    out: String,
+    err: String,
+}
+
+fn said(folder: &Path, words: &str) -> Said {
+    let output =
+        Command::cargo_bin("boxwright").unwrap().current_dir(folder).args(words.split_whitespace()).output().unwrap();
+    Said {
+        status: output.status.code().unwrap(),
+        out: String::from_utf8(output.stdout).unwrap(),
+        err: String::from_utf8(output.stderr).unwrap(),
+    }
+}
+
+fn peak(samples: &[f64]) -> f64 {
+    samples.iter().fold(0.0, |high, sample| high.max(sample.abs()))
+}
+
+fn names(folder: &Path) -> Vec<String> {
+    let entries = std::fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().file_name().into_string().unwrap());
+    let mut names: Vec<String> = entries.collect();
+    names.sort();
+    names
+}
+
+const SHORT: &str = "capture response --output simulated --seconds 0.3 --from 100 --pause 0.5";
+
+#[test]
+fn a_capture_leaves_recording_description_excitation_and_truth_and_a_second_one_takes_new_names() {
+    let folder = tempfile::tempdir().unwrap();
+    let words = format!("{SHORT} --reference 2 --level-dbfs -26 --unit rear-left --stage raw --distance 400mm");
+    let done = said(folder.path(), &words);
+    assert_eq!(done.status, 0, "{}", done.err);
+    assert_eq!(done.out.lines().next(), Some("captures/rear-left-response.wav"), "a script reads the first line");
+    for part in ["-26 dBFS", "nothing below 50 Hz", "outputs 1 and 2", "Your ears", "Any driver", "Treble drivers"] {
+        assert!(done.err.contains(part), "{part} in {}", done.err);
+    }
+    let captures = folder.path().join("captures");
+    let stem = |number: &str| {
+        ["excitation.toml", "excitation.wav", "toml", "truth.json", "wav"]
+            .map(|ending| format!("rear-left-response{number}.{ending}"))
+    };
+    assert_eq!(names(&captures), stem(""));
+
+    let description = files::read_capture_description(&captures.join("rear-left-response.toml")).unwrap();
+    assert_eq!(description.unit.as_deref(), Some("rear-left"));
+    assert_eq!(description.stage.as_deref(), Some("raw"));
+    assert_eq!(description.stream.ended, files::Ended::Complete);
+    let bench = &description.bench;
+    assert_eq!((bench.level_dbfs, bench.distance_m, bench.rate_hz), (Some(-26.0), Some(0.4), Some(48_000)));
+    assert_eq!(
+        (bench.reply_channel, bench.reference_channel, bench.output_channels.as_slice()),
+        (Some(1), Some(2), &[1, 2][..])
+    );
+    let excitation_path = captures.join(&description.excitation.path);
+    assert_eq!(description.excitation.sha256, files::sha256_of(&excitation_path).unwrap());
+    let signal = files::read_signal_description(&excitation_path.with_extension("toml")).unwrap();
+    assert_eq!((signal.sha256, signal.layout.mark_starts.len()), (description.excitation.sha256, 2));
+
+    let excitation = files::read_wav(&excitation_path).unwrap().recording;
+    // −26 dBFS; 24 bits round up by half a step at most, and the crests are met within 0.01 dB.
+    let asked = 10f64.powf(-26.0 / 20.0);
+    let played = peak(&excitation.channels[0]);
+    assert!((0.9988 * asked..=asked + 2f64.powi(-24)).contains(&played), "{played} of {asked}");
+    let recording = files::read_wav(&captures.join("rear-left-response.wav")).unwrap().recording;
+    assert_eq!((recording.channels.len(), recording.format), (2, SampleFormat::Float32));
+    assert_eq!(recording.frames() as u64, description.stream.frames);
+    // The cable has a gain of −6 dB; converters and AC coupling move a crest of the sweep by less than 0.5 dB.
+    let looped = peak(&recording.channels[1]) / (asked * 10f64.powf(-6.0 / 20.0));
+    assert!((0.95..1.06).contains(&looped), "{looped}");
+
+    let truth = |name: &str| -> Value { serde_json::from_slice(&std::fs::read(captures.join(name)).unwrap()).unwrap() };
+    assert_eq!(description.truth.as_deref(), Some(Path::new("rear-left-response.truth.json")));
+    let first = truth("rear-left-response.truth.json");
+    assert_eq!((&first["distance_m"], &first["clock_drift_ppm"]), (&0.4.into(), &12.0.into()));
+    assert_eq!(first["harmonics"]["level_dbfs"], -26.0);
+
+    let before = std::fs::read(captures.join("rear-left-response.wav")).unwrap();
+    let again = said(folder.path(), &format!("{words} --quiet"));
+    assert_eq!((again.status, again.out.as_str()), (0, "captures/rear-left-response-2.wav\n"));
+    assert_eq!(again.err.lines().count(), 1, "the level is said all the same: {}", again.err);
+    assert_eq!(names(&captures), [stem("-2"), stem("")].concat());
+    assert_eq!(std::fs::read(captures.join("rear-left-response.wav")).unwrap(), before);
+    let second = truth("rear-left-response-2.truth.json");
+    assert_ne!(first["seed"], second["seed"]);
+    let given = said(folder.path(), &format!("{words} --out captures/rear-left-response.wav"));
+    assert_eq!((given.status, given.out.as_str()), (1, ""));
+    assert!(given.err.contains("exists already") && given.err.contains("never overwrites"), "{}", given.err);
+}
+
+#[test]
+fn a_seed_makes_the_same_recording_again_and_json_is_one_document_with_the_fixed_keys() {
+    let folder = tempfile::tempdir().unwrap();
+    let words = format!(
+        "{SHORT} --simulated-seed 5 --simulated-room none --simulated-drift-ppm -50 --format 24 --json --quiet"
+    );
+    let done = said(folder.path(), &format!("{words} --out a.wav"));
+    assert_eq!(done.status, 0, "{}", done.err);
+    let document: Value = serde_json::from_str(&done.out).unwrap();
+    assert_eq!(document["schema"], "boxwright/capture/1");
+    assert_eq!(document["made_by"], boxwright::MADE_BY);
+    assert_eq!((&document["inputs"], &document["findings"]), (&serde_json::json!([]), &serde_json::json!([])));
+    let settings = &document["settings"];
+    assert_eq!(
+        (&settings["level_dbfs"], &settings["marks"], &settings["repeats"]),
+        (&(-20.0).into(), &true.into(), &1.into())
+    );
+    assert_eq!((&settings["simulated"]["seed"], &settings["simulated"]["room"]), (&5.into(), &"none".into()));
+    assert_eq!((&settings["output_channels"], &settings["format"]), (&serde_json::json!([1]), &"24".into()));
+    let paths: Vec<&str> =
+        document["files"].as_array().unwrap().iter().map(|file| file["path"].as_str().unwrap()).collect();
+    assert_eq!(paths, ["a.wav", "a.toml", "a.excitation.wav", "a.excitation.toml", "a.truth.json"]);
+    assert!(paths.iter().all(|path| folder.path().join(path).is_file()));
+    assert_eq!(document["excitation"]["path"], "a.excitation.wav");
+    assert_eq!(document["stream"]["ended"], "complete");
+    let recording = files::read_wav(&folder.path().join("a.wav")).unwrap().recording;
+    assert_eq!((recording.channels.len(), recording.format), (1, SampleFormat::Pcm24), "only the reply is kept");
+    let truth: Value = serde_json::from_slice(&std::fs::read(folder.path().join("a.truth.json")).unwrap()).unwrap();
+    assert_eq!((&truth["seed"], &truth["clock_drift_ppm"]), (&5.into(), &(-50.0).into()));
+    assert_eq!(truth["reflections"], serde_json::json!([]));
+
+    assert_eq!(said(folder.path(), &format!("{words} --out b.wav")).status, 0);
+    let sum = |name: &str| files::sha256_of(&folder.path().join(name)).unwrap();
+    assert_eq!(sum("a.wav"), sum("b.wav"));
+}
+
+#[test]
+fn the_job_supplies_what_is_not_said() {
+    let folder = tempfile::tempdir().unwrap();
+    let job = "[bench]\noutput = \"simulated\"\ninput = \"simulated\"\nreply_channel = 1\nreference_channel = 2\n\
+               rate_hz = 44100\nlevel_dbfs = -40\nmic = \"mic.txt\"\ndistance_m = 0.3\nmic_sensitivity_dbfs_at_94db = -31.2\n";
+    std::fs::create_dir(folder.path().join("job")).unwrap();
+    std::fs::write(folder.path().join("job/job.toml"), job).unwrap();
+    let words = "capture response --job job --seconds 0.3 --from 100 --pause 0.5 --json --quiet";
+    let refused = said(folder.path(), words);
+    assert_eq!(refused.status, 1, "a microphone's table that is not there is found out before the sound");
+    assert!(refused.err.contains("job/mic.txt"), "{}", refused.err);
+    assert_eq!(names(&folder.path().join("job")), ["job.toml"]);
+    std::fs::write(folder.path().join("job/mic.txt"), "20 0.1\n20000 -0.5\n").unwrap();
+
+    let done = said(folder.path(), &format!("{words} --level-dbfs -30"));
+    assert_eq!(done.status, 0, "{}", done.err);
+    let document: Value = serde_json::from_str(&done.out).unwrap();
+    let bench = &document["bench"];
+    assert_eq!(
+        (&bench["rate_hz"], &bench["level_dbfs"], &bench["distance_m"]),
+        (&44_100.into(), &(-30.0).into(), &0.3.into())
+    );
+    assert_eq!((&bench["reference_channel"], &bench["mic_sensitivity_dbfs_at_94db"]), (&2.into(), &(-31.2).into()));
+    assert!(bench["mic"].as_str().unwrap().ends_with("job/mic.txt"));
+    assert_eq!(document["files"][0]["path"], "job/captures/response.wav");
+
+    std::fs::write(folder.path().join("job/job.toml"), "[bench]\noutptu = \"x\"\n").unwrap();
+    let broken = said(folder.path(), words);
+    assert_eq!(broken.status, 1);
+    assert!(broken.err.contains("did you mean \"output\"?"), "{}", broken.err);
+}
+
+#[test]
+fn what_can_not_be_meant_is_wrong_usage_and_nothing_is_written() {
+    let folder = tempfile::tempdir().unwrap();
+    for (more, expected) in [
+        ("--treble", "no lower limit was given"),
+        ("--treble --from 50", "no lower limit for a treble driver"),
+        ("--level-dbfs -9", "add --loud"),
+        ("--level-dbfs 1 --loud", "full scale"),
+        ("--reply 2 --reference 2", "both reply and reference"),
+        ("--reply 0", "channels count from 1"),
+        ("--output-channels 1,1", "named twice"),
+        ("--to 30k", "can't be played"),
+        ("--input other", "can't go with it"),
+        ("--seconds 0", "s long"),
+        ("--repeats 0", "repeats"),
+        ("--distance 0", "above 0"),
+    ] {
+        let done = said(folder.path(), &format!("capture response --output simulated {more}"));
+        assert_eq!((done.status, done.out.as_str()), (2, ""), "{more}: {}", done.err);
+        assert!(done.err.contains(expected), "{expected} in {}", done.err);
+        assert!(
+            !done.err.contains("Playing") || more.contains("twice") || more.contains("1,1"),
+            "{more}: {}",
+            done.err
+        );
+    }
+    for (more, expected) in [
+        ("--reply 3", "no input channel 3; it has 2"),
+        ("--rate 50k", "no output rate of 50000 Hz; it has 44100, 48000"),
+    ] {
+        let done = said(folder.path(), &format!("capture response --output simulated {more}"));
+        assert_eq!((done.status, done.out.as_str()), (1, ""), "{more}: {}", done.err);
+        assert!(done.err.contains(expected), "{expected} in {}", done.err);
+    }
+    let left = folder.path().join("captures");
+    assert!(!left.exists() || names(&left).is_empty(), "{:?}", names(&left));
+    let help = said(folder.path(), "capture --help");
+    assert!(!help.out.contains("impedance") && help.out.contains("response"), "{}", help.out);
+}
+
+#[test]
+fn a_treble_sweep_never_reaches_below_its_limit() {
+    let folder = tempfile::tempdir().unwrap();
+    let words = "capture response --input simulated --treble --lowest 2k --seconds 0.3 --pause 0.5 --out t --json";
+    let done = said(folder.path(), words);
+    assert_eq!(done.status, 0, "{}", done.err);
+    assert!(done.err.contains("nothing below 2 kHz"), "{}", done.err);
+    let signal = files::read_signal_description(&folder.path().join("t/response.excitation.toml")).unwrap();
+    assert_eq!(signal.sweep.unwrap().played_from_hz, 2000.0);
+    let [first, ..] = signal.layout.mark_starts[..] else { panic!("no mark") };
+    assert!(signal.band.from_hz >= 2000.0 && first > 0);
+}
+
+#[test]
+fn the_proposed_level_is_never_above_the_limit() {
+    let folder = tempfile::tempdir().unwrap();
+    for limit_dbfs in [-20.0, -37.3] {
+        let words =
+            format!("level --output simulated --reference 2 --level-dbfs {limit_dbfs} --json --quiet --seconds 1");
+        let done = said(folder.path(), &words);
+        assert_eq!(done.status, 0, "{}", done.err);
+        let document: Value = serde_json::from_str(&done.out).unwrap();
+        assert_eq!(document["schema"], "boxwright/level/1");
+        assert!(document["proposed_level_dbfs"].as_f64().unwrap() <= limit_dbfs);
+        assert_eq!(document["settings"]["tone_dbfs"], limit_dbfs - 20.0);
+        // The cable: −6 dB, noise of −105 dBFS. 0.1 dB: AC coupling and filter of the interface at 1 kHz.
+        let cable = &document["channels"][1];
+        assert!((cable["tone_dbfs"].as_f64().unwrap() - (limit_dbfs - 26.0)).abs() < 0.1, "{cable}");
+        assert!((cable["noise_dbfs"].as_f64().unwrap() + 105.0).abs() < 0.5, "{cable}");
+    }
+    let loud = said(folder.path(), "level --output simulated --tone-dbfs -15");
+    assert_eq!(loud.status, 2, "{}", loud.err);
+    let silent = said(folder.path(), "level --output simulated --level-dbfs -90 --json --quiet --seconds 1");
+    assert_eq!(silent.status, 1, "{}", silent.err);
+    let document: Value = serde_json::from_str(&silent.out).unwrap();
+    assert_eq!(document["findings"][0]["code"], "too-quiet");
+    assert!(document.get("proposed_level_dbfs").is_none() && silent.err.contains("too-quiet"));
+}
+
+#[test]
+fn devices_always_lists_the_simulated_bench() {
+    let folder = tempfile::tempdir().unwrap();
+    let done = said(folder.path(), "devices --json");
+    assert_eq!(done.status, 0, "{}", done.err);
+    let document: Value = serde_json::from_str(&done.out).unwrap();
+    assert_eq!(document["schema"], "boxwright/devices/1");
+    let last = document["devices"].as_array().unwrap().last().unwrap();
+    assert_eq!(
+        (&last["id"], &last["output"]["channels"], &last["input"]["channels"]),
+        (&"simulated".into(), &2.into(), &2.into())
+    );
+    assert!(said(folder.path(), "devices").out.contains("simulated\n"));
+    let unknown = said(folder.path(), "capture response --output no-such-card --input no-such-card");
+    assert_eq!((unknown.status, unknown.out.as_str()), (1, ""));
+    assert!(unknown.err.contains("error: "), "{}", unknown.err);
+    if cfg!(not(feature = "audio")) {
+        assert!(
+            unknown.err.contains("built without sound card support") && unknown.err.contains("simulated"),
+            "{}",
+            unknown.err
+        );
+    }
+}
+
+/// A disk that takes no more: the limit stands for it, because writing beyond it is refused in the same way.
+#[cfg(unix)]
+#[test]
+fn when_the_disk_refuses_what_was_written_is_kept_and_named() {
+    let folder = tempfile::tempdir().unwrap();
+    // 2,200 blocks of 512 bytes: more than the excitation's 0.9 MB, less than the recording's 1.3 MB.
+    let script = format!("trap '' XFSZ; ulimit -f 2200; exec \"$0\" {SHORT} --out full.wav");
+    let program = assert_cmd::cargo::cargo_bin("boxwright");
+    let output = std::process::Command::new("sh")
+        .current_dir(folder.path())
+        .args(["-c", &script])
+        .arg(program)
+        .output()
+        .unwrap();
+    let err = String::from_utf8(output.stderr).unwrap();
+    assert_eq!((output.status.code(), output.stdout.as_slice()), (Some(1), &b""[..]), "{err}");
+    assert!(err.contains("could not be kept") && err.contains("full.wav.part"), "{err}");
+    let kept = files::read_wav(&folder.path().join("full.wav.part")).unwrap();
+    assert!(kept.recording.duration_s() > 4.0, "{}", kept.recording.duration_s());
+}
+
+fn order(folder: &Path) -> CaptureOrder {
+    let chain = chain(&JobBench::default(), &JobBench::default(), Loudness::Usual).unwrap();
+    let (rate, level_dbfs) = (chain.rate, chain.level_dbfs);
+    let sweep = SweepSettings { rate, from_hz: 100.0, to_hz: 10_000.0, lowest_hz: None, duration_s: 0.5 };
+    CaptureOrder {
+        sequence: Sequence { sweep, level_dbfs, repeats: 1, marks: Marks::BeforeAndAfter, pause_s: 0.5 },
+        chain,
+        format: SampleFormat::Float32,
+        out: folder.to_owned(),
+        when: "2026-01-31T18:05:00+01:00".into(),
+        known: Known::default(),
+    }
+}
+
+#[test]
+fn a_stopped_capture_is_kept_and_says_so() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut bench = Simulated::new(BenchSettings::default()).unwrap();
+    let stop = AtomicBool::new(false);
+    let captured = capture(&mut bench, &order(folder.path()), &stop, &mut |news| {
+        stop.store(news.done_s > 1.5, Ordering::Relaxed);
+    })
+    .unwrap();
+    let description = files::read_capture_description(&captured.toml).unwrap();
+    assert_eq!(description.stream.ended, files::Ended::Stopped);
+    assert_eq!(captured.findings[0].code, Code::Truncated);
+    let kept = files::read_wav(&captured.wav).unwrap().recording;
+    // Stopped after the piece that ends at 1.6 s; fade 0.03 s, latency 0.043 s, tail 0.5 s.
+    assert!((kept.duration_s() - 2.173).abs() < 0.001, "{}", kept.duration_s());
+}
+
+/// A card that plays for a while, and then something happens.
+struct Failing {
+    bench: Simulated,
+    after_s: f64,
+    vanishes: bool,
+}
+
+impl SoundCard for Failing {
+    fn describe(&self) -> CardFacts {
+        self.bench.describe()
+    }
+
+    fn take(
+        &mut self,
+        order: &Order,
+        stop: &AtomicBool,
+        hear: &mut Hear<'_>,
+        tell: &mut Tell<'_>,
+    ) -> Result<Take, AudioError> {
+        let most = (self.after_s * order.rate().hz()) as usize;
+        let mut heard = 0;
+        let mut some = |piece: &[f32]| {
+            if heard >= most {
+                return Err("gone".into());
+            }
+            heard += piece.len();
+            hear(piece)
+        };
+        let taken = self.bench.take(order, stop, &mut some, tell);
+        match taken {
+            Err(_) if self.vanishes => {
+                let ended = Ended::DeviceLost { side: Side::Input, how: Lost::Reported };
+                let rate: SampleRate = order.rate();
+                let trouble = boxwright::audio::Trouble { input_overruns: 2, ..Default::default() };
+                let remarks = vec!["7 frames fewer came".to_owned()];
+                Ok(Take {
+                    frames: heard,
+                    wall_clock_s: rate.seconds(heard),
+                    trouble,
+                    ended,
+                    channels: Vec::new(),
+                    remarks,
+                })
+            }
+            other => other,
+        }
+    }
+}
+
+#[test]
+fn what_was_recorded_before_a_device_vanished_is_kept_with_its_counts() {
+    let folder = tempfile::tempdir().unwrap();
+    let bench = Simulated::new(BenchSettings::default()).unwrap();
+    let mut card = Failing { bench, after_s: 2.0, vanishes: true };
+    let captured = capture(&mut card, &order(folder.path()), &AtomicBool::new(false), &mut |_| {}).unwrap();
+    let description = files::read_capture_description(&captured.toml).unwrap();
+    assert_eq!(description.stream.ended, files::Ended::DeviceLost);
+    assert_eq!(
+        (description.stream.dropouts, description.stream.remarks.as_slice()),
+        (2, &["7 frames fewer came".to_owned()][..])
+    );
+    assert_eq!(description.truth, None);
+    let codes: Vec<Code> = captured.findings.iter().map(|finding| finding.code).collect();
+    assert_eq!(codes, [Code::Truncated, Code::Dropout, Code::Dropout]);
+    // Pieces of 0.1 s.
+    assert_eq!(files::read_wav(&captured.wav).unwrap().recording.frames(), 96_000);
+}
+
+#[test]
+fn a_take_that_fails_leaves_what_sounded_and_nothing_if_nothing_did() {
+    let folder = tempfile::tempdir().unwrap();
+    let fails = |after_s| {
+        let bench = Simulated::new(BenchSettings::default()).unwrap();
+        let mut card = Failing { bench, after_s, vanishes: false };
+        capture(&mut card, &order(folder.path()), &AtomicBool::new(false), &mut |_| {}).unwrap_err()
+    };
+    assert!(matches!(fails(0.0), CaptureError::Audio(AudioError::NotKept(_))));
+    assert!(names(folder.path()).is_empty(), "{:?}", names(folder.path()));
+    let error = fails(1.0);
+    let CaptureError::CutOff { ref kept, kept_s, .. } = error else { panic!("{error}") };
+    assert_eq!((kept.as_path(), kept_s), (folder.path().join("response.wav").as_path(), 1.0));
+    assert_eq!(files::read_wav(kept).unwrap().recording.frames(), 48_000);
+}

@@ -4,6 +4,8 @@ mod capture;
 mod capture_findings;
 mod capture_names;
 mod chain;
+mod demo;
+mod demo_report;
 mod known_excitation;
 mod make_signal;
 mod respond;
@@ -12,6 +14,7 @@ mod response_pictures;
 
 pub use capture::{CaptureError, CaptureOrder, Captured, Known, capture};
 pub use chain::{Chain, ChainError, LOUD_DBFS, Loudness, USUAL_DBFS, chain};
+pub use demo::{Demo, DemoError, DemoOrder, demo};
 pub use known_excitation::{KnownExcitation, PlanFrom, known_excitation};
 pub use make_signal::{Existing, MadeSignal, MakeSignalError, SignalOrder, SignalSettings, make_signal};
 pub use respond::{Pictures, RespondError, Responded, ResponseOrder, SmoothingChoice, TableIs, respond};

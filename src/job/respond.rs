@@ -159,7 +159,7 @@ pub fn respond(order: &ResponseOrder) -> Result<Responded, RespondError> {
         Pictures::Drawn => {
             let look = Look {
                 unit: &title(order, description.as_ref()),
-                level_reference: settings.level.name(),
+                level_reference: &settings.level.name().replace("uPa", "µPa"),
                 played_hz: known.excitation.plan.band_hz,
                 smoothing: order.smoothing,
             };

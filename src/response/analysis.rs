@@ -306,7 +306,7 @@ fn conclude(evidence: &Evidence<'_>, view: View, response: FrequencyResponse) ->
     let levels = Levels::of(evidence, timeline.noise[timeline.noise.len() - 1].as_ref());
     let mut analysis = Analysis {
         rate: recording.rate,
-        response: calibrated(response, settings),
+        response: calibrated(response, settings, loopback_gain(heard, settings)),
         valid_hz: view.valid_hz,
         arrival_s: absolute_arrival(evidence, &view.arrived) / rate_hz,
         u_arrival_s: view.arrived.u_frames / rate_hz,
@@ -398,9 +398,24 @@ fn smoothed(
     FrequencyResponse { grid, values, u_ratio }
 }
 
+/// What the loopback cable and its input do to the middle of the band: a pressure is counted from the reply itself, so this
+/// comes back in where the response was divided by the loopback. 1 for a plain ratio, and without a loopback.
+fn loopback_gain(heard: &Heard, settings: &Settings) -> f64 {
+    if settings.level == LevelReference::ReplyOverDrive || heard.from_file.is_none() {
+        return 1.0;
+    }
+    let [from_hz, to_hz] = heard.deconvolution.pattern().band_hz;
+    let middle_hz = if (from_hz..=to_hz).contains(&1_000.0) { 1_000.0 } else { (from_hz * to_hz).sqrt() };
+    let bin = |hz: f64| (hz / heard.deconvolution.bin_hz(1)) as usize;
+    // A third of an octave.
+    let middle = bin(middle_hz / 1.122)..=bin(middle_hz * 1.122);
+    let power = |bins: &[num_complex::Complex64]| bins[middle.clone()].iter().map(|x| x.norm_sqr()).sum::<f64>();
+    (power(&heard.drive) / power(heard.deconvolution.played())).sqrt()
+}
+
 /// The microphone taken off and the level reference put on.
-fn calibrated(response: FrequencyResponse, settings: &Settings) -> FrequencyResponse {
-    let gain = 10f64.powf(settings.level.offset_db() / 20.0);
+fn calibrated(response: FrequencyResponse, settings: &Settings, loopback_gain: f64) -> FrequencyResponse {
+    let gain = loopback_gain * 10f64.powf(settings.level.offset_db() / 20.0);
     let FrequencyResponse { grid, mut values, mut u_ratio } = response;
     for ((&hz, value), u) in grid.hz().iter().zip(&mut values).zip(&mut u_ratio) {
         let microphone = settings.microphone.as_ref().and_then(|table| table.at(hz)).unwrap_or(1.0.into());

@@ -4,6 +4,7 @@
 
 mod capture;
 mod chain;
+mod demo;
 mod devices;
 mod failure;
 mod level;
@@ -28,6 +29,7 @@ pub struct Cli {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    Demo(demo::Args),
     Devices(devices::Args),
     Level(level::Args),
     Capture(capture::Args),
@@ -43,6 +45,7 @@ pub fn run() -> ExitCode {
         Command::Devices(args) => devices::run(args),
         Command::Level(args) => level::run(args),
         Command::Capture(args) => capture::run(args),
+        Command::Demo(args) => demo::run(args),
         Command::Signal(args) => signal::run(args),
         Command::Response(args) => response::run(args),
         Command::Completions(args) => paper::completions(args),

@@ -157,7 +157,10 @@ fn summary(responded: &Responded) -> String {
             format!("{:.2} ms after the arrival ({})", document.gate.length_ms, document.settings.gate),
         ),
         Entry::text("valid", format!("{} to {}", files::frequency_text(from_hz), files::frequency_text(to_hz))),
-        Entry::text("level", format!("{}, {} points", document.level_reference, document.curve.frequency_hz.len())),
+        Entry::text(
+            "level",
+            format!("{}, {} points", document.level_reference.replace("uPa", "µPa"), document.curve.frequency_hz.len()),
+        ),
     ];
     if let Some(doubt) = median(document.curve.u_db.clone()) {
         entries.push(Entry::text("doubt", format!("± {} dB at half of the points or better", two_digits(2.0 * doubt))));

@@ -23,11 +23,6 @@ pub fn pure(text: &str) -> Result<f64, String> {
     number(text, Dimension::Pure)
 }
 
-/// `0.5 m`, `500 mm`, `0.5`: more than nothing.
-pub fn metres(text: &str) -> Result<f64, String> {
-    positive(text, Dimension::Metres)
-}
-
 /// `2.83 V`, `2.83`: more than nothing.
 pub fn volts(text: &str) -> Result<f64, String> {
     positive(text, Dimension::Volt)

@@ -1,0 +1,218 @@
+//! The main job on the simulated bench, from signal to report: what a first evening looks like, without a sound card.
+//!
+//! The scenario is our own: the left one of a rear pair, a small two-way satellite, on a stand in a small room. It is measured twice:
+//! by an interface with a loopback cable, and by a microphone with a clock of its own. Because the bench is simulated, its
+//! truth is known, and the report says how far the results are from it.
+
+use super::capture::{CaptureError, CaptureOrder, Known, capture};
+use super::chain::{ChainError, Loudness, chain};
+use super::demo_report::{Measured, story};
+use super::respond::{Pictures, RespondError, Responded, ResponseOrder, SmoothingChoice, TableIs, respond};
+use crate::audio::{SIMULATED, Simulated};
+use crate::bench::{BenchError, BenchSettings, Truth};
+use crate::files::{self, Curve, FileError, JobBench, Measure};
+use crate::quantity::{FrequencyGrid, QuantityError, amplitude_from_db};
+use crate::report::{ReportError, page_html};
+use crate::response::GateChoice;
+use crate::signal::{Marks, SampleFormat, Sequence, SweepSettings};
+use std::path::{Path, PathBuf};
+use std::sync::atomic::AtomicBool;
+
+/// A demo that is to be made.
+#[derive(Debug, Clone, PartialEq)]
+pub struct DemoOrder {
+    /// A folder that does not exist yet, or is empty.
+    pub folder: PathBuf,
+    /// Now, as RFC 3339 writes it.
+    pub when: String,
+}
+
+/// A demo that was made.
+pub struct Demo {
+    /// The report.
+    pub report: PathBuf,
+    /// What was written, and what each file is.
+    pub files: Vec<(PathBuf, &'static str)>,
+}
+
+/// Why there is no demo.
+#[derive(Debug, thiserror::Error)]
+#[allow(missing_docs)] // each carries its own message
+pub enum DemoError {
+    #[error("{}: not empty", folder.display())]
+    NotEmpty { folder: PathBuf },
+    #[error(transparent)]
+    File(#[from] FileError),
+    #[error(transparent)]
+    Bench(#[from] BenchError),
+    #[error(transparent)]
+    Chain(#[from] ChainError),
+    #[error(transparent)]
+    Capture(#[from] CaptureError),
+    #[error(transparent)]
+    Respond(#[from] RespondError),
+    #[error(transparent)]
+    Report(#[from] ReportError),
+    #[error(transparent)]
+    Quantity(#[from] QuantityError),
+    #[error("{}: the truth beside the capture can't be read: {says}", path.display())]
+    Truth { path: PathBuf, says: String },
+}
+
+impl DemoError {
+    /// What the person can do next, one sentence in the imperative.
+    pub fn advice(&self) -> &'static str {
+        match self {
+            Self::NotEmpty { .. } => "name a folder that does not exist yet",
+            Self::File(error) => error.advice(),
+            Self::Capture(error) => error.advice(),
+            Self::Respond(error) => error.advice(),
+            Self::Chain(error) => error.advice(),
+            Self::Report(error) => error.advice(),
+            Self::Bench(_) | Self::Quantity(_) | Self::Truth { .. } => "report this, it is a fault of the program",
+        }
+    }
+}
+
+/// Seeds of the two takes; any others would do.
+const SEEDS: [u64; 2] = [11, 12];
+/// The clock of a microphone with a converter of its own; interfaces differ by some tens of ppm (common practice).
+const MICROPHONE_CLOCK_PPM: f64 = 38.0;
+const LEVEL_DBFS: f64 = -20.0;
+const MICROPHONE_TABLE: &str = "mic.txt";
+const UNIT: &str = "rear left";
+
+/// Makes the demo; `tell` hears what is being done.
+///
+/// # Errors
+/// [`DemoError::NotEmpty`] for a folder that holds something, and whatever the steps themselves report.
+pub fn demo(order: &DemoOrder, tell: &mut dyn FnMut(&str)) -> Result<Demo, DemoError> {
+    let folder = &order.folder;
+    prepare(folder)?;
+    let mut written = vec![(folder.join("job.toml"), "job"), (folder.join(MICROPHONE_TABLE), "microphone's table")];
+    let interface = BenchSettings { seed: SEEDS[0], ..BenchSettings::default() };
+    let mut own_clock = BenchSettings { seed: SEEDS[1], ..BenchSettings::default() };
+    own_clock.interface.drift_ppm = MICROPHONE_CLOCK_PPM;
+    files::create_new(&folder.join(MICROPHONE_TABLE), microphone_table(&interface)?.as_bytes())?;
+    files::create_new(&folder.join("job.toml"), job_text(&interface).as_bytes())?;
+    let bench = read_bench(folder)?;
+    tell("a sweep through the interface, with a loopback cable");
+    let first = measure(order, &bench, interface, Wiring::Loopback)?;
+    tell("four sweeps through a microphone with a clock of its own");
+    let second = measure(order, &JobBench { reference_channel: None, ..bench }, own_clock, Wiring::MicrophoneAlone)?;
+    tell("the report");
+    let report = folder.join("report.html");
+    files::replace(&report, page_html(&story(&first, &second, &order.when))?.as_bytes())?;
+    for measured in [&first, &second] {
+        written.push((measured.capture.clone(), "capture"));
+        written.push((measured.responded.folder.join("result.json"), "result"));
+    }
+    written.push((report.clone(), "report"));
+    Ok(Demo { report, files: written })
+}
+
+fn prepare(folder: &Path) -> Result<(), DemoError> {
+    let io = |doing| move |source| FileError::Io { path: folder.to_owned(), doing, source };
+    std::fs::create_dir_all(folder).map_err(io("make the folder"))?;
+    let mut there = std::fs::read_dir(folder).map_err(io("look into the folder"))?;
+    if there.next().is_some() { Err(DemoError::NotEmpty { folder: folder.to_owned() }) } else { Ok(()) }
+}
+
+fn read_bench(folder: &Path) -> Result<JobBench, FileError> {
+    let mut bench = files::read_job(folder)?.bench;
+    bench.mic = bench.mic.map(|mic| folder.join(mic));
+    Ok(bench)
+}
+
+/// How the bench is wired.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub(super) enum Wiring {
+    Loopback,
+    MicrophoneAlone,
+}
+
+/// Captures on the bench and analyses the capture.
+fn measure(
+    order: &DemoOrder,
+    bench: &JobBench,
+    settings: BenchSettings,
+    wiring: Wiring,
+) -> Result<Measured, DemoError> {
+    let drive_v = settings.interface.drive_v_at_full_scale * amplitude_from_db(LEVEL_DBFS) / std::f64::consts::SQRT_2;
+    let distance_m = settings.distance_m;
+    let chain = chain(bench, &JobBench::default(), Loudness::Usual)?;
+    let sweep = SweepSettings { rate: chain.rate, from_hz: 20.0, to_hz: 20_000.0, lowest_hz: None, duration_s: 4.0 };
+    let repeats = if wiring == Wiring::Loopback { 1 } else { 4 };
+    let capture_order = CaptureOrder {
+        sequence: Sequence { sweep, level_dbfs: chain.level_dbfs, repeats, marks: Marks::BeforeAndAfter, pause_s: 0.8 },
+        chain,
+        format: SampleFormat::Pcm24,
+        out: order.folder.join("captures"),
+        when: order.when.clone(),
+        known: Known {
+            unit: Some(UNIT.into()),
+            stage: Some("on the stand".into()),
+            note: Some("made by the simulated bench".into()),
+            mic: bench.mic.clone(),
+            mic_sensitivity_dbfs_at_94db: bench.mic_sensitivity_dbfs_at_94db,
+            distance_m: Some(distance_m),
+        },
+    };
+    let mut card = Simulated::new(settings)?;
+    let captured = capture(&mut card, &capture_order, &AtomicBool::new(false), &mut |_| {})?;
+    let responded = analysed(&captured.wav, drive_v)?;
+    let truth = captured.truth.as_deref().map(read_truth).transpose()?;
+    let known = truth.ok_or_else(|| DemoError::Truth { path: captured.wav.clone(), says: "there is none".into() })?;
+    Ok(Measured { capture: captured.wav, responded, truth: known, distance_m })
+}
+
+fn analysed(wav: &Path, drive_v: f64) -> Result<Responded, RespondError> {
+    respond(&ResponseOrder {
+        wav: wav.to_owned(),
+        excitation: None,
+        reply: None,
+        reference: None,
+        gate: GateChoice::Auto,
+        smoothing: SmoothingChoice::PicturesOnly,
+        points_per_octave: crate::quantity::POINTS_PER_OCTAVE,
+        microphone: None,
+        table_is: TableIs::Response,
+        sensitivity_dbfs_at_94db: None,
+        distance_m: None,
+        drive_v: Some(drive_v),
+        out: None,
+        bench: JobBench::default(),
+        pictures: Pictures::Drawn,
+    })
+}
+
+fn read_truth(path: &Path) -> Result<Truth, DemoError> {
+    let refuse = |says: String| DemoError::Truth { path: path.to_owned(), says };
+    let text = std::fs::read_to_string(path).map_err(|error| refuse(error.to_string()))?;
+    serde_json::from_str(&text).map_err(|error| refuse(error.to_string()))
+}
+
+/// The bench's microphone as a table of twelve points an octave.
+fn microphone_table(settings: &BenchSettings) -> Result<String, QuantityError> {
+    let grid = FrequencyGrid::of_octave_fractions([10.0, 21_200.0], 12)?;
+    Ok(files::curve_text(&Curve {
+        measure: Measure::LevelDb,
+        frequency_hz: grid.hz().to_vec(),
+        values: settings.microphone.table_db(grid.hz()),
+        phase_deg: None,
+        u: None,
+        header: vec![("what".into(), "own response of the simulated microphone".into())],
+        notes: Vec::new(),
+    }))
+}
+
+fn job_text(settings: &BenchSettings) -> String {
+    format!(
+        "# The job of the demo: commands in this folder take their defaults from here.\n\n\
+         [job]\nname = \"rear pair\"\ntemperature_c = 20\n\n\
+         [bench]\noutput = \"{SIMULATED}\"\ninput = \"{SIMULATED}\"\nreply_channel = 1\nreference_channel = 2\n\
+         mic = \"{MICROPHONE_TABLE}\"\nmic_sensitivity_dbfs_at_94db = {}\ndistance_m = {}\nlevel_dbfs = {LEVEL_DBFS}\n\n\
+         [unit.rear-left]\nspeaker = \"rear\"\n[unit.rear-right]\nspeaker = \"rear\"\n",
+        settings.microphone.sensitivity_dbfs_at_94db, settings.distance_m,
+    )
+}

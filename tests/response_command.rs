@@ -1,0 +1,192 @@
+//! `boxwright response` and `demo` as their user and their user's scripts see them.
+#![allow(clippy::unwrap_used)] // a test that can't go on may stop
+
+mod systems;
+
+use boxwright::files;
+use boxwright::signal::SampleFormat;
+use serde_json::Value;
+use std::path::Path;
+use std::process::Output;
+use systems::{Filter, Noise, recording, rounded};
+
+fn run(folder: &Path, words: &[&str]) -> Output {
+    let mut command = assert_cmd::Command::cargo_bin("boxwright").unwrap();
+    command.current_dir(folder).env("NO_COLOR", "1").args(words).output().unwrap()
+}
+
+fn document(folder: &Path, words: &[&str]) -> Value {
+    let output = run(folder, words);
+    assert_eq!(output.status.code(), Some(0), "{}", String::from_utf8_lossy(&output.stderr));
+    serde_json::from_slice(&output.stdout).unwrap()
+}
+
+/// A sweep, and the satellite's reply to it in some noise behind 480 frames, with the sweep itself as second channel.
+fn capture(folder: &Path) {
+    let words = "signal sweep --seconds 2 --pause 0.5 --marks --level-dbfs -6 --out played.wav --quiet";
+    assert!(run(folder, &words.split(' ').collect::<Vec<_>>()).status.success());
+    let played = files::read_wav(&folder.join("played.wav")).unwrap().recording.channels.remove(0);
+    let mut reply = vec![0.0; 480];
+    reply.extend(Filter::satellite(48_000.0).run(&played));
+    let mut loopback = played;
+    loopback.resize(reply.len(), 0.0);
+    let reply = Noise::new(5).added(&reply, 1e-4);
+    let channels = [reply, loopback].map(|samples| rounded(&samples, 24)).to_vec();
+    files::replace_wav(&folder.join("capture.wav"), &recording(channels, SampleFormat::Pcm24)).unwrap();
+}
+
+fn column(document: &Value, path: &str) -> Vec<f64> {
+    document.pointer(path).unwrap().as_array().unwrap().iter().map(|value| value.as_f64().unwrap()).collect()
+}
+
+#[test]
+fn the_document_holds_the_fixed_names_and_the_filters_level() {
+    let folder = tempfile::tempdir().unwrap();
+    capture(folder.path());
+    let found = document(folder.path(), &["response", "capture.wav", "--excitation", "played.wav", "--json"]);
+    for key in [
+        "schema",
+        "made_by",
+        "inputs",
+        "settings",
+        "findings",
+        "files",
+        "sample_rate_hz",
+        "arrival",
+        "clock_drift",
+        "snr_db",
+        "peak_dbfs",
+        "noise_dbfs",
+        "gate",
+        "valid_hz",
+        "level_reference",
+        "curve",
+        "distortion",
+    ] {
+        assert!(found.get(key).is_some(), "{key}");
+    }
+    assert_eq!(found["schema"], "boxwright/response/1");
+    assert_eq!(found["level_reference"], "reply/drive");
+    assert_eq!(found["arrival"]["unit"], "ms");
+    assert_eq!(found["clock_drift"]["unit"], "ppm");
+    let (hz, level_db, u_db) =
+        (column(&found, "/curve/frequency_hz"), column(&found, "/curve/level_db"), column(&found, "/curve/u_db"));
+    // 1000·2^(k/48).
+    assert!(hz.iter().all(|hz| ((48.0 * (hz / 1000.0).log2()).round() / 48.0 - (hz / 1000.0).log2()).abs() < 1e-12));
+    let filter = Filter::satellite(48_000.0);
+    let within = (0..hz.len())
+        .filter(|&n| (level_db[n] - 20.0 * filter.response(hz[n], 48_000.0).norm().log10()).abs() <= 2.0 * u_db[n])
+        .count() as f64
+        / hz.len() as f64;
+    // 95 ± 1.2 % for one run, four standard errors.
+    assert!((0.90..=1.0).contains(&within), "{within}");
+    let harmonics = found["distortion"]["harmonics"].as_object().unwrap();
+    assert_eq!(harmonics.keys().collect::<Vec<_>>(), ["2", "3", "4", "5", "6", "7"]);
+    for file in found["files"].as_array().unwrap() {
+        assert!(folder.path().join(file["path"].as_str().unwrap()).is_file(), "{file}");
+    }
+    let kept: Value =
+        serde_json::from_str(&std::fs::read_to_string(folder.path().join("capture/result.json")).unwrap()).unwrap();
+    assert_eq!(kept, found);
+    let curve = files::read_curve(&folder.path().join("capture/response.csv")).unwrap();
+    assert_eq!((curve.values, curve.u.unwrap()), (level_db, u_db));
+}
+
+#[test]
+fn the_same_input_gives_the_same_bytes() {
+    let folder = tempfile::tempdir().unwrap();
+    capture(folder.path());
+    let words = ["response", "capture.wav", "--excitation", "played.wav", "--json"];
+    let first = run(folder.path(), &words).stdout;
+    let curve = std::fs::read(folder.path().join("capture/response.csv")).unwrap();
+    assert_eq!(first, run(folder.path(), &words).stdout);
+    assert_eq!(curve, std::fs::read(folder.path().join("capture/response.csv")).unwrap());
+}
+
+/// A loopback takes the excitation's place; the arrival then counts from it: 480 frames, 10 ms.
+#[test]
+fn options_shape_the_result_and_stand_in_its_settings() {
+    let folder = tempfile::tempdir().unwrap();
+    capture(folder.path());
+    // A microphone that is 2 dB up from 1 kHz on, and is known from 100 Hz to 10 kHz only.
+    std::fs::write(folder.path().join("mic.txt"), "100 0\n999.99 0\n1000 2\n10000 2\n").unwrap();
+    let base = ["response", "capture.wav", "--excitation", "played.wav", "--json"];
+    let with = |more: &[&str]| document(folder.path(), &[&base[..], more].concat());
+    let plain = with(&[]);
+    let loopback = with(&["--reference", "2", "--gate", "5 ms"]);
+    let arrival_ms = loopback["arrival"]["value"].as_f64().unwrap();
+    // 0.01 ms: the filter's own excess delay is a quarter of a frame.
+    assert!((arrival_ms - 10.0).abs() < 0.01, "{arrival_ms}");
+    assert_eq!(loopback["gate"]["length_ms"], 5.0);
+    assert_eq!(loopback["settings"]["gate"], "5 ms");
+    assert_eq!(loopback["settings"]["reference_channel"], 2);
+    let microphone = with(&["--mic", "mic.txt", "--points-per-octave", "12", "--smooth", "1/6"]);
+    let at = |found: &Value, hz: f64| {
+        let place = column(found, "/curve/frequency_hz").iter().position(|f| (f / hz - 1.0).abs() < 1e-9).unwrap();
+        column(found, "/curve/level_db")[place]
+    };
+    // 0.05 dB: smoothing over a sixth of an octave, and noise.
+    assert!((at(&plain, 4_000.0) - at(&microphone, 4_000.0) - 2.0).abs() < 0.05);
+    assert_eq!(microphone["settings"]["smoothing"], "1/6 octave");
+    let hz = column(&microphone, "/curve/frequency_hz");
+    assert!(hz[0] >= 100.0 && *hz.last().unwrap() <= 10_000.0);
+    assert!(microphone["findings"].as_array().unwrap().iter().any(|finding| finding["code"] == "out-of-band"));
+    let pressure = with(&["--mic-sensitivity-dbfs", "-30"]);
+    assert_eq!(pressure["level_reference"], "dB re 20 uPa");
+    // −6 dBFS − (−30 dBFS) + 94 dB above the plain ratio.
+    assert!((at(&pressure, 4_000.0) - at(&plain, 4_000.0) - 118.0).abs() < 1e-9);
+}
+
+#[test]
+fn what_can_not_be_used_is_status_1_with_what_where_and_advice() {
+    let folder = tempfile::tempdir().unwrap();
+    capture(folder.path());
+    let path = |name: &str| folder.path().join(name);
+    let silent = recording(vec![vec![0.0; 100_000]], SampleFormat::Pcm24);
+    files::replace_wav(&path("silent.wav"), &silent).unwrap();
+    std::fs::write(path("empty.wav"), b"").unwrap();
+    std::fs::write(path("text.wav"), b"this is no sound").unwrap();
+    let cases: [(&[&str], &str); 7] = [
+        (&["response", "none.wav", "--excitation", "played.wav"], "none.wav"),
+        (&["response", "empty.wav", "--excitation", "played.wav"], "empty.wav"),
+        (&["response", "text.wav", "--excitation", "played.wav"], "text.wav"),
+        (&["response", "capture.wav"], "--excitation"),
+        (&["response", "silent.wav", "--excitation", "played.wav"], "too-quiet"),
+        (&["response", "capture.wav", "--excitation", "played.wav", "--reply", "3"], "channel 3"),
+        (&["response", "capture.wav", "--excitation", "played.wav", "--gate", "20 s"], "gate"),
+    ];
+    for (words, part) in cases {
+        let output = run(folder.path(), words);
+        let says = String::from_utf8_lossy(&output.stderr).into_owned();
+        assert_eq!(output.status.code(), Some(1), "{words:?}: {says}");
+        assert!(output.stdout.is_empty() && says.starts_with("error: ") && says.contains("\n  try: "), "{says}");
+        assert!(says.contains(part), "{part}: {says}");
+    }
+    for words in
+        [&["response"][..], &["response", "capture.wav", "--gate", "soon"], &["response", "x.wav", "--smooth", "7"]]
+    {
+        assert_eq!(run(folder.path(), words).status.code(), Some(2), "{words:?}");
+    }
+}
+
+#[test]
+fn the_demo_leaves_a_report_and_its_results_and_overwrites_nothing() {
+    let folder = tempfile::tempdir().unwrap();
+    let made = document(folder.path(), &["demo", "here", "--json"]);
+    assert_eq!(made["schema"], "boxwright/demo/1");
+    let report = std::fs::read_to_string(folder.path().join("here/report.html")).unwrap();
+    for part in ["rear left", "What the bench knows", "Your ears", "<svg"] {
+        assert!(report.contains(part), "{part}");
+    }
+    let results: Vec<&Value> =
+        made["files"].as_array().unwrap().iter().filter(|file| file["what"] == "result").collect();
+    assert_eq!(results.len(), 2);
+    for result in results {
+        let text = std::fs::read_to_string(folder.path().join(result["path"].as_str().unwrap())).unwrap();
+        let document: Value = serde_json::from_str(&text).unwrap();
+        assert_eq!(document["level_reference"], "dB re 20 uPa at 2.83 V, 1 m");
+    }
+    let again = run(folder.path(), &["demo", "here"]);
+    assert_eq!(again.status.code(), Some(1));
+    assert!(String::from_utf8_lossy(&again.stderr).contains("not empty"));
+}

@@ -282,8 +282,8 @@ fn devices_always_lists_the_simulated_bench() {
 #[test]
 fn when_the_disk_refuses_what_was_written_is_kept_and_named() {
     let folder = tempfile::tempdir().unwrap();
-    // 2,200 blocks of 512 bytes: more than the excitation's 0.9 MB, less than the recording's 1.3 MB.
-    let script = format!("trap '' XFSZ; ulimit -f 2200; exec \"$0\" {SHORT} --out full.wav");
+    // 1,800 blocks of 512 bytes, 0.92 MB: more than the excitation's 0.76 MB, less than the recording's 1.12 MB.
+    let script = format!("trap '' XFSZ; ulimit -f 1800; exec \"$0\" {SHORT} --out full.wav");
     let program = assert_cmd::cargo::cargo_bin("boxwright");
     let output = std::process::Command::new("sh")
         .current_dir(folder.path())

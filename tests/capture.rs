@@ -458,7 +458,6 @@ fn an_analysis_of_the_sample_captures_finds_their_truth() {
     let (analysis, truth) = sample("anechoic-loopback", Some(1));
     let over_cable = |at: usize| truth.direct.level_db[at] - truth.loopback.level_db[at];
     let worst = worst_db(&analysis, over_cable, &truth);
-    println!("without a room {worst:.3} dB");
     // Noise: 88 dB below full scale, some 60 dB below the reply at these frequencies; distortion and compression at this
     // level are less than that.
     assert!(worst < 0.3, "{worst:.3} dB without a room");
@@ -468,7 +467,6 @@ fn an_analysis_of_the_sample_captures_finds_their_truth() {
     let (analysis, truth) = sample("room-drift", None);
     assert!((drift(&analysis) - 40.0).abs() < 0.5, "{}", drift(&analysis));
     let worst = worst_db(&analysis, |at| truth.direct.level_db[at], &truth);
-    println!("in a room {worst:.3} dB, clock {:.3} ppm", drift(&analysis));
     // The gate ends before the first reflection, a few milliseconds after the arrival: it smooths over some 200 Hz.
     assert!(worst < 1.0, "{worst:.3} dB in a room");
 }

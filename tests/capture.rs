@@ -4,11 +4,12 @@
 
 use assert_cmd::Command;
 use boxwright::audio::{AudioError, CardFacts, Ended, Hear, Lost, Order, Side, Simulated, SoundCard, Take, Tell};
-use boxwright::bench::BenchSettings;
+use boxwright::bench::{BenchSettings, Truth};
 use boxwright::files::{self, JobBench};
 use boxwright::job::{CaptureError, CaptureOrder, Known, Loudness, capture, chain};
 use boxwright::quantity::{Code, SampleRate};
-use boxwright::signal::{Marks, SampleFormat, Sequence, SweepSettings};
+use boxwright::response::{Analysis, GateChoice, LevelReference, Settings, analyse};
+use boxwright::signal::{Excitation, Marks, SampleFormat, Sequence, SweepSettings};
 use serde_json::Value;
 use std::path::Path;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -282,8 +283,8 @@ fn devices_always_lists_the_simulated_bench() {
 #[test]
 fn when_the_disk_refuses_what_was_written_is_kept_and_named() {
     let folder = tempfile::tempdir().unwrap();
-    // 2,200 blocks of 512 bytes: more than the excitation's 0.9 MB, less than the recording's 1.3 MB.
-    let script = format!("trap '' XFSZ; ulimit -f 2200; exec \"$0\" {SHORT} --out full.wav");
+    // 1,800 blocks of 512 bytes, 0.92 MB: more than the excitation's 0.76 MB, less than the recording's 1.12 MB.
+    let script = format!("trap '' XFSZ; ulimit -f 1800; exec \"$0\" {SHORT} --out full.wav");
     let program = assert_cmd::cargo::cargo_bin("boxwright");
     let output = std::process::Command::new("sh")
         .current_dir(folder.path())
@@ -411,4 +412,61 @@ fn a_take_that_fails_leaves_what_sounded_and_nothing_if_nothing_did() {
     let CaptureError::CutOff { ref kept, kept_s, .. } = error else { panic!("{error}") };
     assert_eq!((kept.as_path(), kept_s), (folder.path().join("response.wav").as_path(), 1.0));
     assert_eq!(files::read_wav(kept).unwrap().recording.frames(), 48_000);
+}
+
+/// The analysis of a sample capture, and the truth beside it.
+fn sample(name: &str, reference: Option<usize>) -> (Analysis, Truth) {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-captures");
+    let description = files::read_capture_description(&folder.join(name).with_extension("toml")).unwrap();
+    let played = folder.join(&description.excitation.path);
+    assert_eq!(description.excitation.sha256, files::sha256_of(&played).unwrap());
+    let samples = files::read_wav(&played).unwrap().recording;
+    let plan = files::read_signal_description(&played.with_extension("toml")).unwrap().plan();
+    let excitation = Excitation { rate: samples.rate, samples: samples.channels[0].clone(), plan };
+    let recording = files::read_wav(&folder.join(name).with_extension("wav")).unwrap().recording;
+    let settings = Settings {
+        reply: 0,
+        reference,
+        gate: GateChoice::Auto,
+        smoothing: None,
+        points_per_octave: 48,
+        microphone: None,
+        level: LevelReference::ReplyOverDrive,
+    };
+    let analysis = analyse(&recording, &excitation, &settings).unwrap();
+    let truth = std::fs::read(folder.join(description.truth.unwrap())).unwrap();
+    (analysis, serde_json::from_slice(&truth).unwrap())
+}
+
+/// Worst difference in dB of an analysis to a curve on the same frequencies, from 300 Hz to 10 kHz.
+fn worst_db(analysis: &Analysis, expected_db: impl Fn(usize) -> f64, truth: &Truth) -> f64 {
+    let found_db = analysis.response.magnitude_db();
+    let mut compared = 0;
+    let mut worst_db = 0.0f64;
+    for (at, &hz) in truth.direct.frequency_hz.iter().enumerate().filter(|(_, hz)| (300.0..10_000.0).contains(*hz)) {
+        let near = analysis.response.grid.hz().iter().position(|found| (found / hz - 1.0).abs() < 1e-6).unwrap();
+        worst_db = worst_db.max((found_db[near] - expected_db(at)).abs());
+        compared += 1;
+    }
+    assert!(compared > 200, "{compared}");
+    worst_db
+}
+
+/// The bench shares nothing with the analysis, so that its truth can judge it.
+#[test]
+fn an_analysis_of_the_sample_captures_finds_their_truth() {
+    let (analysis, truth) = sample("anechoic-loopback", Some(1));
+    let over_cable = |at: usize| truth.direct.level_db[at] - truth.loopback.level_db[at];
+    let worst = worst_db(&analysis, over_cable, &truth);
+    // Noise: 88 dB below full scale, some 60 dB below the reply at these frequencies; distortion and compression at this
+    // level are less than that.
+    assert!(worst < 0.3, "{worst:.3} dB without a room");
+    let drift = |analysis: &Analysis| analysis.drift.map(|drift| 1e6 * drift.ratio).unwrap_or_default();
+    assert!((drift(&analysis) - 12.0).abs() < 0.5, "{}", drift(&analysis));
+
+    let (analysis, truth) = sample("room-drift", None);
+    assert!((drift(&analysis) - 40.0).abs() < 0.5, "{}", drift(&analysis));
+    let worst = worst_db(&analysis, |at| truth.direct.level_db[at], &truth);
+    // The gate ends before the first reflection, a few milliseconds after the arrival: it smooths over some 200 Hz.
+    assert!(worst < 1.0, "{worst:.3} dB in a room");
 }

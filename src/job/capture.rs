@@ -89,7 +89,7 @@ pub enum CaptureError {
     Audio(#[from] AudioError),
     #[error("{}: neither a folder nor a name that ends in .wav", path.display())]
     Out { path: PathBuf },
-    #[error("{error}; {kept_s:.2} s were recorded until then and are in {}", kept.display())]
+    #[error("{error}; the {kept_s:.2} s that were recorded are in {}", kept.display())]
     CutOff { error: Box<CaptureError>, kept: PathBuf, kept_s: f64 },
 }
 
@@ -138,8 +138,9 @@ pub fn capture(
         Ok(done) => done,
         Err(error) => return Err(cut_off(error, writer, &names, sequence)),
     };
-    writer.finish().map_err(|error| kept_as_part(error.into(), &names, &take, sequence))?;
-    describe(card, order, &names, take, &prepared)
+    let kept_s = sequence.sweep.rate.seconds(take.frames);
+    writer.finish().map_err(|error| kept_in(&names.part, kept_s, error))?;
+    describe(card, order, &names, take, &prepared).map_err(|error| kept_in(&names.wav, kept_s, error))
 }
 
 /// The excitation as it lies on the disk.
@@ -180,14 +181,13 @@ fn cut_off(error: CaptureError, writer: WavWriter, names: &Names, sequence: Sequ
         return error;
     }
     let part = writer.part_path().to_owned();
-    let kept = if writer.finish().is_ok() { names.wav.clone() } else { part };
-    let kept_s = sequence.sweep.rate.seconds(frames as usize);
-    CaptureError::CutOff { error: Box::new(error), kept, kept_s }
+    let kept = if writer.finish().is_ok() { &names.wav } else { &part };
+    kept_in(kept, sequence.sweep.rate.seconds(frames as usize), error)
 }
 
-fn kept_as_part(error: CaptureError, names: &Names, take: &Take, sequence: Sequence) -> CaptureError {
-    let kept_s = sequence.sweep.rate.seconds(take.frames);
-    CaptureError::CutOff { error: Box::new(error), kept: names.part.clone(), kept_s }
+/// The sound was recorded, but something after it failed; the recording is named.
+fn kept_in(kept: &Path, kept_s: f64, error: impl Into<CaptureError>) -> CaptureError {
+    CaptureError::CutOff { error: Box::new(error.into()), kept: kept.to_owned(), kept_s }
 }
 
 /// Writes truth and description beside the finished recording.

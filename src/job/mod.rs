@@ -11,6 +11,7 @@ mod make_signal;
 mod respond;
 mod response_document;
 mod response_pictures;
+mod treble;
 
 pub use capture::{CaptureError, CaptureOrder, Captured, Known, capture};
 pub use chain::{Chain, ChainError, LOUD_DBFS, Loudness, USUAL_DBFS, chain};
@@ -18,3 +19,4 @@ pub use demo::{Demo, DemoError, DemoOrder, demo};
 pub use known_excitation::{KnownExcitation, PlanFrom, known_excitation};
 pub use make_signal::{Existing, MadeSignal, MakeSignalError, SignalOrder, SignalSettings, make_signal};
 pub use respond::{Pictures, RespondError, Responded, ResponseOrder, SmoothingChoice, TableIs, respond};
+pub use treble::{TrebleError, treble_limit_hz};

@@ -3,6 +3,7 @@
 
 mod cases;
 mod content;
+mod program;
 
 use std::process::ExitCode;
 
@@ -22,6 +23,10 @@ fn main() -> ExitCode {
         ["drift", ppm] => cases::drift(ppm),
         ["level"] => cases::level(),
         ["refusals"] => cases::refusals(),
+        ["program-devices"] => program::devices(),
+        ["program-captures", times] => program::captures(times),
+        ["program-unplugged", script] => program::unplugged(script),
+        ["program-interrupted"] => program::interrupted(),
         _ => Err(format!("no case is called {words:?}")),
     };
     let (word, says, code) = match found {

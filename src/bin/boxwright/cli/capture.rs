@@ -7,7 +7,7 @@ use boxwright::audio::{Ended, Lost};
 use boxwright::files::{self, frequency_text};
 use boxwright::job::{self, CaptureError, CaptureOrder, Captured, Known, SignalSettings};
 use boxwright::report::{self, Paint};
-use boxwright::signal::{Marks, PROTECTED_ABOVE_HZ, SampleFormat, Sequence, Sweep, SweepSettings};
+use boxwright::signal::{Marks, SampleFormat, Sequence, Sweep, SweepSettings};
 use clap::{Subcommand, ValueEnum};
 use serde_json::{Value, json};
 use std::path::{Path, PathBuf};
@@ -34,7 +34,6 @@ enum KindArgs {
 /// With `--output simulated` no sound card is needed: input 1 is then a simulated microphone before a small loudspeaker on
 /// output 1, input 2 a cable from output 2, and NAME.truth.json tells what an analysis should find.
 #[derive(Debug, clap::Args)]
-#[command(next_display_order = None)]
 struct ResponseArgs {
     /// Lowest frequency to be reported [default: 20 Hz]
     #[arg(long, value_name = "HZ", value_parser = typed::frequency_hz, help_heading = "Sweep")]
@@ -105,12 +104,12 @@ pub fn run(args: Args) -> Result<ExitCode, Failure> {
     let KindArgs::Response(args) = args.kind;
     let when = now();
     let usage = |error: boxwright::signal::SignalError| Failure::usage(&error, error.advice());
-    let sweep = args.sweep()?;
+    let limits_hz = args.limits_hz()?;
     let mut setting = args.chain.setting(args.level_dbfs, args.distance, &when)?;
-    let order = args.order(sweep, &setting, when);
+    let order = args.order(limits_hz, &setting, when);
     let played_hz = Sweep::new(order.sequence.sweep).map_err(usage)?.played_hz();
-    let duration_s = order.sequence.excitation().map_err(usage)?;
-    let duration_s = duration_s.rate.seconds(duration_s.samples.len());
+    let excitation = order.sequence.excitation().map_err(usage)?;
+    let duration_s = excitation.rate.seconds(excitation.samples.len());
     let about = format!(
         "Playing at {} dBFS on {}: nothing below {}, up to {}, {duration_s:.1} s.",
         order.sequence.level_dbfs,
@@ -147,24 +146,13 @@ fn failure(error: CaptureError) -> Failure {
 const USUAL_FROM_HZ: f64 = 20.0;
 
 impl ResponseArgs {
-    /// The sweep but for its rate; a treble driver's is held to its lower limit.
-    fn sweep(&self) -> Result<[Option<f64>; 2], Failure> {
+    /// The lowest frequency to be reported and the one below which nothing is played, as far as they were said.
+    fn limits_hz(&self) -> Result<[Option<f64>; 2], Failure> {
         if !self.treble {
             return Ok([self.from, self.lowest]);
         }
-        let limit = self.lowest.or(self.from);
-        let advice = "give --lowest (or --from): at least twice the driver's resonance, for example --lowest 2kHz";
-        let Some(limit_hz) = limit else {
-            return Err(Failure::usage(
-                "a treble driver without its crossover can be destroyed by bass, and no lower limit was given",
-                advice,
-            ));
-        };
-        if limit_hz < PROTECTED_ABOVE_HZ {
-            let says =
-                format!("{} is no lower limit for a treble driver, bass can destroy it", frequency_text(limit_hz));
-            return Err(Failure::usage(says, advice));
-        }
+        let limit_hz =
+            job::treble_limit_hz(self.lowest, self.from).map_err(|error| Failure::usage(error, error.advice()))?;
         Ok([Some(self.from.unwrap_or(limit_hz)), Some(limit_hz)])
     }
 

@@ -15,7 +15,6 @@ use std::process::ExitCode;
 /// Neither the tone nor the proposal is louder than --level-dbfs. Start with the amplifier turned down, and raise it or
 /// the microphone's gain until the reply is well above the noise.
 #[derive(Debug, clap::Args)]
-#[command(next_display_order = None)]
 pub struct Args {
     /// Nothing louder is played or proposed, 0 is full scale [default: the job's, else -20]
     #[arg(long, value_name = "DBFS", allow_hyphen_values = true, value_parser = typed::level_dbfs)]

@@ -4,6 +4,7 @@
 mod cases;
 mod content;
 mod program;
+mod results;
 
 use std::process::ExitCode;
 
@@ -27,6 +28,9 @@ fn main() -> ExitCode {
         ["program-captures", times] => program::captures(times),
         ["program-unplugged", script] => program::unplugged(script),
         ["program-interrupted"] => program::interrupted(),
+        ["results-flat", times] => results::flat(times),
+        ["results-path"] => results::path(),
+        ["results-clock", ppm] => results::clock(ppm),
         _ => Err(format!("no case is called {words:?}")),
     };
     let (word, says, code) = match found {

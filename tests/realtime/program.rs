@@ -9,11 +9,13 @@ use std::time::{Duration, Instant};
 
 const CARD: &str = "alsa:virtual";
 
-fn says(error: impl std::fmt::Display) -> String {
+/// An error as text.
+pub fn says(error: impl std::fmt::Display) -> String {
     error.to_string()
 }
 
-fn boxwright(words: &str) -> Command {
+/// The program with these words.
+pub fn boxwright(words: &str) -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_boxwright"));
     command.args(words.split_whitespace()).stdin(Stdio::null()).stdout(Stdio::piped()).stderr(Stdio::piped());
     command

@@ -11,9 +11,9 @@ use super::spread::widen_by_spread;
 use super::timeline::{Correction, Timeline, on_players_clock};
 use super::verdict::{Evidence, findings};
 use super::{
-    Arrival, Cut, Deconvolution, Distortion, Drift, EnergyTime, FrequencyResponse, Gate, GateChoice, LevelReference,
-    MicrophoneTable, NoiseDensity, OctaveFraction, Pattern, Repeats, ResponseError, Step, WrappedImpulse, distortion,
-    energy_time, locate,
+    Arrival, Cut, Deconvolution, Distortion, Drift, EnergyTime, FrequencyResponse, Gate, GateChoice, Interruption,
+    LevelReference, MicrophoneTable, NoiseDensity, OctaveFraction, Pattern, Repeats, ResponseError, Step,
+    WrappedImpulse, distortion, energy_time, interruption, locate,
 };
 use crate::quantity::{Finding, FrequencyGrid, SampleRate};
 use crate::signal::{Excitation, Recording};
@@ -91,6 +91,10 @@ const KEPT_AFTER_S: f64 = 1.0;
 const LONG_GATE_S: f64 = 0.5;
 /// No proposed gate is shorter than this.
 const SHORTEST_PROPOSED_S: f64 = 0.001_5;
+/// Finer grids show nothing but the gate's own shape.
+const MOST_POINTS_PER_OCTAVE: u32 = 1_000;
+/// Full scale is 1; a float file may hold more, but whose square overflows is no sound.
+const LARGEST_SAMPLE: f64 = 1e30;
 /// Reflections are looked for within this after the arrival.
 const LOOK_S: f64 = 0.1;
 
@@ -134,11 +138,58 @@ fn check(recording: &Recording, excitation: &Excitation, settings: &Settings) ->
     if recording.rate != excitation.rate {
         return Err(ResponseError::RatesDiffer { recorded_hz: recording.rate.hz(), played_hz: excitation.rate.hz() });
     }
+    check_plan(excitation)?;
+    if !(1..=MOST_POINTS_PER_OCTAVE).contains(&settings.points_per_octave) {
+        let found = settings.points_per_octave;
+        return Err(ResponseError::PointsPerOctave { found, most: MOST_POINTS_PER_OCTAVE });
+    }
+    let offset_db = settings.level.offset_db();
+    if !offset_db.is_finite() {
+        return Err(ResponseError::LevelReference { offset_db });
+    }
     let found = recording.channels.len();
+    let needed = recording.frames();
+    for (index, samples) in recording.channels.iter().enumerate() {
+        if samples.len() != needed {
+            return Err(ResponseError::UnequalChannels { channel: index + 1, found: samples.len(), needed });
+        }
+        if let Some(frame) = samples.iter().position(|sample| !(sample.abs() < LARGEST_SAMPLE)) {
+            return Err(ResponseError::NotFinite { channel: index + 1, frame, found: samples[frame] });
+        }
+    }
     match settings.reference.into_iter().chain([settings.reply]).find(|&channel| channel >= found) {
         Some(channel) => Err(ResponseError::NoSuchChannel { wanted: channel + 1, found }),
         None => Ok(()),
     }
+}
+
+/// A plan that points beyond its samples, or to a band that can't be, comes from another excitation's description.
+fn check_plan(excitation: &Excitation) -> Result<(), ResponseError> {
+    let plan = &excitation.plan;
+    let played = excitation.samples.len();
+    let highest_hz = 0.5 * excitation.rate.hz();
+    let fits = |start: &usize, frames: usize| frames > 0 && start.checked_add(frames).is_some_and(|end| end <= played);
+    let rises = |[from_hz, to_hz]: [f64; 2]| 0.0 < from_hz && from_hz < to_hz && to_hz <= highest_hz;
+    let problem = if plan.starts.is_empty() {
+        "it names no sound".to_owned()
+    } else if !plan.starts.iter().all(|start| fits(start, plan.frames)) {
+        format!("a sound of {} frames is said to lie where none of the {played} frames are", plan.frames)
+    } else if !plan.mark_starts.iter().all(|start| fits(start, plan.mark_frames)) {
+        format!("a time mark of {} frames is said to lie where none of the {played} frames are", plan.mark_frames)
+    } else if !plan.starts.is_sorted_by(|a, b| a < b) || !plan.mark_starts.is_sorted_by(|a, b| a < b) {
+        "its sounds are not in order".to_owned()
+    } else if plan.sweep.is_some_and(|sweep| {
+        !rises(plan.band_hz)
+            || !rises(sweep.played_hz)
+            || !(sweep.rate_constant_s > 0.0 && sweep.rate_constant_s.is_finite())
+    }) {
+        format!("a sweep from {} to {} Hz can't be", plan.band_hz[0], plan.band_hz[1])
+    } else if let Some(frame) = excitation.samples.iter().position(|sample| !(sample.abs() < LARGEST_SAMPLE)) {
+        format!("frame {frame} is {}", excitation.samples[frame])
+    } else {
+        return Ok(());
+    };
+    Err(ResponseError::Plan { problem })
 }
 
 /// The averaged repeats, deconvolved.
@@ -157,6 +208,8 @@ pub(super) struct Heard {
     /// The loopback's repeats, where there is a loopback.
     pub loopback: Option<Repeats>,
     pub disturbed: Vec<usize>,
+    /// What broke into the repeats, each with the repeat's number.
+    pub interruptions: Vec<(usize, Interruption)>,
     pub cut: Cut,
     /// Frames of reply after the last frame of a sweep.
     pub longest_after: usize,
@@ -194,8 +247,10 @@ fn hear(
     }
     let disturbed = all.disturbed();
     let disturbed_numbers: Vec<usize> = disturbed.iter().map(|&index| all.numbers[index]).collect();
-    let repeats = all.without(&disturbed);
     let mut deconvolution = Deconvolution::new(pattern, cut.before + cut.after);
+    let expected = cut.before as i64 + flight_frames;
+    let interruptions = all_interruptions(&mut deconvolution, &all, cut, expected);
+    let repeats = all.without(&disturbed);
     let replied = deconvolution.spectrum(&repeats.mean());
     let played = deconvolution.played().to_vec();
     let before = cut.before as i64;
@@ -223,9 +278,23 @@ fn hear(
         repeats,
         loopback,
         disturbed: disturbed_numbers,
+        interruptions,
         cut,
         longest_after,
     })
+}
+
+/// What broke into each of the repeats, whose first frame's reply is expected at `expected`.
+fn all_interruptions(
+    deconvolution: &mut Deconvolution,
+    repeats: &Repeats,
+    cut: Cut,
+    expected: i64,
+) -> Vec<(usize, Interruption)> {
+    let found = |(piece, &number): (&Vec<f64>, &usize)| {
+        Some((number, interruption(deconvolution, piece, cut.before, expected)?))
+    };
+    repeats.pieces.iter().zip(&repeats.numbers).filter_map(found).collect()
 }
 
 /// Arrival, gate and band: through what the impulse response is looked at.
@@ -341,7 +410,11 @@ fn chosen_gate(
 ) -> Result<Gate, ResponseError> {
     match choice {
         GateChoice::Length { after_s } => Gate::of(after_s, longest_s, pattern),
-        GateChoice::None => Ok(Gate::open(longest_s, pattern)),
+        GateChoice::None => {
+            // A gate that is too short is refused in the same words.
+            Gate::of(longest_s, longest_s, pattern)?;
+            Ok(Gate::open(longest_s, pattern))
+        }
         GateChoice::Auto => {
             let proposed_s = curve.reflection.map_or(LONG_GATE_S, |found| found.starts_s.max(SHORTEST_PROPOSED_S));
             Gate::of(proposed_s.min(longest_s), longest_s, pattern)
@@ -390,8 +463,9 @@ fn smoothed(
         let power = fraction.mean_power(hz, band_hz, resolution_hz, |f| gated.at(f).norm_sqr());
         // So many independent values are averaged; the phase stays as it is.
         let cells = (fraction.width_hz(hz) / (rate_hz / gate.noise_frames())).max(1.0);
-        *u *= power.sqrt() / value.norm() / cells.sqrt();
-        *value *= power.sqrt() / value.norm();
+        let magnitude = value.norm().max(f64::MIN_POSITIVE);
+        *u *= power.sqrt() / magnitude / cells.sqrt();
+        *value *= power.sqrt() / magnitude;
     }
     FrequencyResponse { grid, values, u_ratio }
 }
@@ -431,9 +505,9 @@ impl Levels {
         let sweep = &evidence.heard.repeats.pieces[0][start..start + evidence.excitation.plan.frames];
         let power = sweep.iter().map(|x| x * x).sum::<f64>() / sweep.len() as f64;
         Self {
-            snr_db: noise.map(|noise| 10.0 * (power / noise.power()).log10()),
-            peak_dbfs: 20.0 * peak.log10(),
-            noise_dbfs: noise.map(|noise| 10.0 * (2.0 * noise.power()).log10()),
+            snr_db: noise.map(|noise| 10.0 * (power / noise.power()).log10()).filter(|level| level.is_finite()),
+            peak_dbfs: 20.0 * peak.max(f64::MIN_POSITIVE).log10(),
+            noise_dbfs: noise.map(|noise| 10.0 * (2.0 * noise.power()).log10()).filter(|level| level.is_finite()),
         }
     }
 }

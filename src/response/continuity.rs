@@ -97,9 +97,5 @@ fn step(at_frame: i64, [first, second]: [&[f64]; 2], pattern: &Pattern) -> Step 
     let [from_hz, to_hz] = pattern.band_hz;
     let ramp = (to_hz / from_hz).powf(0.1);
     let found = lag(first, second, pattern.rate_hz, [from_hz * ramp, to_hz / ramp], &floor);
-    Step {
-        at_frame,
-        late_frames: found.map(|lag| lag.frames),
-        u_frames: found.map_or(0.0, |lag| lag.u_frames),
-    }
+    Step { at_frame, late_frames: found.map(|lag| lag.frames), u_frames: found.map_or(0.0, |lag| lag.u_frames) }
 }

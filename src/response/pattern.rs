@@ -36,8 +36,6 @@ pub struct Pattern {
 
 /// A known signal that is no sweep of ours is taken to excite what lies within 30 dB of its strongest band.
 const EXCITED_DB: f64 = -30.0;
-/// A band is at least this many periods inside what the signal's length resolves.
-const LEAST_PERIODS: f64 = 20.0;
 /// Its fades outside the band take this ratio of frequency, a sixth of an octave.
 const FADE_RATIO: f64 = 1.122_462_048_309_373;
 
@@ -84,7 +82,7 @@ impl Pattern {
         let step_hz = 0.5 * self.rate_hz / (played.len() - 1) as f64;
         let [from_hz, to_hz] = self.band_hz;
         let power_between = |first_hz: f64, last_hz: f64| {
-            let first = (first_hz / step_hz) as usize;
+            let first = ((first_hz / step_hz) as usize).min(played.len() - 1);
             let last = ((last_hz / step_hz) as usize).clamp(first, played.len() - 1);
             played[first..=last].iter().map(Complex64::norm_sqr).sum::<f64>() / (last - first + 1) as f64
         };
@@ -151,6 +149,5 @@ fn excited_band_hz(samples: &[f64], rate_hz: f64) -> [f64; 2] {
     let last = strength.iter().rposition(|&s| s >= least).unwrap_or(length / 2);
     // The averages reach beyond what is excited, and a fade needs room below half the rate.
     let inside = 25.0 / 24.0;
-    let lowest_hz = (hz(first) * inside).max(LEAST_PERIODS * rate_hz / samples.len() as f64);
-    [lowest_hz, (hz(last) / inside).min(0.5 * rate_hz / FADE_RATIO)]
+    [hz(first) * inside, (hz(last) / inside).min(0.5 * rate_hz / FADE_RATIO)]
 }

@@ -157,7 +157,7 @@ fn settled(recorded: &[f64], pattern: &Pattern, excitation: &Excitation, expecte
     let start = excitation.plan.starts[0] as i64;
     let reach = (0.005 * pattern.rate_hz) as i64;
     let first = (expected + start - 10 * reach).max(0) as usize;
-    let last = ((expected + start) as usize + pattern.samples.len() + 20 * reach as usize).min(recorded.len());
+    let last = (expected + start + pattern.samples.len() as i64 + 20 * reach).clamp(0, recorded.len() as i64) as usize;
     if first >= last {
         return expected;
     }

@@ -34,12 +34,15 @@ pub enum Cause {
 
 /// r is looked at in windows of this length.
 const WINDOW_S: f64 = 0.005;
-/// An event stands this far (15 dB) above the median of its neighbourhood; noise in a window scatters by 1 dB …
-const ABOVE_MEDIAN: f64 = 30.0;
+/// An event stands this far (15 dB) above what is usual on both sides; noise in a window scatters by 1 dB …
+const ABOVE_USUAL: f64 = 30.0;
 /// … and is no weaker than 30 dB below the reply itself: less does no harm that counts, and a driver's own noises stay below.
 const ABOVE_REPLY: f64 = 1e-3;
-/// The neighbourhood: so many windows to each side, 150 ms.
-const NEIGHBOURS: usize = 30;
+/// The neighbourhood: so many windows to each side, 300 ms, of which the quiet quarter is what is usual …
+const NEIGHBOURS: usize = 60;
+const USUAL_SHARE: f64 = 0.25;
+/// … when there are at least so many, 50 ms.
+const LEAST_NEIGHBOURS: usize = 10;
 /// What counts as the system's own answer reaches this far before the arrival …
 const KEPT_BEFORE_S: f64 = 0.03;
 /// … and after it.
@@ -73,10 +76,11 @@ pub fn interruption(
     let events: Vec<(usize, f64)> = inside
         .clone()
         .filter_map(|index| {
-            let near = index.saturating_sub(NEIGHBOURS).max(inside.start)..(index + NEIGHBOURS + 1).min(inside.end);
-            let above = left_energies[index] / median(&left_energies[near.clone()]).max(f64::MIN_POSITIVE);
-            let strong = left_energies[index] > ABOVE_REPLY * median(&reply[near]);
-            (above > ABOVE_MEDIAN && strong).then_some((index, left_energies[index]))
+            let usual = usual_energy(&left_energies, inside.clone(), index)?;
+            let near = index.saturating_sub(NEIGHBOURS)..(index + NEIGHBOURS + 1).min(reply.len());
+            let above = left_energies[index] / usual.max(f64::MIN_POSITIVE);
+            let strong = left_energies[index] > ABOVE_REPLY * quantile(&reply[near], 0.5);
+            (above > ABOVE_USUAL && strong).then_some((index, left_energies[index]))
         })
         .collect();
     let worst = events.iter().copied().reduce(|a, b| if b.1 > a.1 { b } else { a })?.0;
@@ -128,10 +132,20 @@ fn share_within(samples: &[f64], band_hz: [f64; 2], rate_hz: f64) -> f64 {
     within / all
 }
 
-fn median(values: &[f64]) -> f64 {
+/// What is usual around a window: the louder of both sides, so that what only rises or falls is no event. `None` next to
+/// an end, where one side is missing.
+fn usual_energy(energies: &[f64], inside: Range<usize>, index: usize) -> Option<f64> {
+    let left = index.saturating_sub(NEIGHBOURS).max(inside.start)..index;
+    let right = index + 1..(index + 1 + NEIGHBOURS).min(inside.end);
+    let told = left.len() >= LEAST_NEIGHBOURS && right.len() >= LEAST_NEIGHBOURS;
+    told.then(|| quantile(&energies[left], USUAL_SHARE).max(quantile(&energies[right], USUAL_SHARE)))
+}
+
+/// The value below which a share of the values lies.
+fn quantile(values: &[f64], share: f64) -> f64 {
     let mut sorted = values.to_vec();
     sorted.sort_by(f64::total_cmp);
-    sorted.get(sorted.len() / 2).copied().unwrap_or(0.0)
+    sorted.get((share * sorted.len() as f64) as usize).copied().unwrap_or(0.0)
 }
 
 #[cfg(test)]

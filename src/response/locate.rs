@@ -26,6 +26,8 @@ const ARRIVAL_AFTER_S: f64 = 0.15;
 /// A wrong excitation spreads over seconds, a right one gathers at least this share even in a lively room. Tried on
 /// sweeps of other lengths and bands: none above 3 %.
 const GATHERED_PERCENT: f64 = 10.0;
+/// A band narrower than two octaves has no compact arrival.
+const WIDE_RATIO: f64 = 4.0;
 /// With all octaves alike, the bass of a room needs more time …
 const OCTAVES_BEFORE_S: f64 = 0.05;
 /// … to gather.
@@ -55,7 +57,9 @@ pub fn locate(recorded: &[f64], channel: usize, plan: &Plan, pattern: &Pattern) 
     let together = |index: usize| spacing.iter().map(|shift| gathered[(index + shift) % count]).sum::<f64>();
     let best = (0..count).map(|index| (index, together(index))).fold((0, 0.0), |a, b| if b.1 > a.1 { b } else { a }).0;
     judge(&impulse, best, channel, (rate_hz, spacing.len().max(1)))?;
-    judge_by_octaves(&impulse, best, channel, (rate_hz, spacing.len().max(1)))?;
+    if pattern.band_hz[1] > WIDE_RATIO * pattern.band_hz[0] {
+        judge_by_octaves(&impulse, best, channel, (rate_hz, spacing.len().max(1)))?;
+    }
     let peak = strongest(&impulse, best as i64, (GATHER_S * rate_hz) as i64);
     let signed = if peak > count as i64 / 2 { peak - count as i64 } else { peak };
     Ok(Location { offset_frames: signed - first_start as i64 })

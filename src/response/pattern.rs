@@ -1,13 +1,13 @@
 //! One repeat of the excitation, as the analysis uses it: its samples, its band, its spectrum.
 //!
 //! ```text
-//! B(f) = (j·f/(j·f + f₁))⁸ · T(f) · U(f) · V(f)
+//! B(f) = (j·f/(j·f + f₁))¹² · T(f) · U(f) · V(f)
 //! T(f) = 1 within the band,   1/(1 + (10⁻⁴·P/|X(f)|²)²)  outside
 //! V(f) = 1 for a sweep,       |X|²/(|X|² + 10⁻⁴·⟨|X|²⟩)   for any other signal
 //! ```
 //!
 //! f₁: first frequency that is played; X: spectrum of the excitation, P: its power at that end of the band. B limits the
-//! response to what was excited and is divided out again after the gate. Its first factor is a high-pass of eight equal
+//! response to what was excited and is divided out again after the gate. Its first factor is a high-pass of twelve equal
 //! poles: causal, it rings nowhere, so that a limited response stays causal and short; a symmetric limit at 20 Hz would
 //! ring for half a second before the arrival, where a gate cuts it off and bends the bass. T is the only regularisation
 //! of a sweep, and exactly 1 within the band. V fills the holes that the spectrum of noise has, ⟨⟩ being the mean over a
@@ -129,7 +129,7 @@ fn trust(band_power: f64, power: f64) -> f64 {
     1.0 / (1.0 + weakness * weakness)
 }
 
-const HIGH_PASS_POLES: i32 = 8;
+const HIGH_PASS_POLES: i32 = 12;
 /// A bin this much weaker than its neighbours is a hole in the spectrum of noise, or of a sound that comes twice: 40 dB.
 const HOLE_POWER_RATIO: f64 = 1e-4;
 /// 40 dB below the band's end the excitation is taken for noise.

@@ -67,31 +67,33 @@ fn every_rate_length_and_band_gives_the_closed_form() {
     for rate_hz in [44_100, 48_000, 96_000, 192_000] {
         for band_hz in bands {
             for duration_s in [1.0, 5.0, 20.0] {
-                if rate_hz == 192_000 && duration_s > 5.0 {
+                // Time: the longest at the usual rate only.
+                if rate_hz != 48_000 && duration_s > 5.0 {
                     continue;
                 }
                 let excitation = sweep(rate_hz, band_hz, duration_s, Marks::BeforeAndAfter, 1);
                 let filter = Filter::satellite(f64::from(rate_hz));
                 let recording = recorded(&excitation, vec![replied(&excitation, &filter)]);
-                let started = std::time::Instant::now();
-                match analyse(&recording, &excitation, &plain()) {
-                    Ok(analysis) => {
-                        let [level, phase] = worst(&analysis, &filter);
-                        println!(
-                            "{rate_hz} {band_hz:?} {duration_s} s: {:.4} dB at {:.0}, {:.3} deg at {:.0}, valid {:.1?}, arrival {:.3} ± {:.3}, {:?} {:.1} s",
-                            level.0,
-                            level.1,
-                            phase.0,
-                            phase.1,
-                            analysis.valid_hz,
-                            analysis.arrival_s * f64::from(rate_hz),
-                            2.0 * analysis.u_arrival_s * f64::from(rate_hz),
-                            says(&analysis),
-                            started.elapsed().as_secs_f64()
-                        );
-                    }
-                    Err(error) => println!("{rate_hz} {band_hz:?} {duration_s} s: {error}"),
-                }
+                let analysis = analyse(&recording, &excitation, &plain()).unwrap();
+                let [level, phase] = worst(&analysis, &filter);
+                let off = analysis.arrival_s * f64::from(rate_hz) - 300.0;
+                let u = analysis.u_arrival_s * f64::from(rate_hz);
+                println!(
+                    "{rate_hz} {band_hz:?} {duration_s} s: {:.4} dB at {:.0}, {:.3} deg at {:.0}, valid {:.1?}, arrival off {off:.3} ± {:.3}, {:?}",
+                    level.0,
+                    level.1,
+                    phase.0,
+                    phase.1,
+                    analysis.valid_hz,
+                    2.0 * u,
+                    says(&analysis)
+                );
+                // 0.002 dB where the band is wide and at most 5 s sharpen its end, else 0.01 dB: the end of the band rings
+                // before the arrival, where the gate opens.
+                let wide = band_hz == [20.0, 20_000.0] && duration_s <= 5.0;
+                let [level_db, phase_deg] = if wide { [0.002, 0.05] } else { [0.01, 0.1] };
+                assert!(level.0 < level_db && phase.0 < phase_deg);
+                assert!(off.abs() < 2.0 * u && !has(&analysis, Code::Dropout), "{:?}", says(&analysis));
             }
         }
     }
@@ -142,25 +144,26 @@ fn any_known_signal_is_an_excitation() {
             let playing = known(rate(48_000), padded, [20.0, 20_000.0]);
             let reply = replied(&playing, &filter);
             let reply = Noise::new(9).added(&reply, 10f64.powf(-snr_db / 20.0) * 0.05);
-            match analyse(&recorded(&playing, vec![reply]), &excitation, &plain()) {
-                Ok(mut analysis) => {
-                    analysis.arrival_s -= 1.0;
-                    let [level, phase] = worst(&analysis, &filter);
-                    println!(
-                        "{name} {snr_db}: {:.4} dB at {:.0}, {:.3} deg at {:.0}, valid {:.1?}, arrival {:.3}, u {:.5?} {:?} drift {:?}",
-                        level.0,
-                        level.1,
-                        phase.0,
-                        phase.1,
-                        analysis.valid_hz,
-                        analysis.arrival_s * 48e3,
-                        analysis.response.u_db().iter().step_by(96).collect::<Vec<_>>(),
-                        says(&analysis),
-                        analysis.drift
-                    );
-                }
-                Err(error) => println!("{name}: {error}"),
-            }
+            let mut analysis = analyse(&recorded(&playing, vec![reply]), &excitation, &plain()).unwrap();
+            analysis.arrival_s -= 1.0;
+            let [level, phase] = worst(&analysis, &filter);
+            println!(
+                "{name} {snr_db}: {:.4} dB at {:.0}, {:.3} deg at {:.0}, valid {:.1?}, {:?}",
+                level.0,
+                level.1,
+                phase.0,
+                phase.1,
+                analysis.valid_hz,
+                says(&analysis)
+            );
+            assert!(analysis.drift.is_none() && has(&analysis, Code::ClockDrift));
+            // Without noise 0.1 dB: the holes of a noise's spectrum are filled, not measured. With noise what 60 dB leave.
+            assert!(level.0 < if snr_db > 100.0 { 0.1 } else { 0.3 } && phase.0 < 2.0);
+            let within = errors(&analysis, &filter).iter().filter(|(error, u)| error.abs() <= 2.0 * u).count() as f64;
+            let share = within / analysis.response.values.len() as f64;
+            println!("  within 2u: {:.1} %", 100.0 * share);
+            // One run of some hundred independent values.
+            assert!(snr_db > 100.0 || share > 0.85);
         }
     }
 }

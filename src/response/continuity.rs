@@ -39,6 +39,8 @@ const PERIODS_BEFORE: f64 = 10.0;
 const ROOM_BEFORE_S: f64 = 0.05;
 /// … to this long after, which holds its reply.
 const ROOM_AFTER_S: f64 = 0.2;
+/// A narrower band than an octave has no arrival that could be compared.
+const NARROWEST_RATIO: f64 = 2.0;
 /// A step is believed when it is this many times its uncertainty.
 const SIGNIFICANT: f64 = 5.0;
 /// Bins weaker than this against the mean are left to the noise.
@@ -48,6 +50,9 @@ const FLOOR_POWER_RATIO: f64 = 1e-4;
 /// `offset_frames`. Empty without marks and repeats.
 pub fn steps(recorded: &[f64], excitation: &Excitation, pattern: &Pattern, offset_frames: i64) -> Vec<Step> {
     let plan = &excitation.plan;
+    if pattern.band_hz[1] < NARROWEST_RATIO * pattern.band_hz[0] {
+        return Vec::new();
+    }
     let mark = plan.mark_starts.first().map(|&start| mark_pattern(excitation, pattern, start));
     let mut sounds: Vec<(usize, &Pattern)> = plan.starts.iter().map(|&start| (start, pattern)).collect();
     if let Some(mark) = &mark {

@@ -145,3 +145,42 @@ pub(super) fn strongest(impulse: &WrappedImpulse, around: i64, reach: i64) -> i6
         .fold((around, 0.0), |a, b| if b.1 > a.1 { b } else { a })
         .0
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::math::Random;
+    use crate::quantity::SampleRate;
+    use crate::signal::{Marks, Sequence, SweepSettings};
+
+    /// The slow twin: each window added up by itself.
+    #[test]
+    fn the_moving_energy_is_the_sum_over_each_window() {
+        let mut random = Random::new(3);
+        let samples: Vec<f64> = (0..50).map(|_| random.normal()).collect();
+        for frames in [1usize, 6, 7, 500] {
+            let half = (frames / 2).min(24) as i64;
+            for (index, found) in moving_energy(&samples, frames).iter().enumerate() {
+                let slow: f64 =
+                    (-half..=half).map(|n| samples[(index as i64 + n).rem_euclid(50) as usize].powi(2)).sum();
+                // 1e-12: some hundred additions of values of order one.
+                assert!((found - slow).abs() < 1e-12, "{frames} {index}");
+            }
+        }
+    }
+
+    #[test]
+    fn an_excitation_is_found_where_it_was_put_even_before_the_recording_began() {
+        let rate = SampleRate::new(48_000).unwrap();
+        let sweep = SweepSettings { rate, from_hz: 20.0, to_hz: 20_000.0, lowest_hz: None, duration_s: 0.5 };
+        let sequence = Sequence { sweep, level_dbfs: 0.0, repeats: 2, marks: Marks::None, pause_s: 0.5 };
+        let excitation = sequence.excitation().unwrap();
+        let pattern = Pattern::of(&excitation).unwrap();
+        let mut late = vec![0.0; 1_234];
+        late.extend_from_slice(&excitation.samples);
+        assert_eq!(locate(&late, 0, &excitation.plan, &pattern).unwrap().offset_frames, 1_234);
+        let early = &excitation.samples[30_000..];
+        assert_eq!(locate(early, 0, &excitation.plan, &pattern).unwrap().offset_frames, -30_000);
+        assert_eq!(locate(&[0.0; 9], 0, &excitation.plan, &pattern), Err(ResponseError::Silent { channel: 1 }));
+    }
+}

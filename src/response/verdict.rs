@@ -133,7 +133,9 @@ fn broken_into(evidence: &Evidence<'_>) -> Vec<Finding> {
         let at = Whereabouts { channel: Some(evidence.settings.reply + 1), time_s: Some(time_s), band_hz: None };
         Finding { code, severity, says, advice: advice.into(), at }
     };
-    heard.interruptions.iter().map(finding).collect()
+    // Clipping comes and goes as suddenly as a noise does, and has its own words.
+    let clipped = clipping(evidence.recording, evidence.settings.reply).is_some();
+    heard.interruptions.iter().filter(|(_, found)| !(clipped && found.cause == Cause::Noise)).map(finding).collect()
 }
 
 /// Sound comes later than the loopback: a reply that comes earlier is none.

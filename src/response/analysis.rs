@@ -153,7 +153,7 @@ fn check(recording: &Recording, excitation: &Excitation, settings: &Settings) ->
         if samples.len() != needed {
             return Err(ResponseError::UnequalChannels { channel: index + 1, found: samples.len(), needed });
         }
-        if let Some(frame) = samples.iter().position(|sample| !(sample.abs() < LARGEST_SAMPLE)) {
+        if let Some(frame) = samples.iter().position(|&sample| !is_sound(sample)) {
             return Err(ResponseError::NotFinite { channel: index + 1, frame, found: samples[frame] });
         }
     }
@@ -161,6 +161,11 @@ fn check(recording: &Recording, excitation: &Excitation, settings: &Settings) ->
         Some(channel) => Err(ResponseError::NoSuchChannel { wanted: channel + 1, found }),
         None => Ok(()),
     }
+}
+
+/// Neither a NaN nor too large to be squared.
+fn is_sound(sample: f64) -> bool {
+    sample.abs() < LARGEST_SAMPLE
 }
 
 /// A plan that points beyond its samples, or to a band that can't be, comes from another excitation's description.
@@ -178,13 +183,12 @@ fn check_plan(excitation: &Excitation) -> Result<(), ResponseError> {
         format!("a time mark of {} frames is said to lie where none of the {played} frames are", plan.mark_frames)
     } else if !plan.starts.is_sorted_by(|a, b| a < b) || !plan.mark_starts.is_sorted_by(|a, b| a < b) {
         "its sounds are not in order".to_owned()
-    } else if plan.sweep.is_some_and(|sweep| {
-        !rises(plan.band_hz)
-            || !rises(sweep.played_hz)
-            || !(sweep.rate_constant_s > 0.0 && sweep.rate_constant_s.is_finite())
+    } else if !plan.sweep.is_none_or(|sweep| {
+        let constant_s = sweep.rate_constant_s;
+        rises(plan.band_hz) && rises(sweep.played_hz) && constant_s > 0.0 && constant_s.is_finite()
     }) {
         format!("a sweep from {} to {} Hz can't be", plan.band_hz[0], plan.band_hz[1])
-    } else if let Some(frame) = excitation.samples.iter().position(|sample| !(sample.abs() < LARGEST_SAMPLE)) {
+    } else if let Some(frame) = excitation.samples.iter().position(|&sample| !is_sound(sample)) {
         format!("frame {frame} is {}", excitation.samples[frame])
     } else {
         return Ok(());

@@ -12,7 +12,7 @@ use systems::{Filter, Noise, Playing, rounded};
 fn main() {
     let runs: u64 = std::env::args().nth(1).and_then(|runs| runs.parse().ok()).unwrap_or(20);
     let gate = |after_s| GateChoice::Length { after_s };
-    let third = OctaveFraction::new(1.0 / 12.0).ok();
+    let twelfth = OctaveFraction::new(1.0 / 12.0).ok();
     // Name, noise of the 0.5 full-scale reply, colour, bits, repeats, gate, smoothing.
     let cases = [
         ("white, 70 dB", 1e-4, "white", 24, 1, GateChoice::Auto, None),
@@ -21,7 +21,7 @@ fn main() {
         ("mains hum, 60 dB", 3e-5, "hum", 24, 1, GateChoice::Auto, None),
         ("16 bits at -50 dB, no dither", 0.0, "white", 16, 1, GateChoice::Auto, None),
         ("gate of 5 ms", 1e-3, "white", 24, 1, gate(0.005), None),
-        ("smoothed 1/12", 1e-3, "white", 24, 1, GateChoice::Auto, third),
+        ("smoothed 1/12", 1e-3, "white", 24, 1, GateChoice::Auto, twelfth),
         ("two repeats", 3e-4, "white", 24, 2, GateChoice::Auto, None),
         ("four repeats", 3e-4, "white", 24, 4, GateChoice::Auto, None),
     ];
@@ -79,7 +79,7 @@ fn disturbed(reply: &[f64], level: f64, colour: &str, seed: u64) -> Vec<f64> {
         .enumerate()
         .map(|(n, x)| match colour {
             "hum" => x + level * noise.normal() + hum(n),
-            // Three one-pole filters an order apart fall by 10 dB a decade: P. Kellet's way (from memory).
+            // Three one-pole filters, each an order of frequency above the other, fall by nearly 10 dB a decade.
             "pink" => {
                 let white = noise.normal();
                 slow[0] = 0.997_65 * slow[0] + white * 0.099_046;

@@ -306,7 +306,7 @@ fn any_settings() -> impl Strategy<Value = Settings> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 300, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: 300, failure_persistence: None, ..ProptestConfig::default() })]
     /// Whatever comes in: an answer whose numbers are numbers, or an error that is one sentence.
     #[test]
     fn no_recording_makes_a_panic_or_a_nan(

@@ -4,6 +4,7 @@
 //! arrival, gate, transform; then the harmonics, the calibration, and what there is to say about trust.
 //! No equation of its own: each step has its file.
 
+use super::admission::check;
 use super::excess::arrival;
 use super::frequency::{GatedResponse, NoiseSource, NoiseThrough, frequency_response};
 use super::locate::strongest;
@@ -91,10 +92,6 @@ const KEPT_AFTER_S: f64 = 1.0;
 const LONG_GATE_S: f64 = 0.5;
 /// No proposed gate is shorter than this.
 const SHORTEST_PROPOSED_S: f64 = 0.001_5;
-/// Finer grids show nothing but the gate's own shape.
-const MOST_POINTS_PER_OCTAVE: u32 = 1_000;
-/// Full scale is 1; a float file may hold more, but whose square overflows is no sound.
-const LARGEST_SAMPLE: f64 = 1e30;
 /// Reflections are looked for within this after the arrival.
 const LOOK_S: f64 = 0.1;
 
@@ -132,68 +129,6 @@ pub fn analyse(recording: &Recording, excitation: &Excitation, settings: &Settin
         disagreement: disagreement.as_ref(),
     };
     Ok(conclude(&evidence, view, response))
-}
-
-fn check(recording: &Recording, excitation: &Excitation, settings: &Settings) -> Result<(), ResponseError> {
-    if recording.rate != excitation.rate {
-        return Err(ResponseError::RatesDiffer { recorded_hz: recording.rate.hz(), played_hz: excitation.rate.hz() });
-    }
-    check_plan(excitation)?;
-    if !(1..=MOST_POINTS_PER_OCTAVE).contains(&settings.points_per_octave) {
-        let found = settings.points_per_octave;
-        return Err(ResponseError::PointsPerOctave { found, most: MOST_POINTS_PER_OCTAVE });
-    }
-    let offset_db = settings.level.offset_db();
-    if !offset_db.is_finite() {
-        return Err(ResponseError::LevelReference { offset_db });
-    }
-    let found = recording.channels.len();
-    let needed = recording.frames();
-    for (index, samples) in recording.channels.iter().enumerate() {
-        if samples.len() != needed {
-            return Err(ResponseError::UnequalChannels { channel: index + 1, found: samples.len(), needed });
-        }
-        if let Some(frame) = samples.iter().position(|&sample| !is_sound(sample)) {
-            return Err(ResponseError::NotFinite { channel: index + 1, frame, found: samples[frame] });
-        }
-    }
-    match settings.reference.into_iter().chain([settings.reply]).find(|&channel| channel >= found) {
-        Some(channel) => Err(ResponseError::NoSuchChannel { wanted: channel + 1, found }),
-        None => Ok(()),
-    }
-}
-
-/// Neither a NaN nor too large to be squared.
-fn is_sound(sample: f64) -> bool {
-    sample.abs() < LARGEST_SAMPLE
-}
-
-/// A plan that points beyond its samples, or to a band that can't be, comes from another excitation's description.
-fn check_plan(excitation: &Excitation) -> Result<(), ResponseError> {
-    let plan = &excitation.plan;
-    let played = excitation.samples.len();
-    let highest_hz = 0.5 * excitation.rate.hz();
-    let fits = |start: &usize, frames: usize| frames > 0 && start.checked_add(frames).is_some_and(|end| end <= played);
-    let rises = |[from_hz, to_hz]: [f64; 2]| 0.0 < from_hz && from_hz < to_hz && to_hz <= highest_hz;
-    let problem = if plan.starts.is_empty() {
-        "it names no sound".to_owned()
-    } else if !plan.starts.iter().all(|start| fits(start, plan.frames)) {
-        format!("a sound of {} frames is said to lie where none of the {played} frames are", plan.frames)
-    } else if !plan.mark_starts.iter().all(|start| fits(start, plan.mark_frames)) {
-        format!("a time mark of {} frames is said to lie where none of the {played} frames are", plan.mark_frames)
-    } else if !plan.starts.is_sorted_by(|a, b| a < b) || !plan.mark_starts.is_sorted_by(|a, b| a < b) {
-        "its sounds are not in order".to_owned()
-    } else if !plan.sweep.is_none_or(|sweep| {
-        let constant_s = sweep.rate_constant_s;
-        rises(plan.band_hz) && rises(sweep.played_hz) && constant_s > 0.0 && constant_s.is_finite()
-    }) {
-        format!("a sweep from {} to {} Hz can't be", plan.band_hz[0], plan.band_hz[1])
-    } else if let Some(frame) = excitation.samples.iter().position(|&sample| !is_sound(sample)) {
-        format!("frame {frame} is {}", excitation.samples[frame])
-    } else {
-        return Ok(());
-    };
-    Err(ResponseError::Plan { problem })
 }
 
 /// The averaged repeats, deconvolved.

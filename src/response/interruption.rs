@@ -47,8 +47,8 @@ const LEAST_NEIGHBOURS: usize = 10;
 const KEPT_BEFORE_S: f64 = 0.03;
 /// … and after it.
 const KEPT_AFTER_S: f64 = 0.3;
-/// Of what lost samples leave, at least half lies within a third of an octave around the sweep's frequency.
-const OWN_SHARE: f64 = 0.5;
+/// Of what lost samples leave, at least a quarter lies within a third of an octave around the sweep's frequency.
+const OWN_SHARE: f64 = 0.25;
 const OWN_RATIO: f64 = 1.26;
 
 /// The worst moment of one repeat, which lies `before` frames into `piece`, with the strongest arrival at `peak`.

@@ -1,5 +1,6 @@
 //! What a system does: from a recording to its impulse response, frequency response and distortion.
 
+mod admission;
 mod analysis;
 mod clock;
 mod continuity;

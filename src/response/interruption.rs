@@ -47,8 +47,10 @@ const LEAST_NEIGHBOURS: usize = 10;
 const KEPT_BEFORE_S: f64 = 0.03;
 /// … and after it.
 const KEPT_AFTER_S: f64 = 0.3;
-/// Of what lost samples leave, at least a quarter lies within a third of an octave around the sweep's frequency.
+/// Of what lost samples leave, at least a quarter lies within a third of an octave around the sweep's frequency …
 const OWN_SHARE: f64 = 0.25;
+/// … and more than chance puts there.
+const ABOVE_CHANCE: f64 = 1.2;
 const OWN_RATIO: f64 = 1.26;
 
 /// The worst moment of one repeat, which lies `before` frames into `piece`, with the strongest arrival at `peak`.
@@ -92,7 +94,10 @@ pub fn interruption(
     let hz_at = |frame: usize| pattern.played_hz[0] * ((frame as f64 - peak as f64) / rate_constant).exp();
     let own_hz = [hz_at(frames.start) / OWN_RATIO, hz_at(frames.end) * OWN_RATIO];
     let own = share_within(&left[frames.clone()], own_hz, pattern.rate_hz);
-    Some(Interruption { frames, cause: if own > OWN_SHARE { Cause::LostSamples } else { Cause::Noise } })
+    // White noise has its share there too, and a large one in the treble.
+    let chance = ((own_hz[1] - own_hz[0]) / pattern.band_hz[1]).min(1.0);
+    let least = OWN_SHARE.max(ABOVE_CHANCE * chance);
+    Some(Interruption { frames, cause: if own > least { Cause::LostSamples } else { Cause::Noise } })
 }
 
 /// r, band limited as the impulse response is.

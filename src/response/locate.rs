@@ -32,7 +32,7 @@ const WIDE_RATIO: f64 = 4.0;
 const OCTAVES_BEFORE_S: f64 = 0.05;
 /// … to gather.
 const OCTAVES_AFTER_S: f64 = 0.25;
-/// A sweep half as long again, the most alike that was tried, gathers 30 %; a room with 1 s of reverberation 90 %.
+/// Ours: a sweep half as long again gathered 8 %, a right one in no room nearly all; long reverberation is untried.
 const OCTAVES_PERCENT: f64 = 50.0;
 /// This is judged only where the arrival stands 20 dB above the noise.
 const OCTAVES_CLEAR_RATIO: f64 = 100.0;

@@ -4,6 +4,7 @@
 //! arrival, gate, transform; then the harmonics, the calibration, and what there is to say about trust.
 //! No equation of its own: each step has its file.
 
+use super::admission::check;
 use super::excess::arrival;
 use super::frequency::{GatedResponse, NoiseSource, NoiseThrough, frequency_response};
 use super::locate::strongest;
@@ -12,9 +13,9 @@ use super::timeline::{Correction, Timeline, on_players_clock};
 use super::truncation::widen_by_truncation;
 use super::verdict::{Evidence, findings};
 use super::{
-    Arrival, Cut, Deconvolution, Distortion, Drift, EnergyTime, FrequencyResponse, Gate, GateChoice, LevelReference,
-    MicrophoneTable, NoiseDensity, OctaveFraction, Pattern, Repeats, ResponseError, Step, WrappedImpulse, distortion,
-    energy_time, locate,
+    Arrival, Cut, Deconvolution, Distortion, Drift, EnergyTime, FrequencyResponse, Gate, GateChoice, Interruption,
+    LevelReference, MicrophoneTable, NoiseDensity, OctaveFraction, Pattern, Repeats, ResponseError, Step,
+    WrappedImpulse, distortion, energy_time, interruption, locate,
 };
 use crate::quantity::{Finding, FrequencyGrid, SampleRate};
 use crate::signal::{Excitation, Recording};
@@ -131,17 +132,6 @@ pub fn analyse(recording: &Recording, excitation: &Excitation, settings: &Settin
     Ok(conclude(&evidence, view, response))
 }
 
-fn check(recording: &Recording, excitation: &Excitation, settings: &Settings) -> Result<(), ResponseError> {
-    if recording.rate != excitation.rate {
-        return Err(ResponseError::RatesDiffer { recorded_hz: recording.rate.hz(), played_hz: excitation.rate.hz() });
-    }
-    let found = recording.channels.len();
-    match settings.reference.into_iter().chain([settings.reply]).find(|&channel| channel >= found) {
-        Some(channel) => Err(ResponseError::NoSuchChannel { wanted: channel + 1, found }),
-        None => Ok(()),
-    }
-}
-
 /// The averaged repeats, deconvolved.
 pub(super) struct Heard {
     pub deconvolution: Deconvolution,
@@ -158,6 +148,8 @@ pub(super) struct Heard {
     /// The loopback's repeats, where there is a loopback.
     pub loopback: Option<Repeats>,
     pub disturbed: Vec<usize>,
+    /// What broke into the repeats, each with the repeat's number.
+    pub interruptions: Vec<(usize, Interruption)>,
     pub cut: Cut,
     /// Frames of reply after the last frame of a sweep.
     pub longest_after: usize,
@@ -195,8 +187,10 @@ fn hear(
     }
     let disturbed = all.disturbed();
     let disturbed_numbers: Vec<usize> = disturbed.iter().map(|&index| all.numbers[index]).collect();
-    let repeats = all.without(&disturbed);
     let mut deconvolution = Deconvolution::new(pattern, cut.before + cut.after);
+    let expected = cut.before as i64 + flight_frames;
+    let interruptions = all_interruptions(&mut deconvolution, &all, cut, expected);
+    let repeats = all.without(&disturbed);
     let replied = deconvolution.spectrum(&repeats.mean());
     let played = deconvolution.played().to_vec();
     let before = cut.before as i64;
@@ -224,9 +218,23 @@ fn hear(
         repeats,
         loopback,
         disturbed: disturbed_numbers,
+        interruptions,
         cut,
         longest_after,
     })
+}
+
+/// What broke into each of the repeats, whose first frame's reply is expected at `expected`.
+fn all_interruptions(
+    deconvolution: &mut Deconvolution,
+    repeats: &Repeats,
+    cut: Cut,
+    expected: i64,
+) -> Vec<(usize, Interruption)> {
+    let found = |(piece, &number): (&Vec<f64>, &usize)| {
+        Some((number, interruption(deconvolution, piece, cut.before, expected)?))
+    };
+    repeats.pieces.iter().zip(&repeats.numbers).filter_map(found).collect()
 }
 
 /// Arrival, gate and band: through what the impulse response is looked at.
@@ -343,7 +351,11 @@ fn chosen_gate(
 ) -> Result<Gate, ResponseError> {
     match choice {
         GateChoice::Length { after_s } => Gate::of(after_s, longest_s, pattern),
-        GateChoice::None => Ok(Gate::open(longest_s, pattern)),
+        GateChoice::None => {
+            // A gate that is too short is refused in the same words.
+            Gate::of(longest_s, longest_s, pattern)?;
+            Ok(Gate::open(longest_s, pattern))
+        }
         GateChoice::Auto => {
             let proposed_s = curve.reflection.map_or(LONG_GATE_S, |found| found.starts_s.max(SHORTEST_PROPOSED_S));
             Gate::of(proposed_s.min(longest_s), longest_s, pattern)
@@ -392,8 +404,9 @@ fn smoothed(
         let power = fraction.mean_power(hz, band_hz, resolution_hz, |f| gated.at(f).norm_sqr());
         // So many independent values are averaged; the phase stays as it is.
         let cells = (fraction.width_hz(hz) / (rate_hz / gate.noise_frames())).max(1.0);
-        *u *= power.sqrt() / value.norm() / cells.sqrt();
-        *value *= power.sqrt() / value.norm();
+        let magnitude = value.norm().max(f64::MIN_POSITIVE);
+        *u *= power.sqrt() / magnitude / cells.sqrt();
+        *value *= power.sqrt() / magnitude;
     }
     FrequencyResponse { grid, values, u_ratio }
 }
@@ -448,9 +461,9 @@ impl Levels {
         let sweep = &evidence.heard.repeats.pieces[0][start..start + evidence.excitation.plan.frames];
         let power = sweep.iter().map(|x| x * x).sum::<f64>() / sweep.len() as f64;
         Self {
-            snr_db: noise.map(|noise| 10.0 * (power / noise.power()).log10()),
-            peak_dbfs: 20.0 * peak.log10(),
-            noise_dbfs: noise.map(|noise| 10.0 * (2.0 * noise.power()).log10()),
+            snr_db: noise.map(|noise| 10.0 * (power / noise.power()).log10()).filter(|level| level.is_finite()),
+            peak_dbfs: 20.0 * peak.max(f64::MIN_POSITIVE).log10(),
+            noise_dbfs: noise.map(|noise| 10.0 * (2.0 * noise.power()).log10()).filter(|level| level.is_finite()),
         }
     }
 }

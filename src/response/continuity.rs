@@ -16,14 +16,33 @@ pub struct Step {
     pub at_frame: i64,
     /// Frames too late (or too early) after the sound before it; `None` where the two are not alike.
     pub late_frames: Option<f64>,
+    /// Its standard uncertainty, in frames.
+    pub u_frames: f64,
+}
+
+impl Step {
+    /// Whether it is more than a rounding and stands out of its uncertainty.
+    pub fn is_broken(&self) -> bool {
+        self.late_frames.is_none_or(|frames| frames.abs() > STEP_FRAMES.max(SIGNIFICANT * self.u_frames))
+    }
 }
 
 /// Half a frame is a step; marks and sweep agree to a few hundredths.
-pub const STEP_FRAMES: f64 = 0.5;
+const STEP_FRAMES: f64 = 0.5;
 /// What is compared begins this long before the arrival …
 const BEFORE_S: f64 = 0.01;
-/// … and ends this long after.
+/// … and ends this long after; where the band is narrow, both are longer by the same ratio.
 const AFTER_S: f64 = 0.02;
+/// Periods of the band's highest frequency that fit in front of the arrival: sounds of a narrow band are long.
+const PERIODS_BEFORE: f64 = 10.0;
+/// Around a sound the recording is taken from this long before …
+const ROOM_BEFORE_S: f64 = 0.05;
+/// … to this long after, which holds its reply.
+const ROOM_AFTER_S: f64 = 0.2;
+/// A narrower band than an octave has no arrival that could be compared.
+const NARROWEST_RATIO: f64 = 2.0;
+/// A step is believed when it is this many times its uncertainty.
+const SIGNIFICANT: f64 = 5.0;
 /// Bins weaker than this against the mean are left to the noise.
 const FLOOR_POWER_RATIO: f64 = 1e-4;
 
@@ -31,23 +50,24 @@ const FLOOR_POWER_RATIO: f64 = 1e-4;
 /// `offset_frames`. Empty without marks and repeats.
 pub fn steps(recorded: &[f64], excitation: &Excitation, pattern: &Pattern, offset_frames: i64) -> Vec<Step> {
     let plan = &excitation.plan;
+    if pattern.band_hz[1] < NARROWEST_RATIO * pattern.band_hz[0] {
+        return Vec::new();
+    }
     let mark = plan.mark_starts.first().map(|&start| mark_pattern(excitation, pattern, start));
     let mut sounds: Vec<(usize, &Pattern)> = plan.starts.iter().map(|&start| (start, pattern)).collect();
     if let Some(mark) = &mark {
         sounds.extend(plan.mark_starts.iter().map(|&start| (start, mark)));
     }
     sounds.sort_by_key(|&(start, _)| start);
+    let before_s = (PERIODS_BEFORE / pattern.band_hz[1]).clamp(BEFORE_S, ROOM_BEFORE_S);
     let arrivals: Vec<(i64, Vec<f64>)> = sounds
         .iter()
         .filter_map(|&(start, pattern)| {
             let at_frame = offset_frames + start as i64;
-            Some((at_frame, first_sound(recorded, at_frame, pattern)?))
+            Some((at_frame, first_sound(recorded, at_frame, pattern, before_s)?))
         })
         .collect();
-    arrivals
-        .windows(2)
-        .map(|pair| Step { at_frame: pair[1].0, late_frames: late(&pair[0].1, &pair[1].1, pattern) })
-        .collect()
+    arrivals.windows(2).map(|pair| step(pair[1].0, [&pair[0].1, &pair[1].1], pattern)).collect()
 }
 
 /// A time mark as a pattern: its ramps are taken off the band.
@@ -60,24 +80,27 @@ fn mark_pattern(excitation: &Excitation, pattern: &Pattern, start: usize) -> Pat
         samples,
         rate_hz: pattern.rate_hz,
         band_hz: [from_hz * ramp, to_hz / ramp],
-        played_hz: [from_hz, to_hz],
+        // The same limit as for the sweep, so that the two have the same phase.
+        played_hz: [pattern.played_hz[0], to_hz],
         rate_constant_s: None,
     }
 }
 
 /// The impulse response of one sound alone, around its arrival.
-fn first_sound(recorded: &[f64], at_frame: i64, pattern: &Pattern) -> Option<Vec<f64>> {
+fn first_sound(recorded: &[f64], at_frame: i64, pattern: &Pattern, before_s: f64) -> Option<Vec<f64>> {
     let frames = |duration_s: f64| (duration_s * pattern.rate_hz) as usize;
-    let room = Room { before: frames(0.05), after: frames(0.2) };
+    let room = Room { before: frames(ROOM_BEFORE_S), after: frames(ROOM_AFTER_S) };
     let piece = around(recorded, at_frame, pattern.samples.len(), room)?;
     let impulse = Deconvolution::new(pattern, piece.len()).impulse_of(piece);
-    Some(impulse.cut(room.before as i64 - frames(BEFORE_S) as i64, frames(BEFORE_S + AFTER_S)))
+    let after_s = before_s * AFTER_S / BEFORE_S;
+    Some(impulse.cut(room.before as i64 - frames(before_s) as i64, frames(before_s + after_s)))
 }
 
-fn late(first: &[f64], second: &[f64], pattern: &Pattern) -> Option<f64> {
+fn step(at_frame: i64, [first, second]: [&[f64]; 2], pattern: &Pattern) -> Step {
     let power = first.iter().chain(second).map(|x| x * x).sum::<f64>() / (first.len() + second.len()) as f64;
-    let floor = NoiseDensity::white(power * FLOOR_POWER_RATIO);
+    let floor = NoiseDensity::white((power * FLOOR_POWER_RATIO).max(f64::MIN_POSITIVE));
     let [from_hz, to_hz] = pattern.band_hz;
     let ramp = (to_hz / from_hz).powf(0.1);
-    lag(first, second, pattern.rate_hz, [from_hz * ramp, to_hz / ramp], &floor).map(|lag| lag.frames)
+    let found = lag(first, second, pattern.rate_hz, [from_hz * ramp, to_hz / ramp], &floor);
+    Step { at_frame, late_frames: found.map(|lag| lag.frames), u_frames: found.map_or(0.0, |lag| lag.u_frames) }
 }

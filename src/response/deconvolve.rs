@@ -115,3 +115,46 @@ impl WrappedImpulse {
         (first..first + frames as i64).map(|index| self.at(index)).collect()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::math::Random;
+
+    fn pattern() -> Pattern {
+        let mut random = Random::new(9);
+        let samples = (0..4_000).map(|_| random.normal()).collect();
+        Pattern {
+            samples,
+            rate_hz: 48_000.0,
+            band_hz: [500.0, 18_000.0],
+            played_hz: [250.0, 22_000.0],
+            rate_constant_s: Some(1.0),
+        }
+    }
+
+    /// A reply that is the excitation, 37 frames later and at 0.3: in the band, H is 0.3·e^{−2πik·37/N} times the limiter.
+    #[test]
+    fn a_delayed_copy_gives_its_gain_and_its_delay() {
+        let pattern = pattern();
+        let mut recorded = vec![0.0; 37];
+        recorded.extend(pattern.samples.iter().map(|x| 0.3 * x));
+        let mut deconvolution = Deconvolution::new(&pattern, recorded.len());
+        let impulse = deconvolution.impulse_of(&recorded);
+        let length = deconvolution.length() as f64;
+        assert!(deconvolution.length() >= recorded.len() + pattern.samples.len());
+        for bin in 0..impulse.bins.len() {
+            let hz = deconvolution.bin_hz(bin);
+            if (500.0..=18_000.0).contains(&hz) {
+                let turn = Complex64::cis(-std::f64::consts::TAU * bin as f64 * 37.0 / length);
+                let expected = 0.3 * turn * pattern.limiter_in_band(hz);
+                let open = deconvolution.limiter()[bin].norm() / pattern.limiter_in_band(hz).norm();
+                // 1e-9: double precision over the weakest bins of the noise.
+                assert!((impulse.bins[bin] - expected * open).norm() < 1e-9 && (open - 1.0).abs() < 1e-12, "{hz}");
+            }
+        }
+        // Negative indices are negative times.
+        assert_eq!(impulse.at(-1), impulse.samples[impulse.samples.len() - 1]);
+        assert_eq!(impulse.cut(-2, 4)[2], impulse.samples[0]);
+    }
+}

@@ -22,6 +22,16 @@ pub enum ResponseError {
     WrongExcitation { channel: usize, found_percent: f64, needed_percent: f64 },
     #[error("the excitation holds nothing but zeros")]
     EmptyExcitation,
+    #[error("the excitation does not fit its description: {problem}")]
+    Plan { problem: String },
+    #[error("channel {channel} holds {found} at frame {frame}, which is no sample value")]
+    NotFinite { channel: usize, frame: usize, found: f64 },
+    #[error("channel {channel} has {found} frames, the first one {needed}")]
+    UnequalChannels { channel: usize, found: usize, needed: usize },
+    #[error("{found} points an octave, the range is 1 to {most}")]
+    PointsPerOctave { found: u32, most: u32 },
+    #[error("a level reference of {offset_db} dB: sensitivity, voltage and distance must be finite and above zero")]
+    LevelReference { offset_db: f64 },
     #[error("a gate of {found_ms} ms, the range is {shortest_ms} to {longest_ms:.0} ms")]
     Gate { found_ms: f64, shortest_ms: f64, longest_ms: f64 },
     #[error("nothing can be reported: the gate allows {lowest_hz:.1} Hz and up, the band ends at {highest_hz:.1} Hz")]
@@ -45,6 +55,12 @@ impl ResponseError {
                 "give the WAV that was really played, and check that no sound effect or noise suppression was on"
             }
             Self::EmptyExcitation => "give the WAV that was played",
+            Self::Plan { .. } => "keep the description beside the WAV it was made with, or make the excitation anew",
+            Self::NotFinite { .. } | Self::UnequalChannels { .. } => {
+                "record again; the file was damaged or written by a program that does not mean it as sound"
+            }
+            Self::PointsPerOctave { .. } => "give a number of points within that range",
+            Self::LevelReference { .. } => "give sensitivity, voltage and distance as measured",
             Self::Gate { .. } => "give a gate within that range, or --gate auto",
             Self::NoValidBand { .. } => "lengthen the gate, or use an excitation and tables that cover the band",
             Self::Smoothing { .. } => "give a fraction such as --smooth 1/12, or --smooth none",

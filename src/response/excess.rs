@@ -44,11 +44,43 @@ pub enum Polarity {
 const LENGTH: usize = 32_768;
 /// Only bins within this of the strongest count: the phase of a dip says little.
 const DEEPEST_DB: f64 = -30.0;
+/// So many half frames of smear to each side fit into the piece that is looked at.
+const MOST_STEPS: i64 = 2_000;
 /// What the minimum phase leaves is one smooth curve, of about so many independent pieces.
 const INDEPENDENT: f64 = 3.0;
+/// What is not minimum phase is no chance: more of it hides in the slope than the misfit shows. Found so many times larger
+/// at worst, over closed boxes, deep notches and two-way sums, for the arrival …
+const ARRIVAL_MISFITS: f64 = 2.5;
+/// … and for the drift.
+const DRIFT_MISFITS: f64 = 7.0;
 
 /// A window must hold so many periods of a frequency before the phase there is the system's own.
 const RESOLVED_PERIODS: f64 = 2.0;
+
+/// How the magnitude goes on above the band.
+#[derive(Clone, Copy)]
+enum Beyond {
+    /// As high as it ended.
+    Level,
+    /// As steep as it ended.
+    Slope,
+}
+
+/// The steepest end that is believed, as a power of frequency: 24 dB an octave down, none up.
+const STEEPEST: [f64; 2] = [-4.0, 0.0];
+/// The end's slope is that of the last third of an octave.
+const END_RATIO: f64 = 0.793_700_525_984_1;
+/// So much of the difference between the two guesses is the standard uncertainty.
+const BEYOND_SHARE: f64 = 0.5;
+
+/// The power of frequency by which the band ends.
+fn end_slope(bins: &[Complex64], first: usize, last: usize) -> f64 {
+    let from = ((last as f64 * END_RATIO) as usize).max(first + 1);
+    let logarithm = |bin: usize| bins[bin].norm().max(f64::MIN_POSITIVE).ln();
+    let rows: Vec<(Vec<f64>, f64, f64)> =
+        (from..=last).map(|bin| (vec![1.0, (bin as f64 / last as f64).ln()], logarithm(bin), 1.0)).collect();
+    weighted_plane(&rows).map_or(0.0, |fit| fit.values[1].clamp(STEEPEST[0], STEEPEST[1]))
+}
 
 /// Excess phase of the first sound, by bins.
 struct Excess {
@@ -60,21 +92,29 @@ struct Excess {
 /// When the first sound arrives: the delay that the minimum phase leaves, near the strongest sample at `peak`.
 pub fn arrival(impulse: &WrappedImpulse, peak: i64, pattern: &Pattern) -> Arrival {
     let reach_frames = (reach_s(pattern) * pattern.rate_hz).max(2.0);
-    let excess = excess_phase(impulse, peak, pattern, reach_frames);
-    let fit = weighted_line(excess.points.iter().map(|&[turn, _, phase, weight]| (-turn, phase, weight)));
+    let excess = excess_phase(impulse, peak, pattern, reach_frames, Beyond::Slope);
+    let level = excess_phase(impulse, peak, pattern, reach_frames, Beyond::Level);
+    let line =
+        |excess: &Excess| weighted_line(excess.points.iter().map(|&[turn, _, phase, weight]| (-turn, phase, weight)));
+    let fit = line(&excess);
     let plain = Arrival { frames: peak as f64, u_frames: 0.5, polarity: excess.polarity };
     let Some(fit) = fit else { return plain };
     // Further from the peak than the sound is long: no minimum phase here, the peak is the better word.
     if fit.slope_ratio.abs() > reach_frames {
         return plain;
     }
-    let u_frames = (fit.variance_ratio * fit.residual_ratio * excess.points.len() as f64 / INDEPENDENT).sqrt();
+    let misfit =
+        ARRIVAL_MISFITS * (fit.variance_ratio * fit.residual_ratio * excess.points.len() as f64 / INDEPENDENT).sqrt();
+    // Nobody knows how the magnitude goes on above the band: what the two guesses differ by is doubt.
+    let guess = BEYOND_SHARE * line(&level).map_or(0.0, |level| fit.slope_ratio - level.slope_ratio);
+    let u_frames = misfit.hypot(guess);
     Arrival { frames: peak as f64 + fit.slope_ratio, u_frames, polarity: excess.polarity }
 }
 
 /// The drift that a single sweep without marks tells of itself.
 ///
-/// Its uncertainty is what the minimum phase leaves: some tens of ppm for a crossover that is not minimum phase.
+/// Its uncertainty is what the minimum phase leaves: some hundred ppm for a crossover that is not minimum phase, so that
+/// a right clock is not corrected there.
 /// `None` for anything but a sweep.
 pub fn drift_of_sweep(impulse: &WrappedImpulse, peak: i64, pattern: &Pattern) -> Option<Drift> {
     let rate_constant = pattern.rate_constant_s? * pattern.rate_hz;
@@ -82,7 +122,7 @@ pub fn drift_of_sweep(impulse: &WrappedImpulse, peak: i64, pattern: &Pattern) ->
     let reach_frames = (reach_s(pattern) * pattern.rate_hz).max(2.0);
     let unsmeared = unsmeared(impulse, peak, pattern, coarse)?;
     let peak = super::locate::strongest(&unsmeared, 0, unsmeared.samples.len() as i64 / 4);
-    let excess = excess_phase(&unsmeared, peak, pattern, reach_frames);
+    let excess = excess_phase(&unsmeared, peak, pattern, reach_frames, Beyond::Level);
     let first_hz = pattern.played_hz[0];
     let [low_hz, high_hz] = pattern.band_hz;
     let lowest_hz = RESOLVED_PERIODS * pattern.rate_hz / reach_frames;
@@ -98,7 +138,7 @@ pub fn drift_of_sweep(impulse: &WrappedImpulse, peak: i64, pattern: &Pattern) ->
         .collect();
     let fit = weighted_plane(&rows)?;
     let weights: f64 = excess.points.iter().map(|point| point[3]).sum();
-    let u_ratio = (fit.variances[1] * fit.residual_ratio * weights / INDEPENDENT).sqrt();
+    let u_ratio = DRIFT_MISFITS * (fit.variances[1] * fit.residual_ratio * weights / INDEPENDENT).sqrt();
     Some(Drift { ratio: coarse + fit.values[1], u_ratio, told_by: ToldBy::Sweep })
 }
 
@@ -107,7 +147,7 @@ fn reach_s(pattern: &Pattern) -> f64 {
     (10.0 / pattern.band_hz[1]).max(0.004)
 }
 
-fn excess_phase(impulse: &WrappedImpulse, peak: i64, pattern: &Pattern, reach_frames: f64) -> Excess {
+fn excess_phase(impulse: &WrappedImpulse, peak: i64, pattern: &Pattern, reach_frames: f64, beyond: Beyond) -> Excess {
     let rate_hz = pattern.rate_hz;
     let sides = Sides::of(pattern);
     let gate = Gate::around(sides.before_s * rate_hz, reach_frames);
@@ -119,8 +159,14 @@ fn excess_phase(impulse: &WrappedImpulse, peak: i64, pattern: &Pattern, reach_fr
     }
     let bin_of = |hz: f64| ((hz / rate_hz * LENGTH as f64).round() as usize).clamp(1, LENGTH / 2 - 1);
     let (first, last) = (bin_of(pattern.band_hz[0]), bin_of(pattern.band_hz[1]));
-    // Beyond the band the magnitude goes on as it ended.
-    let magnitudes: Vec<f64> = (0..bins.len()).map(|bin| bins[bin.clamp(first, last)].norm()).collect();
+    // Below the band the magnitude goes on as it ended; above it, as `beyond` says.
+    let slope = match beyond {
+        Beyond::Level => 0.0,
+        Beyond::Slope => end_slope(&bins, first, last),
+    };
+    let magnitudes: Vec<f64> = (0..bins.len())
+        .map(|bin| bins[bin.clamp(first, last)].norm() * (bin.max(last) as f64 / last as f64).powf(slope))
+        .collect();
     let minimum = minimum_phase_rad(&magnitudes);
     let strongest = magnitudes[first..=last].iter().copied().fold(f64::MIN_POSITIVE, f64::max);
     let least = strongest * 10f64.powf(DEEPEST_DB / 20.0);
@@ -151,7 +197,7 @@ fn compact_drift(impulse: &WrappedImpulse, peak: i64, pattern: &Pattern) -> Opti
     // In steps that move the top of the band by half a frame against the bottom; up to 1000 ppm.
     let spread = pattern.rate_constant_s? * pattern.rate_hz * (pattern.band_hz[1] / pattern.band_hz[0]).ln();
     let step = 0.5 / spread;
-    let steps = (1e-3 / step).ceil() as i64;
+    let steps = ((1e-3 / step).ceil() as i64).min(MOST_STEPS);
     let compactness = |drift: f64| {
         let samples = unsmeared(impulse, peak, pattern, drift)?.samples;
         let (squares, fourths) = samples.iter().fold((0.0, 0.0), |(two, four), x| (two + x * x, four + x.powi(4)));

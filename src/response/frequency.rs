@@ -19,6 +19,11 @@ use crate::math::SpectrumAt;
 use crate::quantity::FrequencyGrid;
 use num_complex::Complex64;
 
+/// So many bins tell the mean of a sweep's smooth spectrum well enough.
+const SMOOTH_BINS: usize = 100;
+/// So many that of a noise's, which has holes.
+const ROUGH_BINS: usize = 5_000;
+
 /// What a system does to each frequency: reply over drive, complex and linear, referred to the arrival.
 #[derive(Debug, Clone, PartialEq)]
 pub struct FrequencyResponse {
@@ -93,24 +98,28 @@ impl NoiseThrough<'_> {
         }
     }
 
-    /// The mean of 1/|X|² around a frequency.
+    /// The mean of V²/|X|² around a frequency, over the mean of V squared: 1/|X|² where the spectrum has no holes.
     fn mean_inverse_power(&self, drive: &[Complex64], frequency_hz: f64, bandwidth_hz: f64) -> f64 {
+        let pattern = self.deconvolution.pattern();
+        let limiter = self.deconvolution.limiter();
         let step_hz = self.deconvolution.bin_hz(1);
         let last = drive.len() - 1;
         let first = ((frequency_hz - 0.5 * bandwidth_hz) / step_hz).round().max(1.0) as usize;
         let end = (((frequency_hz + 0.5 * bandwidth_hz) / step_hz).round() as usize).clamp(1, last);
-        // A hundred bins tell the mean of a smooth spectrum well enough.
-        let stride = ((end.max(first) - first) / 100).max(1);
-        let (mut sum, mut count) = (0.0, 0.0);
+        let most = if pattern.rate_constant_s.is_some() { SMOOTH_BINS } else { ROUGH_BINS };
+        let stride = ((end.max(first) - first) / most).max(1);
+        let (mut sum, mut passed, mut count) = (0.0, 0.0, 0.0);
         for bin in (first.min(end)..=end).step_by(stride) {
             // Nothing comes through from outside the band.
-            let band_hz = self.deconvolution.pattern().band_hz;
-            if (band_hz[0]..=band_hz[1]).contains(&(bin as f64 * step_hz)) {
-                sum += drive[bin].norm_sqr().recip();
+            let hz = bin as f64 * step_hz;
+            if (pattern.band_hz[0]..=pattern.band_hz[1]).contains(&hz) && limiter[bin] != Complex64::ZERO {
+                let open = limiter[bin].norm() / pattern.limiter_in_band(hz).norm();
+                sum += open * open / drive[bin].norm_sqr().max(f64::MIN_POSITIVE);
+                passed += open;
                 count += 1.0;
             }
         }
-        if count > 0.0 { sum / count } else { 0.0 }
+        if passed > 0.0 { sum * count / (passed * passed) } else { 0.0 }
     }
 }
 

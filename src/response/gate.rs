@@ -57,6 +57,10 @@ const LONGEST_BEFORE_S: f64 = 0.025;
 const SHORTEST_BEFORE_S: f64 = 0.002;
 /// Share of the distance to the second harmonic's response that the gate may take before the arrival.
 const HARMONIC_SHARE: f64 = 0.4;
+/// The limiter's upper end rings for so many periods of its own width: of some weight for a woofer's narrow band only …
+const UPPER_END_PERIODS: f64 = 2.5;
+/// … and cut here.
+const LONGEST_UPPER_END_S: f64 = 0.1;
 const SHORTEST_S: f64 = 0.0005;
 
 impl Sides {
@@ -64,7 +68,9 @@ impl Sides {
     pub(super) fn of(pattern: &Pattern) -> Self {
         let periods_s = PERIODS_BEFORE / pattern.band_hz[0];
         let to_harmonic_s = pattern.rate_constant_s.map_or(f64::MAX, |l| HARMONIC_SHARE * l * 2f64.ln());
-        Self { before_s: periods_s.clamp(SHORTEST_BEFORE_S, LONGEST_BEFORE_S).min(to_harmonic_s) }
+        let upper_end_s = (UPPER_END_PERIODS / (pattern.played_hz[1] - pattern.band_hz[1])).min(LONGEST_UPPER_END_S);
+        let before_s = periods_s.clamp(SHORTEST_BEFORE_S, LONGEST_BEFORE_S).max(upper_end_s);
+        Self { before_s: before_s.min(to_harmonic_s) }
     }
 }
 

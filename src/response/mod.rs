@@ -1,5 +1,6 @@
 //! What a system does: from a recording to its impulse response, frequency response and distortion.
 
+mod admission;
 mod analysis;
 mod clock;
 mod continuity;
@@ -10,6 +11,7 @@ mod excess;
 mod frequency;
 mod gate;
 mod inspect;
+mod interruption;
 mod locate;
 mod microphone;
 mod noise;
@@ -32,6 +34,7 @@ pub use excess::{Arrival, Polarity, arrival, drift_of_sweep};
 pub use frequency::{FrequencyResponse, GatedResponse, NoiseSource, NoiseThrough, frequency_response};
 pub use gate::{Gate, GateChoice};
 pub use inspect::{clipping, held_samples, offset};
+pub use interruption::{Cause, Interruption, interruption};
 pub use locate::{Location, locate};
 pub use microphone::{LevelReference, MicrophoneTable};
 pub use noise::{NoiseDensity, silences};

@@ -1,15 +1,17 @@
 //! One repeat of the excitation, as the analysis uses it: its samples, its band, its spectrum.
 //!
 //! ```text
-//! B(f) = (j·f/(j·f + f₁))⁸ · T(f) · U(f)
+//! B(f) = (j·f/(j·f + f₁))¹² · T(f) · U(f) · V(f)
 //! T(f) = 1 within the band,   1/(1 + (10⁻⁴·P/|X(f)|²)²)  outside
+//! V(f) = 1 for a sweep,       |X|²/(|X|² + 10⁻⁴·⟨|X|²⟩)   for any other signal
 //! ```
 //!
 //! f₁: first frequency that is played; X: spectrum of the excitation, P: its power at that end of the band. B limits the
-//! response to what was excited and is divided out again after the gate. Its first factor is a high-pass of eight equal
+//! response to what was excited and is divided out again after the gate. Its first factor is a high-pass of twelve equal
 //! poles: causal, it rings nowhere, so that a limited response stays causal and short; a symmetric limit at 20 Hz would
-//! ring for half a second before the arrival, where a gate cuts it off and bends the bass. T is the only regularisation,
-//! and exactly 1 within the band. U falls symmetrically, by a raised cosine, above the band; it is short.
+//! ring for half a second before the arrival, where a gate cuts it off and bends the bass. T is the only regularisation
+//! of a sweep, and exactly 1 within the band. V fills the holes that the spectrum of noise has, ⟨⟩ being the mean over a
+//! twelfth of an octave. U falls symmetrically, by a raised cosine, above the band; it is short.
 //! Ours, for that reason.
 
 use super::ResponseError;
@@ -32,8 +34,8 @@ pub struct Pattern {
     pub rate_constant_s: Option<f64>,
 }
 
-/// A known signal that is no sweep of ours is taken to excite what lies within 40 dB of its strongest band.
-const EXCITED_DB: f64 = -40.0;
+/// A known signal that is no sweep of ours is taken to excite what lies within 30 dB of its strongest band.
+const EXCITED_DB: f64 = -30.0;
 /// Its fades outside the band take this ratio of frequency, a sixth of an octave.
 const FADE_RATIO: f64 = 1.122_462_048_309_373;
 
@@ -60,7 +62,9 @@ impl Pattern {
                 rate_constant_s: Some(sweep.rate_constant_s),
             },
             None => {
-                let band_hz = excited_band_hz(&samples, rate_hz);
+                let excited_hz = excited_band_hz(&samples, rate_hz);
+                let band_hz = [excited_hz[0].max(plan.band_hz[0]), excited_hz[1].min(plan.band_hz[1])];
+                let band_hz = if band_hz[0] < band_hz[1] { band_hz } else { excited_hz };
                 let played_hz = [band_hz[0] / FADE_RATIO, (band_hz[1] * FADE_RATIO).min(0.5 * rate_hz)];
                 Self { samples, rate_hz, band_hz, played_hz, rate_constant_s: None }
             }
@@ -78,12 +82,13 @@ impl Pattern {
         let step_hz = 0.5 * self.rate_hz / (played.len() - 1) as f64;
         let [from_hz, to_hz] = self.band_hz;
         let power_between = |first_hz: f64, last_hz: f64| {
-            let first = (first_hz / step_hz) as usize;
+            let first = ((first_hz / step_hz) as usize).min(played.len() - 1);
             let last = ((last_hz / step_hz) as usize).clamp(first, played.len() - 1);
             played[first..=last].iter().map(Complex64::norm_sqr).sum::<f64>() / (last - first + 1) as f64
         };
         let low = power_between(from_hz, from_hz * FADE_RATIO);
         let high = power_between(to_hz / FADE_RATIO, to_hz);
+        let holes = self.holes(played);
         played
             .iter()
             .enumerate()
@@ -91,9 +96,23 @@ impl Pattern {
                 let hz = bin as f64 * step_hz;
                 let power = if hz < from_hz { low } else { high };
                 let trusted = if (from_hz..=to_hz).contains(&hz) { 1.0 } else { trust(power, value.norm_sqr()) };
-                let open = trusted * self.upper_end_ratio(hz);
+                let open = trusted * holes.get(bin).copied().unwrap_or(1.0) * self.upper_end_ratio(hz);
                 if open > 0.0 { self.limiter_in_band(hz) * open } else { Complex64::ZERO }
             })
+            .collect()
+    }
+
+    /// V for each bin; nothing for a sweep, whose spectrum has no holes.
+    fn holes(&self, played: &[Complex64]) -> Vec<f64> {
+        if self.rate_constant_s.is_some() {
+            return Vec::new();
+        }
+        let powers: Vec<f64> = played.iter().map(Complex64::norm_sqr).collect();
+        let around = mean_around(&powers, |bin| bin / 24 + 1);
+        powers
+            .iter()
+            .zip(around)
+            .map(|(power, around)| power / (power + HOLE_POWER_RATIO * around).max(f64::MIN_POSITIVE))
             .collect()
     }
 
@@ -110,7 +129,9 @@ fn trust(band_power: f64, power: f64) -> f64 {
     1.0 / (1.0 + weakness * weakness)
 }
 
-const HIGH_PASS_POLES: i32 = 8;
+const HIGH_PASS_POLES: i32 = 12;
+/// A bin this much weaker than its neighbours is a hole in the spectrum of noise, or of a sound that comes twice: 40 dB.
+const HOLE_POWER_RATIO: f64 = 1e-4;
 /// 40 dB below the band's end the excitation is taken for noise.
 const UNTRUSTED_POWER_RATIO: f64 = 1e-4;
 
@@ -126,6 +147,7 @@ fn excited_band_hz(samples: &[f64], rate_hz: f64) -> [f64; 2] {
     let hz = |bin: usize| bin as f64 * rate_hz / length as f64;
     let first = strength.iter().position(|&s| s >= least).unwrap_or(1).max(1);
     let last = strength.iter().rposition(|&s| s >= least).unwrap_or(length / 2);
-    // A fade's room below half the rate.
-    [hz(first), hz(last).min(0.5 * rate_hz / FADE_RATIO)]
+    // The averages reach beyond what is excited, and a fade needs room below half the rate.
+    let inside = 25.0 / 24.0;
+    [hz(first) * inside, (hz(last) / inside).min(0.5 * rate_hz / FADE_RATIO)]
 }

@@ -47,7 +47,9 @@ impl Cut {
         let after = plan
             .starts
             .iter()
-            .map(|&start| next(start).map_or(end_of_recording.saturating_sub(start), |next| next - start - before))
+            .map(|&start| {
+                next(start).map_or(end_of_recording, |next| next.saturating_sub(before)).saturating_sub(start)
+            })
             .min()
             .unwrap_or(end_of_recording);
         Self { before, after: after.max(plan.frames) }

@@ -16,9 +16,12 @@ use crate::math::mean_around;
 
 /// Points to each side over which the spread is averaged, a third of an octave in all.
 const REACH: usize = 8;
-/// Silence and spread disagree when the spread's power is this much larger over an octave. Two repeats, averaged over
-/// 48 points of which a third are independent, scatter by 25 %: four standard errors.
+/// Silence and spread disagree when the spread's power is at least this much larger over an octave …
 const DISAGREE_POWER_RATIO: f64 = 2.0;
+/// … and more than what chance does: so many standard errors of the spread …
+const STANDARD_ERRORS: f64 = 5.0;
+/// … above a noise that the silences tell to a third in the bass.
+const NOISE_TOLD_RATIO: f64 = 1.3;
 const POINTS_OF_AN_OCTAVE: usize = 48;
 
 /// Where the repeats disagree more than the noise explains.
@@ -64,9 +67,15 @@ pub(super) fn widen_by_spread(
         .chunks(POINTS_OF_AN_OCTAVE)
         .enumerate()
         .filter(|(_, octave)| octave.len() >= POINTS_OF_AN_OCTAVE / 2)
-        .map(|(index, octave)| (index, octave.iter().sum::<f64>() / octave.len() as f64))
+        .map(|(index, octave)| {
+            let first = index * POINTS_OF_AN_OCTAVE;
+            let cells =
+                (hz[first + octave.len() - 1] - hz[first]) * gate.noise_frames() / heard.deconvolution.rate_hz();
+            let mean = octave.iter().sum::<f64>() / octave.len() as f64;
+            (index, mean / disagreement_ratio(cells, count))
+        })
         .fold((0, 0.0), |a, b| if b.1 > a.1 { b } else { a });
-    if worst.1 <= DISAGREE_POWER_RATIO {
+    if worst.1 <= 1.0 {
         return None;
     }
     for ((u, spread), noise) in response.u_ratio.iter_mut().zip(&spread).zip(&noise) {
@@ -74,5 +83,31 @@ pub(super) fn widen_by_spread(
     }
     let first = worst.0 * POINTS_OF_AN_OCTAVE;
     let last = (first + POINTS_OF_AN_OCTAVE).min(hz.len()) - 1;
-    Some(Disagreement { band_hz: [hz[first], hz[last]], times: worst.1.sqrt() })
+    let power = ratios[first..=last].iter().sum::<f64>() / (last - first + 1) as f64;
+    Some(Disagreement { band_hz: [hz[first], hz[last]], times: power.sqrt() })
+}
+
+/// The ratio of spread to noise that chance does not reach, for so many independent values in an octave: each gives two
+/// degrees of freedom for every repeat but one, and χ² of n degrees scatters by √(2/n).
+fn disagreement_ratio(cells: f64, repeats: f64) -> f64 {
+    let degrees = 2.0 * cells.max(1.0) * (repeats - 1.0);
+    (NOISE_TOLD_RATIO * (1.0 + STANDARD_ERRORS * (2.0 / degrees).sqrt())).max(DISAGREE_POWER_RATIO)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The sums of squares of normal values, drawn: none of a thousand octaves of ten cells and two repeats passes.
+    #[test]
+    fn chance_alone_is_no_disagreement() {
+        let mut random = crate::math::Random::new(12);
+        let limit = disagreement_ratio(10.0, 2.0);
+        for _ in 0..1_000 {
+            let mean = (0..20).map(|_| random.normal().powi(2)).sum::<f64>() / 20.0;
+            assert!(mean < limit, "{mean} {limit}");
+        }
+        // A level that moves by as much as the noise, in all cells, is seen with many repeats.
+        assert_eq!(disagreement_ratio(1e6, 8.0), DISAGREE_POWER_RATIO);
+    }
 }

@@ -6,7 +6,7 @@
 //! Ours, because a loopback or a microphone on another device's clock is the rule, not the exception.
 
 use super::clock::{Hearing, drift_between};
-use super::continuity::{STEP_FRAMES, steps};
+use super::continuity::steps;
 use super::excess::drift_of_sweep;
 use super::locate::{locate, strongest};
 use super::{Deconvolution, Drift, NoiseDensity, Pattern, ResponseError, Step, ToldBy, silences};
@@ -86,7 +86,8 @@ pub fn on_players_clock(
     } else {
         timeline.channels = channels.iter().map(as_recorded).collect();
     }
-    timeline.broken = broken_steps(&timeline.channels[0], excitation, pattern, timeline.offset_frames);
+    timeline.broken = steps(&timeline.channels[0], excitation, pattern, timeline.offset_frames);
+    timeline.broken.retain(Step::is_broken);
     if !timeline.broken.is_empty() {
         // What looked like a drift may be a gap: better leave the recording as it is.
         timeline.channels = channels.iter().map(as_recorded).collect();
@@ -156,16 +157,10 @@ fn settled(recorded: &[f64], pattern: &Pattern, excitation: &Excitation, expecte
     let start = excitation.plan.starts[0] as i64;
     let reach = (0.005 * pattern.rate_hz) as i64;
     let first = (expected + start - 10 * reach).max(0) as usize;
-    let last = ((expected + start) as usize + pattern.samples.len() + 20 * reach as usize).min(recorded.len());
+    let last = (expected + start + pattern.samples.len() as i64 + 20 * reach).clamp(0, recorded.len() as i64) as usize;
     if first >= last {
         return expected;
     }
     let impulse = Deconvolution::new(pattern, last - first).impulse_of(&recorded[first..last]);
     strongest(&impulse, expected + start - first as i64, reach) + first as i64 - start
-}
-
-/// The steps between the sounds that are no rounding, on a recording that should have none.
-fn broken_steps(recorded: &[f64], excitation: &Excitation, pattern: &Pattern, offset_frames: i64) -> Vec<Step> {
-    let all = steps(recorded, excitation, pattern, offset_frames);
-    all.into_iter().filter(|step| step.late_frames.is_none_or(|frames| frames.abs() > STEP_FRAMES)).collect()
 }

@@ -7,8 +7,8 @@ use super::excess::Polarity;
 use super::inspect::{clipping, held_samples, offset};
 use super::spread::Disagreement;
 use super::timeline::{Correction, Timeline};
-use super::{GateChoice, Pattern, ToldBy};
-use crate::quantity::{Code, Finding, Severity, Whereabouts};
+use super::{Cause, GateChoice, Interruption, Pattern, ToldBy};
+use crate::quantity::{Code, Finding, Quantity, Severity, Unit, Whereabouts};
 use crate::signal::{Excitation, Recording};
 
 /// What the verdict is built on.
@@ -33,6 +33,8 @@ const NOISY_U_DB: f64 = 1.0;
 const NOISY_SHARE: f64 = 0.1;
 /// Clocks of interfaces differ by up to some ten ppm (common practice); more deserves a word.
 const WORTH_SAYING_PPM: f64 = 1.0;
+/// A reply this much before the loopback, 17 mm of sound, is no tolerance of an arrival.
+const EARLY_S: f64 = 5e-5;
 /// A gate that leaves nothing below this hides what most loudspeakers are judged by.
 const SHORT_GATE_LOWEST_HZ: f64 = 500.0;
 
@@ -47,6 +49,8 @@ pub(super) fn findings(evidence: &Evidence<'_>, analysis: &Analysis, polarity: P
         all.extend(offset(evidence.recording, channel, &evidence.timeline.silences));
     }
     all.extend(lost_samples(evidence));
+    all.extend(broken_into(evidence));
+    all.extend(swapped(evidence, analysis));
     all.extend(clock(evidence, analysis));
     all.extend(missing_repeats(evidence));
     all.extend(disturbed(evidence));
@@ -100,6 +104,58 @@ fn lost_samples(evidence: &Evidence<'_>) -> Option<Finding> {
     })
 }
 
+/// What no response explains, in repeats that were used or left out.
+fn broken_into(evidence: &Evidence<'_>) -> Vec<Finding> {
+    let Evidence { heard, excitation, timeline, .. } = evidence;
+    let finding = |(number, found): &(usize, Interruption)| {
+        let start = timeline.offset_frames + excitation.plan.starts[*number] as i64 - heard.cut.before as i64;
+        let seconds = |frame: usize| evidence.recording.rate.seconds((start + frame as i64).max(0) as usize);
+        let time_s = [seconds(found.frames.start), seconds(found.frames.end)];
+        let left_out = heard.disturbed.contains(number);
+        let (code, says, advice) = match found.cause {
+            Cause::LostSamples => (
+                Code::Dropout,
+                format!("samples got lost within the sweep, at {:.2} s", time_s[0]),
+                "close other programs, use a larger buffer, and measure again",
+            ),
+            Cause::Noise => (
+                Code::Disturbed,
+                format!("another sound broke into the sweep between {:.2} and {:.2} s", time_s[0], time_s[1]),
+                "keep doors and voices out of the next run, or use three repeats or more",
+            ),
+        };
+        let severity = match (found.cause, left_out) {
+            (_, true) => Severity::Note,
+            (Cause::LostSamples, false) => Severity::Fault,
+            (Cause::Noise, false) => Severity::Caution,
+        };
+        let says = if left_out { format!("{says}; that repeat was left out") } else { says };
+        let at = Whereabouts { channel: Some(evidence.settings.reply + 1), time_s: Some(time_s), band_hz: None };
+        Finding { code, severity, says, advice: advice.into(), at }
+    };
+    // Clipping comes and goes as suddenly as a noise does, and has its own words.
+    let clipped = clipping(evidence.recording, evidence.settings.reply).is_some();
+    heard.interruptions.iter().filter(|(_, found)| !(clipped && found.cause == Cause::Noise)).map(finding).collect()
+}
+
+/// Sound comes later than the loopback: a reply that comes earlier is none.
+fn swapped(evidence: &Evidence<'_>, analysis: &Analysis) -> Option<Finding> {
+    let reference = evidence.settings.reference?;
+    let early_s = -analysis.arrival_s - 2.0 * analysis.u_arrival_s;
+    (early_s > EARLY_S).then(|| Finding {
+        code: Code::ChannelsSwapped,
+        severity: Severity::Fault,
+        says: format!(
+            "the reply in channel {} comes {:.2} ms before the loopback in channel {}",
+            evidence.settings.reply + 1,
+            -1e3 * analysis.arrival_s,
+            reference + 1
+        ),
+        advice: "swap the two: name the microphone's channel as reply and the loopback's as reference".into(),
+        at: Whereabouts { channel: Some(evidence.settings.reply + 1), ..Whereabouts::default() },
+    })
+}
+
 fn clock(evidence: &Evidence<'_>, analysis: &Analysis) -> Option<Finding> {
     let finding = |severity, says: String, advice: &str| {
         Some(Finding { code: Code::ClockDrift, severity, says, advice: advice.into(), at: Whereabouts::default() })
@@ -115,6 +171,8 @@ fn clock(evidence: &Evidence<'_>, analysis: &Analysis) -> Option<Finding> {
         return None;
     };
     let (ppm, u_ppm) = (1e6 * drift.ratio, 1e6 * drift.u_ratio);
+    // Nobody minds a ten-thousandth of a ppm.
+    let off = Quantity { value: ppm, u: u_ppm.max(1e-4), unit: Unit::PartsPerMillion };
     let by = match drift.told_by {
         ToldBy::Marks => "time marks",
         ToldBy::Repeats => "distance of the repeats",
@@ -123,7 +181,7 @@ fn clock(evidence: &Evidence<'_>, analysis: &Analysis) -> Option<Finding> {
     match analysis.correction {
         Correction::Resampled if ppm.abs() >= WORTH_SAYING_PPM => finding(
             Severity::Note,
-            format!("the recorder's clock is off by {ppm:.3} ± {:.3} ppm, told by the {by}; corrected", 2.0 * u_ppm),
+            format!("the recorder's clock is off by {off}, told by the {by}; corrected"),
             "nothing needs doing; one interface for playing and recording has one clock",
         ),
         Correction::None if drift.told_by == ToldBy::Sweep && u_ppm > WORTH_SAYING_PPM => finding(

@@ -53,6 +53,16 @@ impl Filter {
         }
     }
 
+    /// The sum of two ways over a fourth-order crossover of two Butterworth filters each: an all-pass of second order.
+    /// Source: S. H. Linkwitz, "Active Crossover Networks for Noncoincident Drivers", J. Audio Eng. Soc. 24 (1976) 2–8.
+    pub fn two_way(corner_hz: f64, rate_hz: f64) -> Self {
+        let root = 2f64.sqrt();
+        let mut whole = Self::satellite(rate_hz);
+        whole.name = "two-way";
+        whole.sections.push(bilinear([1.0, -root, 1.0], [1.0, root, 1.0], corner_hz, rate_hz));
+        whole
+    }
+
     /// Closed form at a frequency.
     pub fn response(&self, hz: f64, rate_hz: f64) -> Complex64 {
         let z = Complex64::cis(-TAU * hz / rate_hz);

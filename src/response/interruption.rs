@@ -1,0 +1,200 @@
+//! Moments in a sweep that no response explains: lost samples, or a sound that is not ours.
+//!
+//! ```text
+//! r = y − x∗h        h: the impulse response without all that lies far from its arrival
+//! ```
+//!
+//! A steady system leaves noise, late reverberation and harmonics in r, which change slowly. A moment at which r rises
+//! far above its neighbourhood was an event. Where samples were lost, r is the difference of two sweeps that pass the
+//! same frequency, and so it sounds at the sweep's own frequency of that moment; a door or a voice does not.
+//! Ours, because a single sweep without time marks has no other witness.
+
+use super::deconvolve::{Deconvolution, WrappedImpulse};
+use crate::math::{InverseSpectrum, Spectrum, good_length};
+use crate::signal::{fall, rise};
+use std::ops::Range;
+
+/// A moment that the response does not explain.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Interruption {
+    /// Frames of the piece, from the first to the last one that shows it.
+    pub frames: Range<usize>,
+    /// What it was.
+    pub cause: Cause,
+}
+
+/// What broke into a sweep.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Cause {
+    /// Samples are missing, or were replaced by silence.
+    LostSamples,
+    /// Another sound.
+    Noise,
+}
+
+/// r is looked at in windows of this length.
+const WINDOW_S: f64 = 0.005;
+/// An event stands this far (15 dB) above what is usual on both sides; noise in a window scatters by 1 dB …
+const ABOVE_USUAL: f64 = 30.0;
+/// … and is no weaker than 30 dB below the reply itself: less does no harm that counts, and a driver's own noises stay below.
+const ABOVE_REPLY: f64 = 1e-3;
+/// The neighbourhood: so many windows to each side, 300 ms, of which the quiet quarter is what is usual …
+const NEIGHBOURS: usize = 60;
+const USUAL_SHARE: f64 = 0.25;
+/// … when there are at least so many, 50 ms.
+const LEAST_NEIGHBOURS: usize = 10;
+/// What counts as the system's own answer reaches this far before the arrival …
+const KEPT_BEFORE_S: f64 = 0.03;
+/// … and after it.
+const KEPT_AFTER_S: f64 = 0.3;
+/// Of what lost samples leave, at least a quarter lies within a third of an octave around the sweep's frequency …
+const OWN_SHARE: f64 = 0.25;
+/// … and more than chance puts there.
+const ABOVE_CHANCE: f64 = 1.2;
+const OWN_RATIO: f64 = 1.26;
+
+/// The worst moment of one repeat, which lies `before` frames into `piece`, with the strongest arrival at `peak`.
+/// `None` where everything is explained, and for anything but a sweep.
+pub fn interruption(
+    deconvolution: &mut Deconvolution,
+    piece: &[f64],
+    before: usize,
+    peak: i64,
+) -> Option<Interruption> {
+    let pattern = deconvolution.pattern().clone();
+    let rate_constant = pattern.rate_constant_s? * pattern.rate_hz;
+    let impulse = deconvolution.impulse_of(piece);
+    let left = unexplained(deconvolution, &impulse, peak);
+    let window = (WINDOW_S * pattern.rate_hz).max(8.0) as usize;
+    let energies = |samples: &[f64]| -> Vec<f64> {
+        samples.chunks_exact(window).map(|chunk| chunk.iter().map(|x| x * x).sum()).collect()
+    };
+    // Frame of the piece at which a frequency of the sweep is heard.
+    let heard_at = |hz: f64| peak as f64 + rate_constant * (hz / pattern.played_hz[0]).ln();
+    let windows = |frame: f64| (frame.max(before as f64) / window as f64) as usize;
+    let inside = windows(heard_at(pattern.band_hz[0])) + 1..windows(heard_at(pattern.band_hz[1]));
+    let (left_energies, reply) = (energies(&left[..piece.len()]), energies(piece));
+    let inside = inside.start.min(left_energies.len())..inside.end.min(left_energies.len());
+    let events: Vec<(usize, f64)> = inside
+        .clone()
+        .filter_map(|index| {
+            let usual = usual_energy(&left_energies, inside.clone(), index)?;
+            let near = index.saturating_sub(NEIGHBOURS)..(index + NEIGHBOURS + 1).min(reply.len());
+            let above = left_energies[index] / usual.max(f64::MIN_POSITIVE);
+            let strong = left_energies[index] > ABOVE_REPLY * quantile(&reply[near], 0.5);
+            (above > ABOVE_USUAL && strong).then_some((index, left_energies[index]))
+        })
+        .collect();
+    let worst = events.iter().copied().reduce(|a, b| if b.1 > a.1 { b } else { a })?.0;
+    // The windows around the worst one that belong to the same event.
+    let belongs = |index: usize| events.iter().any(|event| event.0.abs_diff(index) <= 1);
+    let first = (inside.start..=worst).rev().take_while(|&index| belongs(index)).last().unwrap_or(worst);
+    let last = (worst..inside.end).take_while(|&index| belongs(index)).last().unwrap_or(worst);
+    let frames = first * window..((last + 1) * window).min(piece.len());
+    let hz_at = |frame: usize| pattern.played_hz[0] * ((frame as f64 - peak as f64) / rate_constant).exp();
+    let own_hz = [hz_at(frames.start) / OWN_RATIO, hz_at(frames.end) * OWN_RATIO];
+    let own = share_within(&left[frames.clone()], own_hz, pattern.rate_hz);
+    // White noise has its share there too, and a large one in the treble.
+    let chance = ((own_hz[1] - own_hz[0]) / pattern.band_hz[1]).min(1.0);
+    let least = OWN_SHARE.max(ABOVE_CHANCE * chance);
+    Some(Interruption { frames, cause: if own > least { Cause::LostSamples } else { Cause::Noise } })
+}
+
+/// r, band limited as the impulse response is.
+fn unexplained(deconvolution: &Deconvolution, impulse: &WrappedImpulse, peak: i64) -> Vec<f64> {
+    let length = deconvolution.length();
+    let (before, after) = (KEPT_BEFORE_S * deconvolution.rate_hz(), KEPT_AFTER_S * deconvolution.rate_hz());
+    let mut kept = vec![0.0; length];
+    for index in -(before as i64)..=(after as i64).min(length as i64 - before as i64 - 1) {
+        let off = index as f64;
+        let weight = if off < 0.0 { rise(2.0 + 2.0 * off / before) } else { fall(4.0 * off / after - 3.0) };
+        kept[(peak + index).rem_euclid(length as i64) as usize] = weight * impulse.at(peak + index);
+    }
+    let explained = Spectrum::new(length).bins(&kept);
+    let left: Vec<_> = impulse
+        .bins
+        .iter()
+        .zip(explained)
+        .zip(deconvolution.played())
+        .map(|((all, explained), played)| (all - explained) * played)
+        .collect();
+    InverseSpectrum::new(length).samples(&left)
+}
+
+/// How much of the energy of `samples` lies within a band.
+fn share_within(samples: &[f64], band_hz: [f64; 2], rate_hz: f64) -> f64 {
+    // Padded to 10 Hz at least, so that a short event at a low frequency has bins there.
+    let length = good_length(samples.len().max((0.1 * rate_hz) as usize));
+    let (mut within, mut all) = (0.0, f64::MIN_POSITIVE);
+    for (bin, value) in Spectrum::new(length).bins(samples).iter().enumerate() {
+        // A window of n frames blurs by rate/n.
+        let blur_hz = rate_hz / samples.len() as f64;
+        let hz = bin as f64 * rate_hz / length as f64;
+        let power = value.norm_sqr();
+        all += power;
+        within += if (band_hz[0] - blur_hz..=band_hz[1] + blur_hz).contains(&hz) { power } else { 0.0 };
+    }
+    within / all
+}
+
+/// What is usual around a window: the louder of both sides, so that what only rises or falls is no event. `None` next to
+/// an end, where one side is missing.
+fn usual_energy(energies: &[f64], inside: Range<usize>, index: usize) -> Option<f64> {
+    let left = index.saturating_sub(NEIGHBOURS).max(inside.start)..index;
+    let right = index + 1..(index + 1 + NEIGHBOURS).min(inside.end);
+    let told = left.len() >= LEAST_NEIGHBOURS && right.len() >= LEAST_NEIGHBOURS;
+    told.then(|| quantile(&energies[left], USUAL_SHARE).max(quantile(&energies[right], USUAL_SHARE)))
+}
+
+/// The value below which a share of the values lies.
+fn quantile(values: &[f64], share: f64) -> f64 {
+    let mut sorted = values.to_vec();
+    sorted.sort_by(f64::total_cmp);
+    sorted.get((share * sorted.len() as f64) as usize).copied().unwrap_or(0.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::math::Random;
+    use crate::quantity::SampleRate;
+    use crate::response::Pattern;
+    use crate::signal::{Marks, Sequence, SweepSettings};
+
+    /// A one-second sweep through 10 frames of delay, in noise 60 dB below it.
+    fn found(change: impl Fn(&mut Vec<f64>)) -> Option<Interruption> {
+        let rate = SampleRate::new(48_000).unwrap();
+        let sweep = SweepSettings { rate, from_hz: 20.0, to_hz: 20_000.0, lowest_hz: None, duration_s: 1.0 };
+        let sequence = Sequence { sweep, level_dbfs: 0.0, repeats: 1, marks: Marks::None, pause_s: 0.5 };
+        let pattern = Pattern::of(&sequence.excitation().unwrap()).unwrap();
+        let mut random = Random::new(6);
+        let mut piece = vec![0.0; 2_410];
+        piece.extend_from_slice(&pattern.samples);
+        piece.resize(90_000, 0.0);
+        piece.iter_mut().for_each(|x| *x += 1e-3 * random.normal());
+        change(&mut piece);
+        interruption(&mut Deconvolution::new(&pattern, piece.len()), &piece, 2_400, 2_410)
+    }
+
+    #[test]
+    fn a_steady_system_leaves_nothing_to_explain() {
+        assert_eq!(found(|_| ()), None);
+    }
+
+    #[test]
+    fn lost_samples_and_a_noise_are_told_apart_and_placed() {
+        for at in [12_000, 26_000, 45_000] {
+            let lost = found(|piece| drop(piece.drain(at..at + 100))).unwrap();
+            assert_eq!(lost.cause, Cause::LostSamples, "{at}");
+            // 20 ms: the response resolves the sweep's frequency no better.
+            assert!(lost.frames.start < at + 960 && lost.frames.end + 960 > at, "{at}: {lost:?}");
+            let noisy = found(|piece| {
+                let mut random = Random::new(1);
+                piece[at..at + 1_000].iter_mut().for_each(|x| *x += 0.5 * random.normal());
+            })
+            .unwrap();
+            assert_eq!(noisy.cause, Cause::Noise, "{at}");
+            assert!(noisy.frames.start < at + 960 && noisy.frames.end + 960 > at + 1_000, "{at}: {noisy:?}");
+        }
+    }
+}

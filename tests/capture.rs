@@ -438,18 +438,20 @@ fn sample(name: &str, reference: Option<usize>) -> (Analysis, Truth) {
     (analysis, serde_json::from_slice(&truth).unwrap())
 }
 
-/// Worst difference in dB of an analysis to a curve on the same frequencies, from 300 Hz to 10 kHz.
-fn worst_db(analysis: &Analysis, expected_db: impl Fn(usize) -> f64, truth: &Truth) -> f64 {
-    let found_db = analysis.response.magnitude_db();
-    let mut compared = 0;
-    let mut worst_db = 0.0f64;
+/// Worst difference in dB of an analysis to a curve on the same frequencies, from 300 Hz to 10 kHz, and the share of the
+/// points that lie within 2u.
+fn judged(analysis: &Analysis, expected_db: impl Fn(usize) -> f64, truth: &Truth) -> (f64, f64) {
+    let (found_db, u_db) = (analysis.response.magnitude_db(), analysis.response.u_db());
+    let (mut compared, mut within, mut worst_db) = (0.0, 0.0, 0.0f64);
     for (at, &hz) in truth.direct.frequency_hz.iter().enumerate().filter(|(_, hz)| (300.0..10_000.0).contains(*hz)) {
         let near = analysis.response.grid.hz().iter().position(|found| (found / hz - 1.0).abs() < 1e-6).unwrap();
-        worst_db = worst_db.max((found_db[near] - expected_db(at)).abs());
-        compared += 1;
+        let error_db = (found_db[near] - expected_db(at)).abs();
+        worst_db = worst_db.max(error_db);
+        compared += 1.0;
+        within += if error_db <= 2.0 * u_db[near] { 1.0 } else { 0.0 };
     }
-    assert!(compared > 200, "{compared}");
-    worst_db
+    assert!(compared > 200.0, "{compared}");
+    (worst_db, within / compared)
 }
 
 /// The bench shares nothing with the analysis, so that its truth can judge it.
@@ -457,7 +459,7 @@ fn worst_db(analysis: &Analysis, expected_db: impl Fn(usize) -> f64, truth: &Tru
 fn an_analysis_of_the_sample_captures_finds_their_truth() {
     let (analysis, truth) = sample("anechoic-loopback", Some(1));
     let over_cable = |at: usize| truth.direct.level_db[at] - truth.loopback.level_db[at];
-    let worst = worst_db(&analysis, over_cable, &truth);
+    let (worst, _) = judged(&analysis, over_cable, &truth);
     // Noise: 88 dB below full scale, some 60 dB below the reply at these frequencies; distortion and compression at this
     // level are less than that.
     assert!(worst < 0.3, "{worst:.3} dB without a room");
@@ -466,7 +468,8 @@ fn an_analysis_of_the_sample_captures_finds_their_truth() {
 
     let (analysis, truth) = sample("room-drift", None);
     assert!((drift(&analysis) - 40.0).abs() < 0.5, "{}", drift(&analysis));
-    let worst = worst_db(&analysis, |at| truth.direct.level_db[at], &truth);
-    // The gate ends before the first reflection, a few milliseconds after the arrival: it smooths over some 200 Hz.
-    assert!(worst < 1.0, "{worst:.3} dB in a room");
+    let (worst, within) = judged(&analysis, |at| truth.direct.level_db[at], &truth);
+    // The gate ends before the first reflection and cuts off the woofer's tail; the doubt grows with what it cuts off. The
+    // interface's own colour is in both. 95 % less four standard errors of some 150 independent points.
+    assert!(within > 0.88 && worst < 2.0, "{within} within 2u, {worst:.3} dB in a room");
 }

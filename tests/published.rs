@@ -239,8 +239,8 @@ fn a_sweep_starts_at_its_limit_and_a_sweep_from_the_treble_is_protected_unasked(
         let sweep = Sweep::new(SweepSettings { lowest_hz, ..sweep_settings(from_hz, 20_000.0, 2.0) }).unwrap();
         (sweep.played_hz()[0], sweep.band_hz()[0])
     };
-    // Half an octave of rise below the band …
-    assert_eq!(played(20.0, None), (20.0 / 2f64.sqrt(), 20.0));
+    // An octave of rise below the band …
+    assert_eq!(played(20.0, None), (10.0, 20.0));
     // … but never below a limit, be it given or implied; the band then begins a sixth of an octave above it.
     let sixth = 2f64.powf(1.0 / 6.0);
     for (from_hz, lowest_hz, limit_hz) in [(1000.0, None, 1000.0), (500.0, Some(800.0), 800.0), (101.0, None, 101.0)] {

@@ -101,3 +101,30 @@ fn in_a_room_the_gate_ends_before_the_first_wall_and_leaves_the_loudspeaker() {
     // Four standard errors of the noisiest point, for some 160 points.
     assert!(worst < 4.0 * doubt && doubt < 0.02, "{worst} {doubt}");
 }
+
+/// A bare room: the direct sound, and 10 dB more energy than it has in a tail that takes two seconds to fall by 60 dB.
+#[test]
+fn a_bare_room_is_no_wrong_excitation_and_nothing_is_lost_in_it() {
+    let rate = SampleRate::new(48_000).unwrap();
+    let sweep = SweepSettings { rate, from_hz: 20.0, to_hz: 20_000.0, lowest_hz: None, duration_s: 3.0 };
+    let excitation = Sequence { sweep, level_dbfs: LEVEL_DBFS, repeats: 2, marks: Marks::BeforeAndAfter, pause_s: 1.0 }
+        .excitation()
+        .unwrap();
+    let mut random = boxwright::math::Random::new(8);
+    let decay = |n: usize| (-6.9 * n as f64 / 96_000.0).exp();
+    let tail: Vec<f64> = (0..96_000).map(|n| if n < 150 { 0.0 } else { decay(n) * random.normal() }).collect();
+    let energy: f64 = tail.iter().map(|x| x * x).sum();
+    let mut impulse: Vec<f64> = tail.iter().map(|x| x * (10.0 / energy).sqrt()).collect();
+    impulse[0] = 1.0;
+    let length = boxwright::math::good_length(excitation.samples.len() + impulse.len());
+    let mut forward = boxwright::math::Spectrum::new(length);
+    let (played, path) = (forward.bins(&excitation.samples), forward.bins(&impulse));
+    let product: Vec<_> = played.iter().zip(&path).map(|(x, h)| x * h * 0.1).collect();
+    let mut reply = boxwright::math::InverseSpectrum::new(length).samples(&product);
+    reply.truncate(excitation.samples.len());
+    reply.iter_mut().for_each(|x| *x += 1e-6 * random.normal());
+    let recording = Recording { rate, channels: vec![reply], format: SampleFormat::Float32 };
+    let analysis = analyse(&recording, &excitation, &settings(None)).unwrap();
+    println!("{:#?}", analysis.findings);
+    assert!(analysis.findings.iter().all(|finding| finding.severity < boxwright::quantity::Severity::Fault));
+}

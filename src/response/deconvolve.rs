@@ -13,6 +13,7 @@
 use super::Pattern;
 use crate::math::{InverseSpectrum, Spectrum, good_length};
 use num_complex::Complex64;
+use std::cell::OnceCell;
 
 /// A transform length, the excitation's spectrum at that length, and the limiter.
 pub struct Deconvolution {
@@ -22,6 +23,7 @@ pub struct Deconvolution {
     inverse: InverseSpectrum,
     played: Vec<Complex64>,
     limiter: Vec<Complex64>,
+    limiter_impulse: OnceCell<WrappedImpulse>,
 }
 
 /// An impulse response that wraps around: time zero at index 0, negative times at the end.
@@ -39,7 +41,9 @@ impl Deconvolution {
         let mut forward = Spectrum::new(length);
         let played = forward.bins(&pattern.samples);
         let limiter = pattern.limiter(&played);
-        Self { pattern: pattern.clone(), length, forward, inverse: InverseSpectrum::new(length), played, limiter }
+        let inverse = InverseSpectrum::new(length);
+        let limiter_impulse = OnceCell::new();
+        Self { pattern: pattern.clone(), length, forward, inverse, played, limiter, limiter_impulse }
     }
 
     /// N, the length of the transform.
@@ -63,9 +67,11 @@ impl Deconvolution {
     }
 
     /// The impulse response of the limiter alone.
-    pub fn limiter_impulse(&self) -> WrappedImpulse {
-        let samples = InverseSpectrum::new(self.length).samples(&self.limiter);
-        WrappedImpulse { samples, bins: self.limiter.clone() }
+    pub fn limiter_impulse(&self) -> &WrappedImpulse {
+        self.limiter_impulse.get_or_init(|| {
+            let samples = InverseSpectrum::new(self.length).samples(&self.limiter);
+            WrappedImpulse { samples, bins: self.limiter.clone() }
+        })
     }
 
     /// The spectrum of the excitation as the file has it.

@@ -49,7 +49,7 @@ impl GatedResponse {
         let response = SpectrumAt::new(&gate.cut(impulse, arrival_frames), rate_hz, arrival_frames - first as f64);
         let limiter_impulse = deconvolution.limiter_impulse();
         let (first, _) = gate.span(0.0);
-        let limiter = SpectrumAt::new(&gate.cut(&limiter_impulse, 0.0), rate_hz, -(first as f64));
+        let limiter = SpectrumAt::new(&gate.cut(limiter_impulse, 0.0), rate_hz, -(first as f64));
         Self { response, limiter }
     }
 

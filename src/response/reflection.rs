@@ -72,7 +72,9 @@ pub fn energy_time(impulse: &WrappedImpulse, arrival_frames: f64, longest_s: f64
     }
     let squares: Vec<f64> = envelope(&bins, length)[..frames].iter().map(|e| e * e).collect();
     let reach = (0.5 * SMOOTH_S * rate_hz).max(0.15 / corner_hz * rate_hz) as usize;
-    let smooth = mean_around(&squares, |_| reach);
+    // Twice over half the width: a triangle, which has no flat top.
+    let half = reach.div_ceil(2);
+    let smooth = mean_around(&mean_around(&squares, |_| half), |_| half);
     let direct = before + (DIRECT_S.max(1.0 / corner_hz) * rate_hz) as usize;
     let loudest = smooth[..direct.min(frames)].iter().copied().fold(f64::MIN_POSITIVE, f64::max);
     let level_db: Vec<f64> = smooth.iter().map(|e| 10.0 * (e / loudest).max(1e-20).log10()).collect();

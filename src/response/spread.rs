@@ -9,9 +9,9 @@
 //! tell: a voice coil that warms up, a door that moves, a noise that comes with the sweep.
 //! Source: JCGM 100:2008 (GUM), section 4.2 (type A evaluation).
 
-use super::analysis::Heard;
 use super::frequency::{FrequencyResponse, GatedResponse};
 use super::gate::Gate;
+use super::hearing::Heard;
 use crate::math::mean_around;
 
 /// Points to each side over which the spread is averaged, a third of an octave in all.

@@ -26,9 +26,10 @@ const REACH_TURNS: f64 = 0.5;
 /// 3 in one of a hundred cases.
 const ABOVE_NOISE_POWER: f64 = 3.0;
 
-/// Adds to the uncertainty of `response` what the end of the gate leaves in doubt.
+/// Adds to the uncertainty of `response`, seen through `gate` as `long`, what the end of the gate leaves in doubt.
 pub(super) fn widen_by_truncation(
     response: &mut FrequencyResponse,
+    long: &GatedResponse,
     impulse: &WrappedImpulse,
     arrival_frames: f64,
     gate: Gate,
@@ -36,10 +37,7 @@ pub(super) fn widen_by_truncation(
 ) {
     let deconvolution: &Deconvolution = noise.deconvolution;
     let shorter = gate.shortened(SHORTER);
-    let (long, short) = (
-        GatedResponse::new(impulse, arrival_frames, gate, deconvolution),
-        GatedResponse::new(impulse, arrival_frames, shorter, deconvolution),
-    );
+    let short = GatedResponse::new(impulse, arrival_frames, shorter, deconvolution);
     let hz = response.grid.hz();
     let differences: Vec<f64> = hz.iter().map(|&hz| (long.at(hz) - short.at(hz)).norm_sqr()).collect();
     let resolution_hz = deconvolution.rate_hz() / gate.after_frames;

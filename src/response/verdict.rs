@@ -2,12 +2,13 @@
 //!
 //! No equation: thresholds, each with its reason.
 
-use super::analysis::{Analysis, Heard, Settings, lost_in_words};
+use super::analysis::{Analysis, Settings};
 use super::excess::Polarity;
+use super::hearing::Heard;
 use super::inspect::{clipping, held_samples, offset};
 use super::spread::Disagreement;
 use super::timeline::{Correction, Timeline};
-use super::{Cause, GateChoice, Interruption, Pattern, ToldBy};
+use super::{Cause, FrequencyResponse, GateChoice, Interruption, Pattern, Step, ToldBy};
 use crate::quantity::{Code, Finding, Quantity, Severity, Unit, Whereabouts};
 use crate::signal::{Excitation, Recording};
 
@@ -21,6 +22,8 @@ pub(super) struct Evidence<'a> {
     pub timeline: &'a Timeline,
     pub heard: &'a Heard,
     pub disagreement: Option<&'a Disagreement>,
+    /// Share of the points that noise alone makes doubtful.
+    pub noisy_share: f64,
 }
 
 /// Quieter than this a 16-bit input spends half of its bits on nothing.
@@ -244,6 +247,12 @@ fn unstable(evidence: &Evidence<'_>) -> Option<Finding> {
     })
 }
 
+/// Share of the points of a response whose level the noise leaves in more doubt than [`NOISY_U_DB`].
+pub(super) fn noisy_share(response: &FrequencyResponse) -> f64 {
+    let u_db = response.u_db();
+    u_db.iter().filter(|&&u| u > NOISY_U_DB).count() as f64 / u_db.len() as f64
+}
+
 fn loudness(evidence: &Evidence<'_>, analysis: &Analysis) -> Vec<Finding> {
     let at = Whereabouts { channel: Some(evidence.settings.reply + 1), ..Whereabouts::default() };
     let mut all = Vec::new();
@@ -256,17 +265,15 @@ fn loudness(evidence: &Evidence<'_>, analysis: &Analysis) -> Vec<Finding> {
             at,
         });
     }
-    let u_db = analysis.response.u_db();
-    let doubtful = u_db.iter().filter(|&&u| u > NOISY_U_DB).count() as f64 / u_db.len() as f64;
     let low = analysis.snr_db.is_some_and(|snr| snr < NOISY_DB);
-    if low || doubtful > NOISY_SHARE {
+    if low || evidence.noisy_share > NOISY_SHARE {
         let snr = analysis.snr_db.map_or("an unknown amount".to_owned(), |snr| format!("{snr:.0} dB"));
         all.push(Finding {
             code: Code::Noisy,
             severity: Severity::Caution,
             says: format!(
                 "the reply stands {snr} above the noise, and {:.0} % of the curve are uncertain by more than 2 dB",
-                100.0 * doubtful
+                100.0 * evidence.noisy_share
             ),
             advice: "measure closer, longer or with more repeats before you measure louder".into(),
             at,
@@ -334,4 +341,13 @@ fn band(evidence: &Evidence<'_>, analysis: &Analysis) -> Option<Finding> {
         advice: "nothing is reported where the microphone is not known; get a table that covers more".into(),
         at: Whereabouts { band_hz: Some(analysis.valid_hz), ..Whereabouts::default() },
     })
+}
+
+/// A step of the timeline in words.
+fn lost_in_words(step: &Step) -> String {
+    match step.late_frames {
+        Some(frames) if frames < 0.0 => format!("{:.1} frames are missing", -frames),
+        Some(frames) => format!("{frames:.1} frames are too many"),
+        None => "the sounds on both sides are not alike".to_owned(),
+    }
 }

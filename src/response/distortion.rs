@@ -6,7 +6,8 @@
 //! ```
 //!
 //! The response of harmonic n is cut out with a window of its own, between its neighbours, at its exact fraction of a
-//! frame; the fundamental with a window of the same kind: the room counts in both. Each has the noise that its window
+//! frame; the fundamental with a window of the same kind: the room counts in both. The windows hold some periods of the
+//! fundamental and grow shorter, by octaves, as it rises: that keeps noise out, and what a sampled chain folds back. Each has the noise that its window
 //! lets through; a harmonic that does not stand [`MEASURABLE_POWER_RATIO`] above it is "not measurable here".
 //! Source: A. Farina, "Simultaneous measurement of impulse response and distortion with a swept-sine technique",
 //! AES 108th Convention (2000), preprint 5093; A. Novak et al., J. Audio Eng. Soc. 63 (October 2015) 786–798.
@@ -49,8 +50,12 @@ const MEASURABLE_POWER_RATIO: f64 = 9.0;
 const BEFORE_SHARE: f64 = 0.3;
 /// Share of the distance to the next lower one, which lies behind.
 const AFTER_SHARE: f64 = 0.45;
-/// A window never needs more.
+/// A window never needs more …
 const LONGEST_S: f64 = 0.4;
+/// … and holds at least so many periods of the fundamental …
+const PERIODS: f64 = 40.0;
+/// … but is halved at most so many times, to 25 ms: a small room's first sound.
+const MOST_HALVINGS: u32 = 4;
 /// Just above the sweep's own rise, where the harmonics are still rising, nothing is said: a quarter of an octave.
 const EDGE_RATIO: f64 = 1.189_207_115_002_721;
 /// A window shorter than this many periods of what it is to show does not show it.
@@ -68,30 +73,28 @@ pub fn distortion(
     correction: impl Fn(f64) -> f64,
 ) -> Option<Distortion> {
     let rate_constant = pattern.rate_constant_s? * pattern.rate_hz;
-    let reader = Reader { impulse, rate_hz: pattern.rate_hz, arrival_frames, rate_constant };
-    let first = reader.order(1);
-    let band_hz = [pattern.band_hz[0].max(first.lowest_hz), 0.5 * pattern.band_hz[1]];
+    let reader = |longest_s: f64| Reader {
+        impulse,
+        rate_hz: pattern.rate_hz,
+        arrival_frames,
+        rate_constant,
+        longest_frames: longest_s * pattern.rate_hz,
+    };
+    let lowest_hz = reader(LONGEST_S).order(1).lowest_hz;
+    let band_hz = [pattern.band_hz[0].max(lowest_hz), 0.5 * pattern.band_hz[1]];
     let grid = FrequencyGrid::of_octave_fractions(band_hz, crate::quantity::POINTS_PER_OCTAVE).ok()?;
-    let fundamental: Vec<f64> = grid
-        .hz()
-        .iter()
-        .map(|&hz| first.spectrum.at(hz).norm() / correction(hz) / pattern.limiter_in_band(hz).norm())
-        .collect();
-    let harmonics: Vec<Harmonic> = (2..=HIGHEST_ORDER)
-        .map(|order| {
-            let heard = reader.order(order);
-            let point = |(&hz, &fundamental): (&f64, &f64)| {
-                heard.point(f64::from(order) * hz, fundamental, pattern, noise, &correction)
-            };
-            let points: Vec<Point> = grid.hz().iter().zip(&fundamental).map(point).collect();
-            Harmonic {
-                order,
-                ratio: points.iter().map(|point| point.ratio).collect(),
-                u_ratio: points.iter().map(|point| point.u_ratio).collect(),
-                floor_ratio: points.iter().map(|point| point.floor_ratio).collect(),
+    let mut harmonics: Vec<Harmonic> = (2..=HIGHEST_ORDER).map(Harmonic::empty).collect();
+    for alike in grid.hz().chunk_by(|&one, &other| window_s(one) == window_s(other)) {
+        let reader = reader(window_s(alike[0]));
+        let first = reader.order(1);
+        let heard: Vec<Heard> = (2..=HIGHEST_ORDER).map(|order| reader.order(order)).collect();
+        for &hz in alike {
+            let fundamental = first.spectrum.at(hz).norm() / correction(hz) / pattern.limiter_in_band(hz).norm();
+            for (harmonic, heard) in harmonics.iter_mut().zip(&heard) {
+                harmonic.push(heard.point(heard.order * hz, fundamental, pattern, noise, &correction));
             }
-        })
-        .collect();
+        }
+    }
     let thd_ratio = (0..grid.hz().len())
         .map(|point| {
             let squares: Vec<f64> =
@@ -102,6 +105,24 @@ pub fn distortion(
     Some(Distortion { grid, harmonics, thd_ratio })
 }
 
+/// How long the windows are for a fundamental.
+fn window_s(fundamental_hz: f64) -> f64 {
+    let halvings = (LONGEST_S * fundamental_hz / PERIODS).log2().floor().clamp(0.0, f64::from(MOST_HALVINGS));
+    LONGEST_S * (-halvings).exp2()
+}
+
+impl Harmonic {
+    fn empty(order: u32) -> Self {
+        Self { order, ratio: Vec::new(), u_ratio: Vec::new(), floor_ratio: Vec::new() }
+    }
+
+    fn push(&mut self, point: Point) {
+        self.ratio.push(point.ratio);
+        self.u_ratio.push(point.u_ratio);
+        self.floor_ratio.push(point.floor_ratio);
+    }
+}
+
 /// Cuts the harmonics out of an impulse response.
 struct Reader<'a> {
     impulse: &'a WrappedImpulse,
@@ -109,6 +130,8 @@ struct Reader<'a> {
     arrival_frames: f64,
     /// L in frames.
     rate_constant: f64,
+    /// No window is longer.
+    longest_frames: f64,
 }
 
 /// One harmonic's response.
@@ -130,7 +153,7 @@ struct Point {
 impl Reader<'_> {
     fn order(&self, order: u32) -> Heard {
         let n = f64::from(order);
-        let longest = LONGEST_S * self.rate_hz;
+        let longest = self.longest_frames;
         let to_higher = self.rate_constant * ((n + 1.0) / n).ln();
         let to_lower = if order > 1 { self.rate_constant * (n / (n - 1.0)).ln() } else { f64::MAX };
         let before = (BEFORE_SHARE * to_higher).min(0.25 * longest).max(1.0);

@@ -49,7 +49,7 @@ struct SweepArgs {
     #[arg(long, value_name = "N", default_value_t = 1)]
     repeats: u32,
     /// Silence after each sweep, at least 0.5 s
-    #[arg(long, value_name = "S", default_value = "1", value_parser = typed::seconds)]
+    #[arg(long, value_name = "S", default_value = "1", value_parser = typed::pause_s)]
     pause: f64,
     /// Add a short chirp before and after, by which clock errors are found
     #[arg(long)]

@@ -120,6 +120,7 @@ fn wrong_usage_is_status_2_and_says_what_to_do() {
         ("signal burst --cycles many", "is no plain number"),
         ("signal sweep --pause 0.1", "a room needs 0.5 s or more"),
         ("signal tone --level-dbfs 3", "a level of 3 dBFS"),
+        ("signal tone --at -5", "-5 Hz"),
         ("signal sweep --from 5k --to 500", "it must rise"),
         ("signal sweep --lowest 19k", "leaves no band up to 20000 Hz"),
         ("signal sweep --seconds 0", "the range is 0.05 to 600 s"),

@@ -163,7 +163,7 @@ fn a_reply_in_a_later_channel_needs_no_loopback() {
 #[test]
 fn what_a_captures_description_says_can_be_overruled() {
     let folder = tempfile::tempdir().unwrap();
-    let words = "capture response --output simulated --reference 2 --seconds 0.3 --from 100 --out a.wav --quiet";
+    let words = "capture response --output simulated --reference 2 --seconds 1 --out a.wav --quiet";
     assert!(run(folder.path(), &words.split(' ').collect::<Vec<_>>()).status.success());
     let base = ["response", "a.wav", "--json", "--no-pictures"];
     let with = |more: &[&str]| document(folder.path(), &[&base[..], more].concat());

@@ -34,6 +34,7 @@ enum KindArgs {
 /// With `--output simulated` no sound card is needed: input 1 is then a simulated microphone before a small loudspeaker on
 /// output 1, input 2 a cable from output 2, and NAME.truth.json tells what an analysis should find.
 #[derive(Debug, clap::Args)]
+#[command(allow_negative_numbers = true)]
 struct ResponseArgs {
     /// Lowest frequency to be reported [default: 20 Hz]
     #[arg(long, value_name = "HZ", value_parser = typed::frequency_hz, help_heading = "Sweep")]

@@ -16,6 +16,7 @@ use std::process::ExitCode;
 /// the microphone's gain until the reply is well above the noise. Before a treble driver without its crossover the tone
 /// must lie above the driver's lower limit: --at 4k.
 #[derive(Debug, clap::Args)]
+#[command(allow_negative_numbers = true)]
 pub struct Args {
     /// Nothing louder is played or proposed, 0 is full scale [default: the job's, else -20]
     #[arg(long, value_name = "DBFS", allow_hyphen_values = true, value_parser = typed::level_dbfs)]

@@ -17,6 +17,7 @@ use std::process::ExitCode;
 /// the WAV that was played with --excitation; the description that `boxwright signal` writes beside it is used where it
 /// is there. Results go into a folder named after the capture. Values are shown with ± 2u.
 #[derive(Debug, clap::Args)]
+#[command(allow_negative_numbers = true)]
 pub struct Args {
     /// The capture
     wav: PathBuf,

@@ -215,6 +215,27 @@ fn what_can_not_be_meant_is_wrong_usage_and_nothing_is_written() {
 }
 
 #[test]
+fn nobody_is_told_of_a_sound_that_will_not_be_played() {
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::write(folder.path().join("taken.wav"), "mine").unwrap();
+    for (words, status) in [
+        (format!("{SHORT} --mic none.txt"), 1),
+        (format!("{SHORT} --reply 3"), 1),
+        (format!("{SHORT} --output-channels 1,1"), 2),
+        (format!("{SHORT} --out taken.wav"), 1),
+        ("level --output simulated --reply 3".to_owned(), 1),
+        ("level --output simulated --at 30k".to_owned(), 2),
+        ("level --output simulated --seconds 99".to_owned(), 2),
+        ("level --output simulated --tone-dbfs -10".to_owned(), 2),
+    ] {
+        let done = said(folder.path(), &words);
+        assert_eq!(done.status, status, "{words}: {}", done.err);
+        assert!(done.err.starts_with("error: "), "{words}: {}", done.err);
+    }
+    assert_eq!(names(folder.path()), ["taken.wav"], "nothing else was written");
+}
+
+#[test]
 fn a_treble_sweep_never_reaches_below_its_limit() {
     let folder = tempfile::tempdir().unwrap();
     let words = "capture response --input simulated --treble --lowest 2k --seconds 0.3 --pause 0.5 --out t --json";

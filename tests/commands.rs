@@ -115,8 +115,12 @@ fn wrong_usage_is_status_2_and_says_what_to_do() {
     let folder = tempfile::tempdir().unwrap();
     for (words, part) in [
         ("signal tone --at 30k", "30000 Hz can't be played at 48000 Hz"),
-        ("signal tone --at fast", "is not a number with a unit of frequency (Hz)"),
+        ("signal tone --at fast", "is no frequency (Hz)"),
+        ("signal tone --at 30k", "--at"),
+        ("signal burst --cycles many", "is no plain number"),
+        ("signal sweep --pause 0.1", "a room needs 0.5 s or more"),
         ("signal tone --level-dbfs 3", "a level of 3 dBFS"),
+        ("signal tone --at -5", "-5 Hz"),
         ("signal sweep --from 5k --to 500", "it must rise"),
         ("signal sweep --lowest 19k", "leaves no band up to 20000 Hz"),
         ("signal sweep --seconds 0", "the range is 0.05 to 600 s"),
@@ -156,7 +160,9 @@ fn help_names_only_commands_that_work() {
         .filter_map(|line| line.strip_prefix("  ").filter(|rest| !rest.starts_with(' ')))
         .filter_map(|line| line.split_whitespace().next())
         .collect();
-    assert!(commands.contains(&"signal"), "{help}");
+    for command in ["signal", "response", "man"] {
+        assert!(commands.contains(&command), "{command}: {help}");
+    }
     for command in commands.iter().filter(|command| **command != "help") {
         let own = said(folder.path(), &format!("{command} --help"));
         assert!(own.status == 0 && own.out.contains("Usage: boxwright"), "{command}: {}", own.err);

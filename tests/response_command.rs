@@ -137,6 +137,85 @@ fn options_shape_the_result_and_stand_in_its_settings() {
     assert!((at(&pressure, 4_000.0) - at(&plain, 4_000.0) - 118.0).abs() < 1e-9);
 }
 
+/// The level of the filter itself, whatever channel holds its reply.
+#[test]
+fn a_reply_in_a_later_channel_needs_no_loopback() {
+    let folder = tempfile::tempdir().unwrap();
+    capture(folder.path());
+    let path = |name: &str| folder.path().join(name);
+    let [reply, loopback] =
+        <[Vec<f64>; 2]>::try_from(files::read_wav(&path("capture.wav")).unwrap().recording.channels).unwrap();
+    let hum = vec![0.25; reply.len()];
+    let four = recording(vec![hum.clone(), loopback, hum, reply], SampleFormat::Pcm24);
+    files::replace_wav(&path("four.wav"), &four).unwrap();
+    let found = |wav: &str, more: &[&str]| {
+        document(
+            folder.path(),
+            &[&["response", wav, "--excitation", "played.wav", "--json", "--no-pictures"], more].concat(),
+        )
+    };
+    let (first, fourth) = (found("capture.wav", &[]), found("four.wav", &["--reply", "4"]));
+    assert_eq!(fourth["settings"]["reply_channel"], 4);
+    assert_eq!(fourth["curve"], first["curve"], "the other channels play no part");
+}
+
+/// What `boxwright capture` wrote names its loopback and its excitation; both can be left aside, and that is said.
+#[test]
+fn what_a_captures_description_says_can_be_overruled() {
+    let folder = tempfile::tempdir().unwrap();
+    let words = "capture response --output simulated --reference 2 --seconds 1 --out a.wav --quiet";
+    assert!(run(folder.path(), &words.split(' ').collect::<Vec<_>>()).status.success());
+    let base = ["response", "a.wav", "--json", "--no-pictures"];
+    let with = |more: &[&str]| document(folder.path(), &[&base[..], more].concat());
+    let has = |found: &Value, code: &str| found["findings"].as_array().unwrap().iter().any(|one| one["code"] == code);
+    let (looped, alone) = (with(&[]), with(&["--reference", "none"]));
+    assert_eq!(
+        (looped["settings"]["reference_channel"].as_u64(), alone["settings"].get("reference_channel")),
+        (Some(2), None)
+    );
+    // The bench's converters are 30 ms late or more, its sound 1.5 ms.
+    let arrival_ms = |found: &Value| found["arrival"]["value"].as_f64().unwrap();
+    assert!(arrival_ms(&alone) - arrival_ms(&looped) > 20.0, "{} {}", arrival_ms(&alone), arrival_ms(&looped));
+    assert!(!has(&looped, "wrong-excitation"));
+    // The same samples in another file: the result stands, and the difference is told.
+    let played = files::read_wav(&folder.path().join("a.excitation.wav")).unwrap().recording;
+    let played = boxwright::signal::Recording { format: SampleFormat::Float32, ..played };
+    files::replace_wav(&folder.path().join("other.wav"), &played).unwrap();
+    assert!(has(&with(&["--excitation", "other.wav"]), "wrong-excitation"));
+    let refused = |words: &[&str], part: &str| {
+        let output = run(folder.path(), words);
+        let says = String::from_utf8_lossy(&output.stderr).into_owned();
+        assert!(output.status.code() == Some(1) && says.contains(part), "{part}: {says}");
+    };
+    // What lies beside a capture is no plan of a signal, and is not taken for a faulty one.
+    refused(&["response", "a.wav", "--excitation", "a.wav"], "no whole sweep");
+    refused(&["response", "a.wav", "--reply", "2"], "channel 2 is both reply and reference");
+    std::fs::rename(folder.path().join("a.excitation.wav"), folder.path().join("b.wav")).unwrap();
+    refused(&["response", "a.wav"], "a.excitation.wav: it was played for a.wav");
+}
+
+#[test]
+fn results_never_take_the_place_of_what_they_come_from() {
+    let folder = tempfile::tempdir().unwrap();
+    capture(folder.path());
+    let path = |name: &str| folder.path().join(name);
+    std::fs::rename(path("capture.wav"), path("impulse.wav")).unwrap();
+    std::fs::copy(path("impulse.wav"), path("bare")).unwrap();
+    let before = std::fs::read(path("impulse.wav")).unwrap();
+    for (wav, out, part) in [
+        ("impulse.wav", Some("."), "impulse.wav: the results would take its place"),
+        ("bare", None, "bare: the results' folder can't be made"),
+        ("impulse.wav", Some("played.wav"), "played.wav: the results' folder can't be made"),
+    ] {
+        let mut words = vec!["response", wav, "--excitation", "played.wav", "--no-pictures"];
+        out.into_iter().for_each(|out| words.extend(["--out", out]));
+        let output = run(folder.path(), &words);
+        let says = String::from_utf8_lossy(&output.stderr).into_owned();
+        assert!(output.status.code() == Some(1) && says.contains(part), "{part}: {says}");
+    }
+    assert_eq!(std::fs::read(path("impulse.wav")).unwrap(), before);
+}
+
 #[test]
 fn what_can_not_be_used_is_status_1_with_what_where_and_advice() {
     let folder = tempfile::tempdir().unwrap();

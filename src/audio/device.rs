@@ -2,7 +2,7 @@
 //!
 //! No equation: names, ranges, and one rule of choice.
 
-use super::AudioError;
+use super::{AudioError, Channels};
 use crate::quantity::SampleRate;
 use crate::signal::SampleFormat;
 use std::fmt;
@@ -14,6 +14,17 @@ pub struct CardFacts {
     pub output: DeviceFacts,
     /// Where it comes in.
     pub input: DeviceFacts,
+}
+
+impl CardFacts {
+    /// Checks that both devices have this rate and these channels, before anything sounds.
+    ///
+    /// # Errors
+    /// As [`DeviceFacts::check`].
+    pub fn check(&self, rate: SampleRate, channels: &Channels) -> Result<(), AudioError> {
+        self.output.check(Side::Output, rate, &channels.outputs)?;
+        self.input.check(Side::Input, rate, &channels.inputs)
+    }
 }
 
 /// What a device says of itself.

@@ -79,9 +79,9 @@ impl AudioError {
             Self::NoChannels { .. } => "name at least one channel to play on and one to keep",
             Self::ChannelTwice { .. } => "name each channel once",
             Self::OverTheLimit { .. } => {
-                "lower the level, or raise the limit if you know that amplifier and driver bear it"
+                "lower --tone-dbfs, or raise --level-dbfs if you know that amplifier and driver bear it"
             }
-            Self::ToneLength { .. } => "give a length within that range",
+            Self::ToneLength { .. } => "give --seconds within that range",
             Self::CutShort { .. } => "check that the interface stays connected, then try again",
             Self::NotKept(_) => "make room on the disk or choose another folder, then take it again",
             Self::HalfSimulated { .. } => "give `simulated` alone, or two real devices",

@@ -42,6 +42,14 @@ impl LevelSettings {
         let (at_hz, duration_s) = (1_000.0, 2.0);
         Self { rate, channels, at_hz, duration_s, play_dbfs: -40.0, highest_dbfs: -20.0, target_dbfs: -12.0 }
     }
+
+    /// The tone and its channels, as a card is asked for them.
+    ///
+    /// # Errors
+    /// [`AudioError::OverTheLimit`], `ToneLength`, `Signal` and those of [`Order::new`].
+    pub fn order(&self) -> Result<Order, AudioError> {
+        Order::new(self.rate, tone(self)?.samples, self.channels.clone())
+    }
 }
 
 /// What came back, and what to play.
@@ -127,8 +135,7 @@ pub fn measure_level(
     stop: &AtomicBool,
     tell: &mut Tell<'_>,
 ) -> Result<LevelReport, AudioError> {
-    let tone = tone(settings)?;
-    let order = Order::new(settings.rate, tone.samples, settings.channels.clone())?;
+    let order = settings.order()?;
     let mut channels = vec![Vec::new(); settings.channels.inputs.len()];
     let mut hear = |interleaved: &[f32]| {
         for frame in interleaved.chunks_exact(channels.len()) {

@@ -89,6 +89,7 @@ fn io_advice(kind: std::io::ErrorKind) -> &'static str {
         ErrorKind::PermissionDenied => "check who may read and write there, or choose another folder",
         ErrorKind::StorageFull => "make room on the disk, or choose another folder",
         ErrorKind::IsADirectory => "give a file, not a folder",
+        ErrorKind::AlreadyExists | ErrorKind::NotADirectory => "choose another folder; a file has that name",
         _ => "check the disk and the path",
     }
 }

@@ -107,6 +107,29 @@ impl CaptureError {
     }
 }
 
+/// Whether a capture can begin: what was asked for can be played, and what is said about it can be read.
+///
+/// So that a person is told of a sound only when there will be one; [`capture`] relies on nothing of it.
+///
+/// # Errors
+/// [`CaptureError`]; nothing is written.
+pub fn can_begin(card: &dyn SoundCard, order: &CaptureOrder) -> Result<(), CaptureError> {
+    if let Some(mic) = &order.known.mic {
+        files::read_curve(mic)?;
+    }
+    super::capture_names::is_free(&order.out)?;
+    let rate = order.sequence.sweep.rate;
+    let play = order.sequence.excitation()?.samples;
+    card.describe().check(rate, Order::new(rate, play, channels(&order.chain))?.channels())?;
+    Ok(())
+}
+
+/// Outputs that play, and inputs up to the highest one used.
+fn channels(chain: &Chain) -> Channels {
+    let inputs = (0..chain.used_inputs().into_iter().max().unwrap_or(1)).collect();
+    Channels { outputs: chain.outputs_from_0(), inputs }
+}
+
 /// Plays, records, and leaves everything on the disk.
 ///
 /// # Errors
@@ -125,11 +148,10 @@ pub fn capture(
     let sequence = order.sequence;
     let excitation = sequence.excitation()?;
     let names = Names::free(&order.out, order.known.unit.as_deref())?;
-    let inputs: Vec<usize> = (0..order.chain.used_inputs().into_iter().max().unwrap_or(1)).collect();
-    let mut writer = WavWriter::create_new(&names.wav, sequence.sweep.rate, inputs.len(), order.format)?;
+    let channels = channels(&order.chain);
+    let mut writer = WavWriter::create_new(&names.wav, sequence.sweep.rate, channels.inputs.len(), order.format)?;
     let prepared = Prepared::new(&names, &excitation, sequence);
     let taken = prepared.and_then(|prepared| {
-        let channels = Channels { outputs: order.chain.outputs_from_0(), inputs };
         let play = Order::new(sequence.sweep.rate, prepared.samples.clone(), channels)?;
         let mut hear = |frames: &[f32]| Ok(writer.write_f32(frames)?);
         Ok((card.take(&play, stop, &mut hear, tell)?, prepared))

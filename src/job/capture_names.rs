@@ -24,17 +24,10 @@ impl Names {
     ///
     /// Whoever writes there must still refuse to overwrite.
     pub(super) fn free(out: &Path, unit: Option<&str>) -> Result<Self, CaptureError> {
-        let is_wav = out.extension().is_some_and(|extension| extension.eq_ignore_ascii_case("wav"));
-        if is_wav && !out.is_dir() {
-            let names = Self::of(out.to_owned());
-            if let Some(path) = names.taken() {
-                return Err(FileError::Exists { path: path.to_owned() }.into());
-            }
+        is_free(out)?;
+        if is_name(out) {
             make_folder(out.parent().unwrap_or(Path::new("")))?;
-            return Ok(names);
-        }
-        if out.is_file() {
-            return Err(CaptureError::Out { path: out.into() });
+            return Ok(Self::of(out.to_owned()));
         }
         make_folder(out)?;
         let stem = stem(unit);
@@ -63,6 +56,22 @@ impl Names {
     }
 }
 
+/// Whether `out` is meant as a file's name, not as a folder.
+fn is_name(out: &Path) -> bool {
+    out.extension().is_some_and(|extension| extension.eq_ignore_ascii_case("wav")) && !out.is_dir()
+}
+
+/// Whether a capture can go to `out`: a name that nothing has, or what is, or can become, a folder.
+pub(super) fn is_free(out: &Path) -> Result<(), CaptureError> {
+    if !is_name(out) {
+        return if out.is_file() { Err(CaptureError::Out { path: out.into() }) } else { Ok(()) };
+    }
+    match Names::of(out.to_owned()).taken() {
+        Some(path) => Err(FileError::Exists { path: path.to_owned() }.into()),
+        None => Ok(()),
+    }
+}
+
 fn make_folder(folder: &Path) -> Result<(), FileError> {
     if folder.as_os_str().is_empty() {
         return Ok(());
@@ -74,15 +83,13 @@ fn make_folder(folder: &Path) -> Result<(), FileError> {
     })
 }
 
-/// Letters, digits, `-` and `_` of the unit's name; everything else might mean something to a disk.
+/// Letters, digits, `-` and `_` of the unit's name; everything else might mean something to a disk, and becomes one `-`.
 fn stem(unit: Option<&str>) -> String {
     let is_plain = |letter: char| letter.is_alphanumeric() || matches!(letter, '-' | '_');
     let plain = unit.unwrap_or_default().chars().map(|letter| if is_plain(letter) { letter } else { '-' });
     let unit: String = plain.collect();
-    match unit.trim_matches('-') {
-        "" => "response".to_owned(),
-        unit => format!("{unit}-response"),
-    }
+    let words: Vec<&str> = unit.split('-').filter(|word| !word.is_empty()).collect();
+    if words.is_empty() { "response".to_owned() } else { format!("{}-response", words.join("-")) }
 }
 
 #[cfg(test)]
@@ -95,6 +102,7 @@ mod tests {
         assert_eq!(stem(Some("rear-left")), "rear-left-response");
         assert_eq!(stem(Some("../../etc/ä b")), "etc-ä-b-response");
         assert_eq!(stem(Some("/..")), "response");
+        assert_eq!(stem(Some("mid / \"ü\" .. 2")), "mid-ü-2-response");
     }
 
     #[test]

@@ -65,7 +65,7 @@ impl ChainError {
             }
             Self::ChannelZero { .. } => "count from 1, as the labels on the interface do",
             Self::Loud { .. } => {
-                "try a lower --level-dbfs first, and add --loud when you know that everything bears it"
+                "begin with a lower --level-dbfs, and add --loud when you know that everything bears it"
             }
             Self::OverFullScale { .. } => "give a level below full scale, for example --level-dbfs -20",
         }

@@ -33,7 +33,8 @@ pub fn known_excitation(wav: &Path) -> Result<KnownExcitation, FileError> {
     let rate = recording.rate;
     let samples = recording.channels.into_iter().next().unwrap_or_default();
     let beside = wav.with_extension("toml");
-    if beside.is_file() {
+    // A capture can be an excitation too, as one that a recorder heard; what lies beside it then is not the plan of one.
+    if beside.is_file() && !is_of_capture(&beside) {
         let description = files::read_signal_description(&beside)?;
         if description.layout.total_frames == samples.len() && description.rate_hz == rate.whole_hz() {
             let excitation = Excitation { rate, samples, plan: description.plan() };
@@ -45,6 +46,11 @@ pub fn known_excitation(wav: &Path) -> Result<KnownExcitation, FileError> {
     }
     let plan = whole_file(&samples, rate.hz());
     Ok(KnownExcitation { excitation: Excitation { rate, samples, plan }, plan_from: PlanFrom::WholeFile })
+}
+
+/// Whether a description is that of a capture.
+pub(super) fn is_of_capture(description: &Path) -> bool {
+    std::fs::read_to_string(description).is_ok_and(|text| text.contains(files::CAPTURE_SCHEMA))
 }
 
 /// The plan of a signal of which nothing is known but its samples; its sound begins and ends where they leave zero.

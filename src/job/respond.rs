@@ -2,11 +2,11 @@
 //!
 //! What an option says comes first, then what the capture's own description says, then the job.
 
-use super::known_excitation::{KnownExcitation, PlanFrom, known_excitation};
+use super::known_excitation::{KnownExcitation, is_of_capture, known_excitation};
+use super::respond_files::{check_out, file_findings};
 use super::response_document::document;
 use super::response_pictures::{Look, response_pictures};
 use crate::files::{self, CaptureDescription, Curve, FileError, JobBench, Measure, ResponseDocument, WrittenFile};
-use crate::quantity::{Code, Finding, Severity, Whereabouts};
 use crate::report::{Picture, ReportError};
 use crate::response::{
     Analysis, GateChoice, LevelReference, MicrophoneTable, OctaveFraction, ResponseError, Settings, analyse,
@@ -24,8 +24,8 @@ pub struct ResponseOrder {
     pub excitation: Option<PathBuf>,
     /// Channel with the reply.
     pub reply: Option<usize>,
-    /// Channel with the loopback.
-    pub reference: Option<usize>,
+    /// Channel with the loopback, or that there is none.
+    pub reference: Option<ReferenceChoice>,
     /// Which part of the reply counts.
     pub gate: GateChoice,
     /// Smoothing of data and pictures; absent: none in the data, a twelfth of an octave in the pictures.
@@ -48,6 +48,15 @@ pub struct ResponseOrder {
     pub bench: JobBench,
     /// Whether pictures are drawn.
     pub pictures: Pictures,
+}
+
+/// What a reply is divided by.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ReferenceChoice {
+    /// The loopback in this channel.
+    Channel(usize),
+    /// The excitation's own samples, also where a loopback was recorded.
+    None,
 }
 
 /// What is smoothed.
@@ -101,12 +110,20 @@ pub enum RespondError {
     Response { path: PathBuf, source: ResponseError },
     #[error(transparent)]
     Report(#[from] ReportError),
-    #[error("{}: nothing says what was played: there is no description beside it", path.display())]
+    #[error("{}: nothing says what was played: no description of a capture lies beside it", path.display())]
     NoExcitation { path: PathBuf },
     #[error("{}: this table is no microphone's: {found}", path.display())]
     Microphone { path: PathBuf, found: String },
+    #[error("{}: it was played for {}, whose description names it, and is not there", excitation.display(), path.display())]
+    ExcitationGone { path: PathBuf, excitation: PathBuf },
     #[error("{}: channel 0 was asked for, channels count from 1", path.display())]
     ChannelZero { path: PathBuf },
+    #[error("{}: channel {channel} is both reply and reference, they are two channels", path.display())]
+    SameChannel { path: PathBuf, channel: usize },
+    #[error("{}: the results would take its place", path.display())]
+    OverInput { path: PathBuf },
+    #[error("{}: the results' folder can't be made, a file has that name", folder.display())]
+    FileInTheWay { folder: PathBuf },
 }
 
 impl RespondError {
@@ -118,7 +135,11 @@ impl RespondError {
             Self::Report(error) => error.advice(),
             Self::NoExcitation { .. } => "name the WAV that was played with --excitation",
             Self::Microphone { .. } => "give a table of frequency in Hz and level in dB",
+            Self::ExcitationGone { .. } => "put it back beside the capture, or name what was played with --excitation",
             Self::ChannelZero { .. } => "count channels from 1",
+            Self::SameChannel { .. } => "give --reply and --reference different channels, or --reference none",
+            Self::OverInput { .. } => "give --out another folder; what was measured is never overwritten",
+            Self::FileInTheWay { .. } => "give --out a folder",
         }
     }
 }
@@ -143,13 +164,14 @@ pub fn respond(order: &ResponseOrder) -> Result<Responded, RespondError> {
     let description = description_beside(&order.wav)?;
     let filled = fill(order, description.as_ref())?;
     let known = known_excitation(&filled.excitation)?;
+    let folder = order.out.clone().unwrap_or_else(|| order.wav.with_extension(""));
+    check_out(&folder, order, &filled)?;
     let (recording, cut_short) = read_channels(order, &filled)?;
     let settings = settings(order, &filled, &known)?;
     let in_capture = |source| RespondError::Response { path: order.wav.clone(), source };
     let mut analysis = analyse(&recording, &known.excitation, &settings).map_err(in_capture)?;
-    analysis.findings.extend(file_findings(&known, cut_short, description.as_ref()));
+    analysis.findings.extend(file_findings(&filled, &known, cut_short, description.as_ref())?);
     analysis.findings.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
-    let folder = order.out.clone().unwrap_or_else(|| order.wav.with_extension(""));
     std::fs::create_dir_all(&folder).map_err(|source| FileError::Io {
         path: folder.clone(),
         doing: "make the folder",
@@ -177,8 +199,7 @@ pub fn respond(order: &ResponseOrder) -> Result<Responded, RespondError> {
 fn description_beside(wav: &Path) -> Result<Option<CaptureDescription>, FileError> {
     let beside = wav.with_extension("toml");
     // A WAV that is itself an excitation has another kind of description beside it.
-    let is_capture = std::fs::read_to_string(&beside).is_ok_and(|text| text.contains(files::CAPTURE_SCHEMA));
-    if is_capture { files::read_capture_description(&beside).map(Some) } else { Ok(None) }
+    if is_of_capture(&beside) { files::read_capture_description(&beside).map(Some) } else { Ok(None) }
 }
 
 fn fill(order: &ResponseOrder, description: Option<&CaptureDescription>) -> Result<Filled, RespondError> {
@@ -189,17 +210,26 @@ fn fill(order: &ResponseOrder, description: Option<&CaptureDescription>) -> Resu
         .clone()
         .or_else(|| description.map(|description| beside(&description.excitation.path)))
         .ok_or_else(|| RespondError::NoExcitation { path: order.wav.clone() })?;
+    if order.excitation.is_none() && !excitation.exists() {
+        return Err(RespondError::ExcitationGone { path: order.wav.clone(), excitation });
+    }
     let reply = order.reply.or(described.and_then(|bench| bench.reply_channel)).or(order.bench.reply_channel);
-    let reference = order.reference.or(match described {
-        Some(bench) => bench.reference_channel,
-        None => order.bench.reference_channel,
-    });
-    if reply == Some(0) || reference == Some(0) {
+    let reply = reply.unwrap_or(1);
+    let reference = match (order.reference, described) {
+        (Some(ReferenceChoice::Channel(channel)), _) => Some(channel),
+        (Some(ReferenceChoice::None), _) => None,
+        (None, Some(bench)) => bench.reference_channel,
+        (None, None) => order.bench.reference_channel,
+    };
+    if reply == 0 || reference == Some(0) {
         return Err(RespondError::ChannelZero { path: order.wav.clone() });
+    }
+    if reference == Some(reply) {
+        return Err(RespondError::SameChannel { path: order.wav.clone(), channel: reply });
     }
     Ok(Filled {
         excitation,
-        reply: reply.unwrap_or(1) - 1,
+        reply: reply - 1,
         reference: reference.map(|channel| channel - 1),
         microphone: order
             .microphone
@@ -214,13 +244,13 @@ fn fill(order: &ResponseOrder, description: Option<&CaptureDescription>) -> Resu
     })
 }
 
-/// Only the channels that are needed stay in memory; the others are kept empty in their places.
+/// Only the channels that are needed are read; the others are silence in their places, so that each keeps its number.
 fn read_channels(order: &ResponseOrder, filled: &Filled) -> Result<(Recording, Option<files::CutShort>), FileError> {
     let mut wanted: Vec<usize> = filled.reference.into_iter().chain([filled.reply]).collect();
     wanted.sort_unstable();
     wanted.dedup();
     let file = files::read_wav_channels(&order.wav, &wanted)?;
-    let mut channels = vec![Vec::new(); wanted.last().map_or(0, |last| last + 1)];
+    let mut channels = vec![vec![0.0; file.recording.frames()]; wanted.last().map_or(0, |last| last + 1)];
     for (&place, samples) in wanted.iter().zip(file.recording.channels) {
         channels[place] = samples;
     }
@@ -266,53 +296,6 @@ fn microphone(path: &Path, table_is: TableIs) -> Result<MicrophoneTable, Respond
     let signed = |values: &[f64], scale: f64| values.iter().map(|value| sign * scale * value).collect::<Vec<f64>>();
     let phase_rad = curve.phase_deg.as_deref().map(|degrees| signed(degrees, std::f64::consts::PI / 180.0));
     MicrophoneTable::new(&curve.frequency_hz, signed(&curve.values, 1.0), phase_rad).ok_or_else(refuse)
-}
-
-/// What the files themselves give cause to say.
-fn file_findings(
-    known: &KnownExcitation,
-    cut_short: Option<files::CutShort>,
-    description: Option<&CaptureDescription>,
-) -> Vec<Finding> {
-    let finding = |code, severity, says: String, advice: &str| Finding {
-        code,
-        severity,
-        says,
-        advice: advice.into(),
-        at: Whereabouts::default(),
-    };
-    let mut all = Vec::new();
-    if let Some(cut) = cut_short {
-        all.push(finding(
-            Code::Truncated,
-            Severity::Caution,
-            format!("the capture's file was not closed properly: {cut}"),
-            "what is there was used; record again if the end is missing",
-        ));
-    }
-    if known.plan_from == PlanFrom::DescriptionOfAnother {
-        all.push(finding(
-            Code::WrongExcitation,
-            Severity::Caution,
-            "the description beside the excitation belongs to a WAV of another length or rate; it was left aside"
-                .into(),
-            "make the excitation again with `boxwright signal`, or remove its description",
-        ));
-    }
-    if let Some(stream) = description.map(|description| &description.stream)
-        && stream.dropouts + stream.overruns > 0
-    {
-        all.push(finding(
-            Code::Dropout,
-            Severity::Caution,
-            format!(
-                "while recording, the sound card reported {} dropouts and {} overruns",
-                stream.dropouts, stream.overruns
-            ),
-            "close other programs and measure again if the curve looks odd",
-        ));
-    }
-    all
 }
 
 fn title(order: &ResponseOrder, description: Option<&CaptureDescription>) -> String {

@@ -10,7 +10,7 @@ pub enum QuantityError {
     Empty,
     #[error("frequencies must rise: point {point} is {hz} Hz after {before_hz} Hz")]
     NotRising { point: usize, hz: f64, before_hz: f64 },
-    #[error("{typed:?} is not a number with a unit of {expected}")]
+    #[error("{typed:?} is no {expected}")]
     Typed { typed: String, expected: &'static str },
 }
 

@@ -47,7 +47,7 @@ impl Dimension {
             Self::Metres => "length (m)",
             Self::Ohm => "resistance (ohm)",
             Self::Volt => "voltage (V)",
-            Self::Pure => "no dimension",
+            Self::Pure => "plain number",
         }
     }
 }

@@ -27,7 +27,9 @@ impl SignalError {
     pub fn advice(&self) -> &'static str {
         match self {
             Self::Band { .. } => "give --from below --to",
-            Self::AboveNyquist { .. } => "lower --to, or raise --rate if the sound card has a higher one",
+            Self::AboveNyquist { .. } => {
+                "lower that frequency (--to, --at), or raise --rate if the sound card has a higher one"
+            }
             Self::LowestTooHigh { .. } => "give --lowest at least a third of an octave below --to",
             Self::Duration { .. } => "give --seconds within that range; 5 s suit most rooms",
             Self::TooLong { .. } => "give fewer --repeats, a shorter --pause or --seconds, or a lower --rate",

@@ -34,6 +34,7 @@ enum KindArgs {
 /// With `--output simulated` no sound card is needed: input 1 is then a simulated microphone before a small loudspeaker on
 /// output 1, input 2 a cable from output 2, and NAME.truth.json tells what an analysis should find.
 #[derive(Debug, clap::Args)]
+#[command(allow_negative_numbers = true)]
 struct ResponseArgs {
     /// Lowest frequency to be reported [default: 20 Hz]
     #[arg(long, value_name = "HZ", value_parser = typed::frequency_hz, help_heading = "Sweep")]
@@ -54,7 +55,7 @@ struct ResponseArgs {
     #[arg(long, value_name = "N", default_value_t = 1, help_heading = "Sweep")]
     repeats: u32,
     /// Silence after each sweep, at least 0.5 s; longer than the room rings
-    #[arg(long, value_name = "S", default_value = "1", value_parser = typed::seconds, help_heading = "Sweep")]
+    #[arg(long, value_name = "S", default_value = "1", value_parser = typed::pause_s, help_heading = "Sweep")]
     pause: f64,
     /// Peak level, 0 is full scale; nothing louder is played [default: the job's, else -20]
     #[arg(
@@ -117,8 +118,10 @@ pub fn run(args: Args) -> Result<ExitCode, Failure> {
         frequency_text(played_hz[0]),
         frequency_text(played_hz[1]),
     );
+    job::can_begin(setting.card.as_ref(), &order).map_err(failure)?;
     let stop = stop_on_ctrl_c()?;
-    before_sound(&about, if args.treble { Treble::Yes } else { Treble::No }, args.quiet);
+    let treble = if args.treble { Treble::Yes } else { Treble::No };
+    before_sound(&about, treble, "fades out and keeps what was recorded", args.quiet);
     // The recording holds every input up to the highest one used.
     let inputs = setting.chain.used_inputs().into_iter().map(|channel| Shown { channel, place: channel - 1 });
     let live = LiveLine::new(inputs.collect(), args.quiet);

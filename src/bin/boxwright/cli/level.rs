@@ -13,8 +13,10 @@ use std::process::ExitCode;
 /// Play a quiet tone, meter reply and noise, and propose a level for a capture
 ///
 /// Neither the tone nor the proposal is louder than --level-dbfs. Start with the amplifier turned down, and raise it or
-/// the microphone's gain until the reply is well above the noise.
+/// the microphone's gain until the reply is well above the noise. Before a treble driver without its crossover the tone
+/// must lie above the driver's lower limit: --at 4k.
 #[derive(Debug, clap::Args)]
+#[command(allow_negative_numbers = true)]
 pub struct Args {
     /// Nothing louder is played or proposed, 0 is full scale [default: the job's, else -20]
     #[arg(long, value_name = "DBFS", allow_hyphen_values = true, value_parser = typed::level_dbfs)]
@@ -55,6 +57,11 @@ pub fn run(args: Args) -> Result<ExitCode, Failure> {
         highest_dbfs: chain.level_dbfs,
         ..LevelSettings::quiet(chain.rate, channels)
     };
+    // What can't be played is refused before anybody is told that something sounds.
+    settings
+        .order()
+        .and_then(|_| setting.card.describe().check(settings.rate, &settings.channels))
+        .map_err(audio_failure)?;
     let about = format!(
         "Playing a tone of {} at {} dBFS on {}, {} s.",
         frequency_text(settings.at_hz),
@@ -63,7 +70,7 @@ pub fn run(args: Args) -> Result<ExitCode, Failure> {
         settings.duration_s
     );
     let stop = stop_on_ctrl_c()?;
-    before_sound(&about, Treble::No, args.quiet);
+    before_sound(&about, Treble::No, "fades out", args.quiet);
     let inputs = setting.chain.used_inputs().into_iter().enumerate();
     let live = LiveLine::new(inputs.map(|(place, channel)| Shown { channel, place }).collect(), args.quiet);
     let report = measure_level(setting.card.as_mut(), &settings, &stop, &mut |news| live.show(news));
@@ -99,7 +106,10 @@ fn summary(report: &LevelReport, setting: &Setting) -> String {
         let shown =
             |level: Option<f64>| level.map_or("silent".to_owned(), |level_dbfs| format!("{level_dbfs:.1} dBFS"));
         let (reply, noise) = (shown(level.reply.peak_dbfs()), shown(level.noise.rms_dbfs()));
-        let snr = level.snr_db().map_or(String::new(), |snr_db| format!(", the tone stands {snr_db:.0} dB above it"));
+        let snr = level.snr_db().map_or(String::new(), |snr_db| match snr_db {
+            0.0.. => format!(", the tone stands {snr_db:.0} dB above it"),
+            _ => format!(", the tone is hidden {:.0} dB below it", -snr_db),
+        });
         text.push_str(&format!("{role} on input {channel}: peak {reply}, noise {noise}{snr}\n"));
     }
     if let Some(level_dbfs) = proposed_dbfs(report) {

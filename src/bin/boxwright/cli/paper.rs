@@ -14,7 +14,6 @@ pub struct CompletionsArgs {
 
 /// Write manual pages into a folder
 #[derive(Debug, clap::Args)]
-#[command(hide = true)]
 pub struct ManArgs {
     /// The folder, which must exist
     dir: PathBuf,

@@ -2,7 +2,7 @@
 
 use super::{Failure, tell, typed};
 use boxwright::files::{self, JobBench};
-use boxwright::job::{Pictures, Responded, ResponseOrder, SmoothingChoice, TableIs, respond};
+use boxwright::job::{Pictures, ReferenceChoice, Responded, ResponseOrder, SmoothingChoice, TableIs, respond};
 use boxwright::quantity::{Dimension, POINTS_PER_OCTAVE, number_as_typed};
 use boxwright::report::{Entry, Layout, Paint, findings_text, numbers_text};
 use boxwright::response::{GateChoice, OctaveFraction};
@@ -17,6 +17,7 @@ use std::process::ExitCode;
 /// the WAV that was played with --excitation; the description that `boxwright signal` writes beside it is used where it
 /// is there. Results go into a folder named after the capture. Values are shown with ± 2u.
 #[derive(Debug, clap::Args)]
+#[command(allow_negative_numbers = true)]
 pub struct Args {
     /// The capture
     wav: PathBuf,
@@ -24,11 +25,11 @@ pub struct Args {
     #[arg(long, value_name = "WAV")]
     excitation: Option<PathBuf>,
     /// Channel with the reply [default: the capture's, else 1]
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..))]
-    reply: Option<u16>,
-    /// Channel with the loopback of the output, to divide by [default: the capture's, else none]
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..))]
-    reference: Option<u16>,
+    #[arg(long, value_name = "N", value_parser = typed::channel)]
+    reply: Option<usize>,
+    /// Channel with the loopback of the output, to divide by, or `none` [default: the capture's, else none]
+    #[arg(long, value_name = "N", value_parser = typed::channel_or_none)]
+    reference: Option<usize>,
     /// Which part of the reply counts: a length after the arrival ("5 ms"), auto (up to the first reflection), none
     #[arg(long, value_name = "LENGTH", default_value = "auto", value_parser = gate)]
     gate: GateChoice,
@@ -116,8 +117,11 @@ fn order(args: Args) -> Result<ResponseOrder, Failure> {
     Ok(ResponseOrder {
         wav: args.wav,
         excitation: args.excitation,
-        reply: args.reply.map(usize::from),
-        reference: args.reference.map(usize::from),
+        reply: args.reply,
+        reference: args.reference.map(|channel| match channel {
+            0 => ReferenceChoice::None,
+            channel => ReferenceChoice::Channel(channel),
+        }),
         gate: args.gate,
         smoothing: args.smooth.unwrap_or(SmoothingChoice::PicturesOnly),
         points_per_octave: args.points_per_octave,

@@ -32,6 +32,7 @@ enum KindArgs {
 
 /// Exponential sine sweep, for responses and distortion
 #[derive(Debug, clap::Args)]
+#[command(allow_negative_numbers = true)]
 struct SweepArgs {
     /// Lowest frequency to be reported
     #[arg(long, value_name = "HZ", default_value = "20", value_parser = typed::frequency_hz)]
@@ -49,7 +50,7 @@ struct SweepArgs {
     #[arg(long, value_name = "N", default_value_t = 1)]
     repeats: u32,
     /// Silence after each sweep, at least 0.5 s
-    #[arg(long, value_name = "S", default_value = "1", value_parser = typed::seconds)]
+    #[arg(long, value_name = "S", default_value = "1", value_parser = typed::pause_s)]
     pause: f64,
     /// Add a short chirp before and after, by which clock errors are found
     #[arg(long)]
@@ -60,6 +61,7 @@ struct SweepArgs {
 
 /// Pink noise, for setting levels and listening
 #[derive(Debug, clap::Args)]
+#[command(allow_negative_numbers = true)]
 struct PinkArgs {
     /// Lowest frequency
     #[arg(long, value_name = "HZ", default_value = "20", value_parser = typed::frequency_hz)]
@@ -79,6 +81,7 @@ struct PinkArgs {
 
 /// Steady sine, for levels and for finding rattles
 #[derive(Debug, clap::Args)]
+#[command(allow_negative_numbers = true)]
 struct ToneArgs {
     /// Frequency
     #[arg(long, value_name = "HZ", default_value = "1k", value_parser = typed::frequency_hz)]
@@ -92,6 +95,7 @@ struct ToneArgs {
 
 /// Shaped sine burst, for the decay in one narrow band
 #[derive(Debug, clap::Args)]
+#[command(allow_negative_numbers = true)]
 struct BurstArgs {
     /// Frequency
     #[arg(long, value_name = "HZ", default_value = "1k", value_parser = typed::frequency_hz)]

@@ -18,7 +18,7 @@ pub fn stop_on_ctrl_c() -> Result<Arc<AtomicBool>, Failure> {
 }
 
 /// Says what is about to sound and, unless it is to be quiet, what to take care of.
-pub fn before_sound(about: &str, treble: Treble, quiet: bool) {
+pub fn before_sound(about: &str, treble: Treble, on_ctrl_c: &str, quiet: bool) {
     tell::hint(about);
     if quiet {
         return;
@@ -31,7 +31,7 @@ pub fn before_sound(about: &str, treble: Treble, quiet: bool) {
     for caution in moments.into_iter().flat_map(cautions_at).filter(|caution| said.insert(caution.danger)) {
         tell::hint(&format!("  {}: {}", caution.heading, first_sentence(caution.says)));
     }
-    tell::hint("  Ctrl-C fades out and keeps what was recorded.");
+    tell::hint(&format!("  Ctrl-C {on_ctrl_c}."));
 }
 
 /// Whether a treble driver without its crossover is connected.

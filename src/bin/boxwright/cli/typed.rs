@@ -2,6 +2,7 @@
 
 use super::chain::Level;
 use boxwright::quantity::{Dimension, SampleRate, number_as_typed};
+use boxwright::signal::SHORTEST_PAUSE_S;
 
 /// `48 kHz`, `20`.
 pub fn frequency_hz(text: &str) -> Result<f64, String> {
@@ -11,6 +12,15 @@ pub fn frequency_hz(text: &str) -> Result<f64, String> {
 /// `5 s`, `500 ms`, `5`.
 pub fn seconds(text: &str) -> Result<f64, String> {
     number(text, Dimension::Seconds)
+}
+
+/// `1 s`, `500 ms`: the silence after a sweep.
+pub fn pause_s(text: &str) -> Result<f64, String> {
+    let pause_s = seconds(text)?;
+    if pause_s < SHORTEST_PAUSE_S {
+        return Err(format!("{text:?} is too short, a room needs {SHORTEST_PAUSE_S} s or more to fall silent"));
+    }
+    Ok(pause_s)
 }
 
 /// `-20 dBFS`, `-20`.

@@ -38,6 +38,8 @@ pub enum Polarity {
     Same,
     /// Upside down.
     Reversed,
+    /// The phase does not say: it is far from any half turn.
+    Unclear,
 }
 
 /// Points of the spectrum in which the minimum phase is computed; 1.5 Hz at 48 kHz.
@@ -50,7 +52,7 @@ const MOST_STEPS: i64 = 2_000;
 const INDEPENDENT: f64 = 3.0;
 /// What is not minimum phase is no chance: more of it hides in the slope than the misfit shows. Found so many times larger
 /// at worst, over closed boxes, deep notches and two-way sums, for the arrival …
-const ARRIVAL_MISFITS: f64 = 2.5;
+const ARRIVAL_MISFITS: f64 = 4.0;
 /// … and for the drift.
 const DRIFT_MISFITS: f64 = 7.0;
 
@@ -81,6 +83,9 @@ fn end_slope(bins: &[Complex64], first: usize, last: usize) -> f64 {
         (from..=last).map(|bin| (vec![1.0, (bin as f64 / last as f64).ln()], logarithm(bin), 1.0)).collect();
     weighted_plane(&rows).map_or(0.0, |fit| fit.values[1].clamp(STEEPEST[0], STEEPEST[1]))
 }
+
+/// A phase further from a half turn than this says nothing about polarity.
+const CLEAR_HALF_TURNS: f64 = 0.25;
 
 /// Excess phase of the first sound, by bins.
 struct Excess {
@@ -188,7 +193,11 @@ fn settle_polarity(mut points: Vec<[f64; 4]>) -> Excess {
     let level = weighted_plane(&rows).map_or(0.0, |fit| fit.values[0]);
     let half_turns = (level / PI).round();
     points.iter_mut().for_each(|point| point[2] -= half_turns * PI);
-    let polarity = if half_turns.rem_euclid(2.0) == 0.0 { Polarity::Same } else { Polarity::Reversed };
+    let polarity = match half_turns.rem_euclid(2.0) == 0.0 {
+        _ if (level / PI - half_turns).abs() > CLEAR_HALF_TURNS => Polarity::Unclear,
+        true => Polarity::Same,
+        false => Polarity::Reversed,
+    };
     Excess { points, polarity }
 }
 

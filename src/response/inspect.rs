@@ -45,6 +45,76 @@ pub fn clipping(recording: &Recording, channel: usize) -> Option<Finding> {
     })
 }
 
+/// Flat tops below full scale: something before the converter is at its limit.
+///
+/// In short blocks of a sweep, of a few periods each, a sine spends 9 % of each half of its time within 1 % of its crest
+/// (2·acos(0.99)/π); one that is cut by half a decibel spends 23 %.
+pub fn flat_tops(recording: &Recording, channel: usize, sounding: Range<usize>) -> Option<Finding> {
+    let samples = &recording.channels[channel];
+    let block = (FLAT_BLOCK_S * recording.rate.hz()) as usize;
+    let end = sounding.end.min(samples.len());
+    let loudest = samples.iter().fold(0.0f64, |loudest, x| loudest.max(x.abs()));
+    let mut flat: Vec<(usize, f64)> = Vec::new();
+    let mut longest: Vec<(usize, f64)> = Vec::new();
+    let mut start = sounding.start;
+    while block > 0 && start + block <= end {
+        match flat_crest(&samples[start..start + block]).filter(|crest| *crest > FLAT_LEAST_SHARE * loudest) {
+            // A limit is the same everywhere.
+            Some(crest) if flat.first().is_none_or(|first| (crest / first.1 - 1.0).abs() < FLAT_SAME) => {
+                flat.push((start, crest));
+            }
+            Some(crest) => flat = vec![(start, crest)],
+            None => flat.clear(),
+        }
+        if flat.len() > longest.len() {
+            longest.clone_from(&flat);
+        }
+        start += block;
+    }
+    if longest.len() < FLAT_BLOCKS {
+        return None;
+    }
+    let seconds = |frame| recording.rate.seconds(frame);
+    let (first, last) = (longest[0].0, longest[longest.len() - 1].0 + block);
+    Some(Finding {
+        code: Code::Clipped,
+        severity: Severity::Fault,
+        says: format!(
+            "channel {} has flat tops at {:.1} dBFS from {:.2} s to {:.2} s: something before the converter is at its limit",
+            channel + 1,
+            20.0 * longest[0].1.log10(),
+            seconds(first),
+            seconds(last)
+        ),
+        advice: "lower the preamplifier's gain, or the drive if it is the amplifier, and measure again".into(),
+        at: Whereabouts { channel: Some(channel + 1), time_s: Some([seconds(first), seconds(last)]), band_hz: None },
+    })
+}
+
+/// The crest of a block whose both halves spend too long near it.
+fn flat_crest(block: &[f64]) -> Option<f64> {
+    let crest = block.iter().fold(0.0f64, |crest, x| crest.max(x.abs()));
+    let share = |sign: f64| {
+        let half: Vec<f64> = block.iter().map(|x| sign * x).filter(|x| *x > 0.0).collect();
+        let top = half.iter().copied().fold(0.0f64, f64::max);
+        (half.iter().filter(|x| **x > 0.99 * top).count() as f64 / half.len().max(1) as f64, half.len())
+    };
+    let [(up, rising), (down, falling)] = [share(1.0), share(-1.0)];
+    // Both halves are there: the block holds whole periods, and no offset makes a top.
+    let balanced = rising.min(falling) * 3 > block.len();
+    (balanced && up.max(down) > FLAT_SHARE).then_some(crest)
+}
+
+/// Blocks of 20 ms hold a period of 50 Hz; below, a top would be cut in two and look flat.
+const FLAT_BLOCK_S: f64 = 0.02;
+/// Half a decibel off a crest makes 23 %, a whole sine 9 %.
+const FLAT_SHARE: f64 = 0.2;
+/// So many blocks in a row at one limit, within 1 %, are no chance.
+const FLAT_BLOCKS: usize = 10;
+const FLAT_SAME: f64 = 0.01;
+/// What lies far below the loudest sample is noise or a dying room.
+const FLAT_LEAST_SHARE: f64 = 0.3;
+
 /// Stretches of equal samples in the middle of a sound, which `sounding` names.
 pub fn held_samples(recording: &Recording, channel: usize, sounding: Range<usize>) -> Option<Finding> {
     let samples = &recording.channels[channel];
@@ -67,9 +137,10 @@ pub fn held_samples(recording: &Recording, channel: usize, sounding: Range<usize
         code: Code::Dropout,
         severity: Severity::Fault,
         says: format!(
-            "channel {} stands still for {frames} samples in {} places, first at {:.3} s: buffers were lost",
+            "channel {} stands still for {frames} samples in {} {}, first at {:.3} s: buffers were lost",
             channel + 1,
             runs.len(),
+            if runs.len() == 1 { "place" } else { "places" },
             seconds(first.start)
         ),
         advice: "close other programs, use a larger buffer, and measure again".into(),
@@ -131,6 +202,22 @@ mod tests {
         assert_eq!(clipping(&recording(sine(0.999)), 0), None);
         let clipped = sine(1.1).into_iter().map(|x| x.clamp(-1.0, 32_767.0 / 32_768.0)).collect();
         assert_eq!(clipping(&recording(clipped), 0).unwrap().code, Code::Clipped);
+    }
+
+    /// A sweep from 50 Hz to 10 kHz in two seconds through a limiter at two thirds of its crest, and the sweep itself.
+    #[test]
+    fn a_limiter_before_the_converter_is_found_and_a_sweep_is_none() {
+        let sweep: Vec<f64> = (0..96_000)
+            .map(|n| {
+                let place = f64::from(n) / 96_000.0;
+                0.3 * (std::f64::consts::TAU * 50.0 * 2.0 / 200f64.ln() * 200f64.powf(place)).sin()
+            })
+            .collect();
+        assert_eq!(flat_tops(&recording(sweep.clone()), 0, 0..96_000), None);
+        let limited = sweep.iter().map(|x| x.clamp(-0.2, 0.2)).collect();
+        let found = flat_tops(&recording(limited), 0, 0..96_000).unwrap();
+        assert_eq!(found.code, Code::Clipped);
+        assert!(found.says.contains("-14.0 dBFS"), "{}", found.says);
     }
 
     #[test]

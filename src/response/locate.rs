@@ -57,13 +57,21 @@ pub fn locate(recorded: &[f64], channel: usize, plan: &Plan, pattern: &Pattern) 
     let count = gathered.len();
     let together = |index: usize| spacing.iter().map(|shift| gathered[(index + shift) % count]).sum::<f64>();
     let best = (0..count).map(|index| (index, together(index))).fold((0, 0.0), |a, b| if b.1 > a.1 { b } else { a }).0;
-    judge(&impulse, best, channel, (rate_hz, spacing.len().max(1)))?;
+    let repeats = arrivals_of_all(plan, spacing.len());
+    judge(&impulse, best, channel, (rate_hz, repeats))?;
     if pattern.band_hz[1] > WIDE_RATIO * pattern.band_hz[0] {
-        judge_by_octaves(&impulse, best, channel, (rate_hz, spacing.len().max(1)))?;
+        judge_by_octaves(&impulse, best, channel, (rate_hz, repeats))?;
     }
     let peak = strongest(&impulse, best as i64, (GATHER_S * rate_hz) as i64);
     let signed = if peak > count as i64 / 2 { peak - count as i64 } else { peak };
     Ok(Location { offset_frames: signed - first_start as i64 })
+}
+
+/// How many times the energy of one arrival the excitation brings in all: its repeats, and its marks, which a sweep's
+/// deconvolution spreads over seconds; they have a sweep's energy by time and octave.
+fn arrivals_of_all(plan: &Plan, repeats: usize) -> f64 {
+    let marks = (plan.mark_starts.len() * plan.mark_frames) as f64 / plan.frames.max(1) as f64;
+    repeats.max(1) as f64 + marks
 }
 
 /// Refuses what is no compact arrival.
@@ -71,7 +79,7 @@ fn judge(
     impulse: &WrappedImpulse,
     best: usize,
     channel: usize,
-    (rate_hz, repeats): (f64, usize),
+    (rate_hz, repeats): (f64, f64),
 ) -> Result<(), ResponseError> {
     let first = best as i64 - (ARRIVAL_BEFORE_S * rate_hz) as i64;
     let frames = ((ARRIVAL_BEFORE_S + ARRIVAL_AFTER_S) * rate_hz) as usize;
@@ -87,7 +95,7 @@ fn judge(
         return Err(ResponseError::TooQuiet { channel, found_db, needed_db: RISES_DB });
     }
     let noise_total = noise * squares.len() as f64;
-    let arrivals = (near - noise) * repeats as f64;
+    let arrivals = (near - noise) * repeats;
     let found_percent = 100.0 * arrivals / (total - noise_total).max(arrivals);
     if found_percent < GATHERED_PERCENT {
         return Err(ResponseError::WrongExcitation { channel, found_percent, needed_percent: GATHERED_PERCENT });
@@ -100,7 +108,7 @@ fn judge_by_octaves(
     impulse: &WrappedImpulse,
     best: usize,
     channel: usize,
-    (rate_hz, repeats): (f64, usize),
+    (rate_hz, repeats): (f64, f64),
 ) -> Result<(), ResponseError> {
     let length = impulse.samples.len();
     let bins: Vec<_> = impulse.bins.iter().enumerate().map(|(bin, value)| value / (bin.max(1) as f64).sqrt()).collect();
@@ -117,7 +125,7 @@ fn judge_by_octaves(
     if near < OCTAVES_CLEAR_RATIO * noise {
         return Ok(());
     }
-    let arrivals = near * repeats as f64;
+    let arrivals = near * repeats;
     let found_percent = 100.0 * arrivals / total.max(arrivals);
     if found_percent < OCTAVES_PERCENT {
         return Err(ResponseError::WrongExcitation { channel, found_percent, needed_percent: OCTAVES_PERCENT });

@@ -37,7 +37,7 @@ pub use error::ResponseError;
 pub use excess::{Arrival, Polarity, arrival, drift_of_sweep};
 pub use frequency::{FrequencyResponse, GatedResponse, NoiseSource, NoiseThrough, frequency_response};
 pub use gate::{Gate, GateChoice};
-pub use inspect::{clipping, held_samples, offset};
+pub use inspect::{clipping, flat_tops, held_samples, offset};
 pub use interruption::{Cause, Interruption, interruption};
 pub use locate::{Location, locate};
 pub use microphone::{LevelReference, MicrophoneTable};

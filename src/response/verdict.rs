@@ -5,7 +5,7 @@
 use super::analysis::{Analysis, Settings};
 use super::excess::Polarity;
 use super::hearing::Heard;
-use super::inspect::{clipping, held_samples, offset};
+use super::inspect::{clipping, flat_tops, held_samples, offset};
 use super::spread::Disagreement;
 use super::timeline::{Correction, Timeline};
 use super::{Cause, FrequencyResponse, GateChoice, Interruption, Pattern, Step, ToldBy};
@@ -47,7 +47,8 @@ pub(super) fn findings(evidence: &Evidence<'_>, analysis: &Analysis, polarity: P
     let channels = [Some(evidence.settings.reply), evidence.settings.reference];
     let sounding = sounding_frames(evidence);
     for channel in channels.into_iter().flatten() {
-        all.extend(clipping(evidence.recording, channel));
+        let clipped = clipping(evidence.recording, channel);
+        all.extend(clipped.or_else(|| flat_tops(evidence.recording, channel, sounding.clone())));
         all.extend(held_samples(evidence.recording, channel, sounding.clone()));
         all.extend(offset(evidence.recording, channel, &evidence.timeline.silences));
     }
@@ -174,8 +175,7 @@ fn clock(evidence: &Evidence<'_>, analysis: &Analysis) -> Option<Finding> {
         return None;
     };
     let (ppm, u_ppm) = (1e6 * drift.ratio, 1e6 * drift.u_ratio);
-    // Nobody minds a ten-thousandth of a ppm.
-    let off = Quantity { value: ppm, u: u_ppm.max(1e-4), unit: Unit::PartsPerMillion };
+    let off = Quantity { value: ppm, u: u_ppm, unit: Unit::PartsPerMillion };
     let by = match drift.told_by {
         ToldBy::Marks => "time marks",
         ToldBy::Repeats => "distance of the repeats",
@@ -335,7 +335,7 @@ fn band(evidence: &Evidence<'_>, analysis: &Analysis) -> Option<Finding> {
         code: Code::OutOfBand,
         severity: Severity::Note,
         says: format!(
-            "the microphone's table covers {:.0} to {:.0} Hz of the {from_hz:.0} to {to_hz:.0} Hz that were played",
+            "the microphone's table covers {:.1} to {:.1} Hz of the {from_hz:.1} to {to_hz:.1} Hz that were played",
             table[0], table[1]
         ),
         advice: "nothing is reported where the microphone is not known; get a table that covers more".into(),

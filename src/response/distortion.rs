@@ -234,6 +234,9 @@ mod tests {
     #[test]
     fn harmonics_put_in_by_hand_come_out_where_and_as_large_as_they_were_put_in() {
         let found = heard(&recorded(&pattern(), 0.01, 0.003, 0.0), 1e-20, |_| 1.0);
+        // The second harmonic of half the band's upper end is the last that can be heard.
+        let highest_hz = found.grid.hz()[found.grid.hz().len() - 1];
+        assert!((4_400.0..=4_500.0 + 1.0).contains(&highest_hz), "{highest_hz}");
         for (point, &hz) in found.grid.hz().iter().enumerate() {
             // A third of an octave inside what is told at each end, where the windows don't see the ends.
             for (harmonic, expected) in [(0, 0.01), (1, 0.003)] {
@@ -248,6 +251,9 @@ mod tests {
                     hz * order <= 9_000.0 && found.harmonics[harmonic].floor_ratio[point].is_some()
                 );
             }
+            // A quarter of an octave above the rise nothing is said yet.
+            let silent = found.harmonics.iter().all(|harmonic| harmonic.floor_ratio[point].is_none());
+            assert!(silent || hz >= 118.9, "{hz}");
             if (400.0..2_300.0).contains(&hz) {
                 let squares: f64 = found.harmonics.iter().filter_map(|h| h.ratio[point]).map(|r| r * r).sum();
                 assert!((found.thd_ratio[point].unwrap() / 0.01f64.hypot(0.003) - 1.0).abs() < 0.02);
@@ -261,12 +267,15 @@ mod tests {
     fn the_microphone_is_taken_off_the_harmonic_and_the_fundamental_each_at_its_own_frequency() {
         let plain = recorded(&pattern(), 0.01, 0.0, 0.0);
         let step = |hz: f64| if hz > 3_000.0 { 2.0 } else { 1.0 };
-        let (before, after) = (heard(&plain, 1e-20, |_| 1.0), heard(&plain, 1e-20, step));
-        for (point, &hz) in before.grid.hz().iter().enumerate() {
-            let ratios = [&before, &after].map(|found| found.harmonics[0].ratio[point]);
+        let floors = |found: &Distortion, point: usize| found.harmonics[0].floor_ratio[point];
+        let (before_all, after_all) = (heard(&plain, 1e-20, |_| 1.0), heard(&plain, 1e-20, step));
+        for (point, &hz) in before_all.grid.hz().iter().enumerate() {
+            let ratios = [&before_all, &after_all].map(|found| found.harmonics[0].ratio[point]);
             if let [Some(before), Some(after)] = ratios {
                 // 1e-12: two divisions.
                 assert!((after / before * step(2.0 * hz) / step(hz) - 1.0).abs() < 1e-12, "{hz}");
+                let floor = floors(&after_all, point).unwrap() / floors(&before_all, point).unwrap();
+                assert!((floor * step(2.0 * hz) / step(hz) - 1.0).abs() < 1e-12, "{hz}");
             }
         }
     }

@@ -321,4 +321,24 @@ mod tests {
             assert!((end_slope(&bins, 10, 900) - expected).abs() < 1e-9, "{power}");
         }
     }
+
+    /// An all-pass of second order at 1 kHz, as a crossover's sum leaves it: no minimum phase, and the doubt says so.
+    #[test]
+    fn what_is_not_minimum_phase_is_covered_by_the_uncertainty() {
+        let pattern = pattern();
+        let mut impulse = loudspeaker(&pattern, 500.0, 1.0);
+        let length = impulse.samples.len();
+        for (bin, value) in impulse.bins.iter_mut().enumerate() {
+            let s = Complex64::new(0.0, bin as f64 * 48_000.0 / length as f64 / 1_000.0);
+            *value *= (s * s - s / 0.7 + 1.0) / (s * s + s / 0.7 + 1.0);
+        }
+        impulse.samples = InverseSpectrum::new(length).samples(&impulse.bins);
+        let peak = super::super::locate::strongest(&impulse, 500, 100);
+        let found = arrival(&impulse, peak, &pattern);
+        assert!((found.frames - 500.0).abs() < 2.0 * found.u_frames, "{found:?}");
+        // Between a tenth of a frame, which only a minimum-phase system allows, and the all-pass's own delay.
+        assert!((0.1..30.0).contains(&found.u_frames), "{found:?}");
+        let drift = drift_of_sweep(&impulse, peak, &pattern).unwrap();
+        assert!(drift.ratio.abs() < 2.0 * drift.u_ratio && (1e-6..2e-3).contains(&drift.u_ratio), "{drift:?}");
+    }
 }

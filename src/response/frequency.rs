@@ -251,4 +251,20 @@ mod tests {
             assert!((u_db / (20.0 * f64::log10(1.0 + 0.001 / norm)) - 1.0).abs() < 2e-4);
         }
     }
+
+    /// For |X|² = f the mean of 1/|X|² over a band of width b is ln((f + b/2)/(f − b/2))/b.
+    #[test]
+    fn the_noise_of_a_band_is_its_mean_not_that_of_its_middle() {
+        let deconvolution = click();
+        let drive: Vec<Complex64> =
+            (0..deconvolution.played().len()).map(|bin| Complex64::from(deconvolution.bin_hz(bin).sqrt())).collect();
+        let reply = NoiseDensity::white(1.0);
+        let told_by = NoiseSource::Silences { drive: &drive, reply: &reply, reference: None };
+        let noise = NoiseThrough { deconvolution: &deconvolution, told_by, repeats: 1 };
+        for width_hz in [60.0f64, 600.0, 1_600.0] {
+            let expected = ((1_000.0 + 0.5 * width_hz) / (1_000.0 - 0.5 * width_hz)).ln() / width_hz;
+            // 1 %: a sum over bins of 6 Hz against the integral.
+            assert!((noise.density(1_000.0, width_hz, 0.0) / expected - 1.0).abs() < 0.01, "{width_hz}");
+        }
+    }
 }

@@ -188,7 +188,8 @@ mod tests {
         heard.extend_from_slice(&excitation.samples);
         let heard = if drift == 0.0 { heard } else { stretched(&heard, 1.0 / (1.0 + drift)) };
         let channel: Vec<f64> = heard.iter().map(|x| x + 1e-5 * random.normal()).collect();
-        let half = channel.iter().map(|x| 0.5 * x).collect();
+        // Half as loud and 200 frames later: it must not tell the time.
+        let half = (0..channel.len()).map(|n| if n < 200 { 0.0 } else { 0.5 * channel[n - 200] }).collect();
         Recording { rate: excitation.rate, channels: vec![half, channel], format: SampleFormat::Float64 }
     }
 

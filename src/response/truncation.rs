@@ -146,4 +146,24 @@ mod tests {
         let (before, after, _) = widened(0.001, 1e-10);
         assert_eq!(before.u_ratio[200], after.u_ratio[200]);
     }
+
+    /// Noise that is a fifth of the change is taken off the change; the gates' difference lets Σ(w − v)² of it through.
+    #[test]
+    fn the_noise_of_the_difference_is_not_counted_twice() {
+        let (_, quiet, _) = widened(0.02, 1e-16);
+        let mut frames = 0.0;
+        for n in 0..=160 {
+            let weight = |length: f64| {
+                let falling = ((f64::from(n) - 0.75 * length) / (0.25 * length)).clamp(0.0, 1.0);
+                0.5 + 0.5 * (std::f64::consts::PI * falling).cos()
+            };
+            frames += (weight(160.0) - weight(120.0)).powi(2);
+        }
+        let point = 100;
+        let change_power = 4.0 * quiet.u_ratio[point].powi(2);
+        let (before, after, _) = widened(0.02, 0.2 * change_power / frames);
+        let expected = (before.u_ratio[point].powi(2) + 0.8 * change_power / 4.0).sqrt();
+        // 1e-3: the quiet one has its own noise of 1e-16, and the sums are those of 161 frames.
+        assert!((after.u_ratio[point] / expected - 1.0).abs() < 1e-3, "{} {expected}", after.u_ratio[point]);
+    }
 }

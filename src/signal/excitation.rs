@@ -263,6 +263,21 @@ mod tests {
     }
 
     #[test]
+    fn the_limits_of_band_and_length_are_where_they_are_said_to_be() {
+        let rate = SampleRate::new(8_000).unwrap();
+        assert!(check_band(rate, [50.0, 3_999.0]).is_ok());
+        assert!(matches!(check_band(rate, [50.0, 4_000.0]), Err(SignalError::AboveNyquist { .. })));
+        for band_hz in [[0.0, 50.0], [50.0, 49.0], [f64::NAN, 50.0]] {
+            assert!(matches!(check_band(rate, band_hz), Err(SignalError::Band { .. })));
+        }
+        // 2²⁶ frames at 8 kHz.
+        assert!(check_length(rate, 8_388.6).is_ok() && check_length(rate, 8_388.7).is_err());
+        // Pauses count: 64 of 130 s are 8,320 s, two more for the last are too long.
+        let long = Sequence { pause_s: 130.0, ..sequence(64, Marks::None) }.excitation();
+        assert!(matches!(long, Err(SignalError::TooLong { .. })));
+    }
+
+    #[test]
     fn levels_and_repeats_out_of_range_are_refused() {
         for level_dbfs in [0.1, -120.1, f64::NAN] {
             let refused = Sequence { level_dbfs, ..sequence(1, Marks::None) }.excitation();

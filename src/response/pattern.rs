@@ -12,7 +12,7 @@
 //! ring for half a second before the arrival, where a gate cuts it off and bends the bass. T is the only regularisation
 //! of a sweep, and exactly 1 within the band. V fills the holes that the spectrum of noise has, ⟨⟩ being the mean over a
 //! twelfth of an octave. U falls symmetrically, by a raised cosine, above the band; it is short.
-//! Ours, for that reason.
+//! Ours, because a causal limit keeps the response short and the gate's side before the arrival with it.
 
 use super::ResponseError;
 use crate::math::{Spectrum, good_length, mean_around};

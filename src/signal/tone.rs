@@ -1,6 +1,6 @@
 //! A steady sine that begins and ends softly.
 //!
-//! `x(t) = sin 2πft` between raised-cosine ramps. No source needed: the definition of a tone.
+//! `x(t) = sin 2πft` between raised-cosine ramps. No equation beyond that, the definition of a tone.
 
 use super::{Excitation, Kind, SignalError, steady, with_ramps};
 use crate::quantity::SampleRate;

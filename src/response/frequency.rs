@@ -266,5 +266,15 @@ mod tests {
             // 1 %: a sum over bins of 6 Hz against the integral.
             assert!((noise.density(1_000.0, width_hz, 0.0) / expected - 1.0).abs() < 0.01, "{width_hz}");
         }
+        // A short gate of 4 ms is 300 Hz wide, at 300 Hz wide enough to tell.
+        let gate = Gate::around(1.0, 192.0);
+        let frames: f64 = (0..=192).map(|n| gate.weight(f64::from(n)).powi(2)).sum();
+        let half_hz = 0.5 * 48_000.0 / frames;
+        let expected = ((300.0 + half_hz) / (300.0 - half_hz)).ln() / (2.0 * half_hz);
+        let grid = FrequencyGrid::new(vec![300.0]).unwrap();
+        let gated = GatedResponse::new(&deconvolution.limiter_impulse(), 0.0, gate, &deconvolution);
+        let u = frequency_response(&gated, &grid, gate, &noise).u_ratio[0];
+        // 3 %: the sum over bins of 6 Hz, and over frames, against their integrals.
+        assert!((u * u / (0.5 * frames * expected) - 1.0).abs() < 0.03, "{u}");
     }
 }

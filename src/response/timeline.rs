@@ -203,8 +203,8 @@ mod tests {
                 let timeline = on_players_clock(&recording, &excitation, &pattern, &[1, 0]).unwrap();
                 let found = timeline.drift.unwrap();
                 assert_eq!((found.told_by, timeline.correction), (told_by, Correction::Resampled));
-                // 5 ppm: a quarter of a frame over the sweep; the marks are better by far.
-                let most = if told_by == ToldBy::Marks { 0.05e-6 } else { 5e-6 };
+                // 0.5 ppm: a fortieth of a frame over the sweep; the marks are better by far.
+                let most = if told_by == ToldBy::Marks { 0.05e-6 } else { 0.5e-6 };
                 assert!((found.ratio - drift).abs() < most, "{drift}: {found:?}");
                 assert_eq!(timeline.offset_frames, LATE as i64);
                 // The corrected channel is the excitation again.

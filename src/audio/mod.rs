@@ -2,7 +2,7 @@
 //!
 //! Everything that plays and records does it through [`SoundCard`]: the real card (`card`, with the feature `audio`),
 //! its twin in a build without sound (`absent`), and the simulated bench (`simulated`). [`devices`] and [`open`]
-//! are the same functions in both builds; [`connect`] chooses by name.
+//! are the same functions in both builds; [`connect()`] chooses by name.
 //!
 //! What the caller may rely on: recording starts before the first sample is played and ends after the last; where the
 //! reply lies in it is *not* known and differs from take to take, so it has to be found by content.

@@ -5,6 +5,7 @@
 //! ```
 //!
 //! S: what a sine of 94 dB SPL at 1 kHz reads on the microphone channel, dBFS (a full-scale sine has 0 dBFS).
+//! Derivation: the definitions of dB SPL (re 20 µPa, rms) and of dBFS (re the peak of a sine, √2 times its rms).
 
 use super::air::REFERENCE_PA;
 use super::colour::{high_pass, low_pass, shelf};

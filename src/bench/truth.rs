@@ -6,6 +6,7 @@
 //!
 //! H_out, H_in: colour of the interface. V: volts at full scale. q', P: `phasor.rs` and the straight path of
 //! `radiation.rs`. H_mic: `settings.rs`. G: loopback gain. H_conv: both converters, which is 1 in the valid band.
+//! Derivation: the parts of the chain one behind the other; each has its source in its own file.
 //! All in time as the player counts it; a recorder whose clock is fast by d stretches every time by 1 + d.
 
 use super::air::{REFERENCE_PA, SPEED_OF_SOUND_M_S};

@@ -1,6 +1,6 @@
 //! Values between the points of a table, and means around them.
 //!
-//! Linear between points; what the axes are (plain, logarithmic) is the caller's choice. No source needed.
+//! No equation beyond the straight line between points; what the axes are (plain, logarithmic) is the caller's choice.
 
 /// Points of rising x with a value each.
 #[derive(Debug, Clone, PartialEq)]

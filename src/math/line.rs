@@ -108,6 +108,8 @@ mod tests {
     fn weights_count_as_the_textbook_says() {
         let line = weighted_line([(1.0, 2.0, 1.0), (2.0, 3.0, 4.0)].into_iter()).unwrap();
         assert_eq!(line.slope_ratio, 26.0 / 17.0);
+        // Residuals 2 − 26/17 and 3 − 52/17, squared, the second four times, over one degree of freedom: (64 + 4·1)/289.
+        assert!((line.residual_ratio - 68.0 / 289.0).abs() < 1e-15);
     }
 
     /// numpy 2.4.6 `linalg.inv` and `linalg.solve` of the normal equations of the rows below.

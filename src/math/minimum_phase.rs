@@ -45,4 +45,15 @@ mod tests {
             assert!((phase - response(bin).arg()).abs() < 1e-9, "{bin}");
         }
     }
+
+    #[test]
+    fn a_magnitude_of_zero_gives_a_number_all_the_same() {
+        let mut magnitudes = vec![1.0; 65];
+        magnitudes[0] = 0.0;
+        magnitudes[64] = 0.0;
+        let phases = minimum_phase_rad(&magnitudes);
+        // Alike at both ends, so that the phase is odd about the middle, where it is zero; 1e-12: two transforms.
+        assert!(phases.iter().all(|phase| phase.is_finite()) && phases[32].abs() < 1e-12);
+        assert!((phases[11] + phases[53]).abs() < 1e-12 && phases[11] > 0.1, "{phases:?}");
+    }
 }

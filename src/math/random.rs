@@ -62,4 +62,19 @@ mod tests {
         // Five standard errors: 5/√n and 5·√(2/n).
         assert!(mean.abs() < 0.0112 && (variance - 1.0).abs() < 0.0158, "{mean} {variance}");
     }
+
+    /// Fourth moment 3 and share within one σ 0.6827 of the normal distribution.
+    #[test]
+    fn normal_values_have_the_shape_of_the_normal_distribution() {
+        let mut random = Random::new(1);
+        let count = 200_000;
+        let values: Vec<f64> = (0..count).map(|_| random.normal()).collect();
+        let fourth = values.iter().map(|v| v.powi(4)).sum::<f64>() / f64::from(count);
+        let within = values.iter().filter(|v| v.abs() < 1.0).count() as f64 / f64::from(count);
+        // Five standard errors: 5·√(96/n) and 5·√(0.6827·0.3173/n).
+        assert!((fourth - 3.0).abs() < 0.11 && (within - 0.6827).abs() < 0.0053, "{fourth} {within}");
+        // Skewness 0 in both halves of the plane, and signs alike: 5/√n.
+        let positive = values.iter().filter(|v| **v > 0.0).count() as f64 / f64::from(count);
+        assert!((positive - 0.5).abs() < 0.0056, "{positive}");
+    }
 }

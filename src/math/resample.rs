@@ -84,4 +84,9 @@ mod tests {
         // 1e-12: the sinc's zeros are exact to a rounding of π.
         assert!(found.iter().zip(&samples).all(|(a, b)| (a - b).abs() < 1e-12));
     }
+
+    #[test]
+    fn a_signal_is_as_long_as_fits() {
+        assert_eq!([stretched(&[1.0; 1_000], 1.01).len(), stretched(&[1.0; 1_000], 0.99).len()], [990, 1_010]);
+    }
 }

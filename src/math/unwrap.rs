@@ -47,4 +47,10 @@ mod tests {
         assert_eq!(wrapped_deg(0.0), 0.0);
         assert!((wrapped_deg(3.0 * PI + 0.1) + 180.0 - 0.1f64.to_degrees()).abs() < 1e-12);
     }
+
+    #[test]
+    fn steps_of_less_than_half_a_turn_are_left_alone_both_ways() {
+        let phases = [0.0, 3.1, 0.1, -3.0, -0.2];
+        assert_eq!(unwrapped(phases), phases);
+    }
 }

@@ -44,3 +44,24 @@ impl SampleRate {
         frames as f64 / self.hz()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn frames_are_the_nearest_whole_number_and_never_negative() {
+        let rate = SampleRate::new(44_100).unwrap();
+        assert_eq!([rate.frames(0.5), rate.frames(1.6 / 44_100.0), rate.frames(1.4 / 44_100.0)], [22_050, 2, 1]);
+        assert_eq!([rate.frames(-3.0), rate.frames(f64::NAN)], [0, 0]);
+        assert_eq!((rate.seconds(22_050), rate.hz(), rate.whole_hz()), (0.5, 44_100.0, 44_100));
+    }
+
+    #[test]
+    fn rates_beyond_what_exists_are_refused() {
+        assert!(SampleRate::new(1_000).is_ok() && SampleRate::new(768_000).is_ok());
+        for hz in [0, 999, 768_001] {
+            assert!(matches!(SampleRate::new(hz), Err(QuantityError::Rate { .. })), "{hz}");
+        }
+    }
+}

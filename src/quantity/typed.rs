@@ -132,6 +132,8 @@ mod tests {
             ("0.005s", Dimension::Milliseconds, 5.0),
             ("250ms", Dimension::Seconds, 0.25),
             ("120 mm", Dimension::Metres, 0.12),
+            ("12 cm", Dimension::Metres, 0.12),
+            ("1 MHz", Dimension::Frequency, 1e6),
             ("0,5 m", Dimension::Metres, 0.5),
             ("1/12", Dimension::Pure, 1.0 / 12.0),
             ("-20 dBFS", Dimension::Decibel, -20.0),

@@ -104,3 +104,78 @@ fn step(at_frame: i64, [first, second]: [&[f64]; 2], pattern: &Pattern) -> Step 
     let found = lag(first, second, pattern.rate_hz, [from_hz * ramp, to_hz / ramp], &floor);
     Step { at_frame, late_frames: found.map(|lag| lag.frames), u_frames: found.map_or(0.0, |lag| lag.u_frames) }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::math::Random;
+    use crate::quantity::SampleRate;
+    use crate::signal::{Marks, Sequence, SweepSettings};
+
+    fn excitation(marks: Marks) -> Excitation {
+        let rate = SampleRate::new(48_000).unwrap();
+        let sweep = SweepSettings { rate, from_hz: 100.0, to_hz: 16_000.0, lowest_hz: None, duration_s: 0.5 };
+        Sequence { sweep, level_dbfs: -6.0, repeats: 2, marks, pause_s: 0.5 }.excitation().unwrap()
+    }
+
+    /// 700 frames of start, the excitation, a little noise.
+    fn recorded(excitation: &Excitation) -> Vec<f64> {
+        let mut random = Random::new(6);
+        let start = vec![0.0; 700];
+        start.iter().chain(&excitation.samples).map(|x| x + 1e-4 * random.normal()).collect()
+    }
+
+    #[test]
+    fn lost_frames_are_early_and_doubled_frames_late_at_the_sound_behind_them() {
+        let excitation = excitation(Marks::BeforeAndAfter);
+        let pattern = Pattern::of(&excitation).unwrap();
+        // In the pause between the two sweeps.
+        let gap = 700 + excitation.plan.starts[1] - 4_000;
+        for moved in [-3i64, 0, 2] {
+            let mut recorded = recorded(&excitation);
+            if moved < 0 {
+                recorded.drain(gap..gap + 3);
+            } else {
+                recorded.splice(gap..gap, vec![0.0; moved as usize]);
+            }
+            let steps = steps(&recorded, &excitation, &pattern, 700);
+            // Mark, sweep, sweep, mark: three steps.
+            assert_eq!(steps.len(), 3);
+            let expected = [0.0, moved as f64, 0.0];
+            for (step, expected) in steps.iter().zip(expected) {
+                // 0.1: marks and sweeps agree to some hundredths, their bands being different.
+                assert!((step.late_frames.unwrap() - expected).abs() < 0.1, "{moved}: {step:?}");
+                assert_eq!(step.is_broken(), expected != 0.0);
+            }
+            assert_eq!(steps[1].at_frame, 700 + excitation.plan.starts[1] as i64);
+        }
+    }
+
+    #[test]
+    fn a_sound_that_is_not_like_the_one_before_is_a_break() {
+        let excitation = excitation(Marks::None);
+        let pattern = Pattern::of(&excitation).unwrap();
+        let mut recorded = recorded(&excitation);
+        let second = 700 + excitation.plan.starts[1];
+        recorded[second - 1_000..second + 25_000].fill(0.0);
+        let mut random = Random::new(8);
+        recorded[second..second + 24_000].iter_mut().for_each(|x| *x = random.normal());
+        let steps = steps(&recorded, &excitation, &pattern, 700);
+        assert_eq!((steps.len(), steps[0].late_frames, steps[0].is_broken()), (1, None, true));
+    }
+
+    #[test]
+    fn a_step_counts_from_half_a_frame_and_five_times_its_uncertainty() {
+        let broken = |late: f64, u_frames| Step { at_frame: 0, late_frames: Some(late), u_frames }.is_broken();
+        assert!(!broken(0.49, 0.0) && broken(0.51, 0.0) && broken(-0.51, 0.0));
+        assert!(!broken(2.4, 0.5) && broken(2.6, 0.5));
+    }
+
+    #[test]
+    fn a_band_without_an_octave_has_nothing_to_compare() {
+        let excitation = excitation(Marks::BeforeAndAfter);
+        let mut pattern = Pattern::of(&excitation).unwrap();
+        pattern.band_hz = [1_000.0, 1_999.0];
+        assert!(steps(&recorded(&excitation), &excitation, &pattern, 700).is_empty());
+    }
+}

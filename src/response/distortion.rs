@@ -192,3 +192,152 @@ impl Heard {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::math::Random;
+    use crate::quantity::SampleRate;
+    use crate::response::{Deconvolution, NoiseDensity, NoiseSource};
+    use crate::signal::{Marks, Sequence, SweepSettings};
+    use std::f64::consts::TAU;
+
+    const RATE_HZ: f64 = 24_000.0;
+    /// Lead of silence in front of the sweep.
+    const DELAY_FRAMES: usize = 24_000;
+
+    fn pattern() -> Pattern {
+        let rate = SampleRate::new(24_000).unwrap();
+        let sweep = SweepSettings { rate, from_hz: 100.0, to_hz: 9_000.0, lowest_hz: None, duration_s: 1.5 };
+        let sequence = Sequence { sweep, level_dbfs: 0.0, repeats: 1, marks: Marks::None, pause_s: 0.5 };
+        Pattern::of(&sequence.excitation().unwrap()).unwrap()
+    }
+
+    /// sin φ + a₂·sin(2φ + 0.7) + a₃·sin 3φ with the sweep's phase φ, in closed form and as loud as `pattern` is.
+    fn recorded(pattern: &Pattern, second: f64, third: f64, noise_rms: f64) -> Vec<f64> {
+        let mut random = Random::new(4);
+        let [first_hz, _] = pattern.played_hz;
+        let rate_constant_s = pattern.rate_constant_s.unwrap();
+        let frames = pattern.samples.len();
+        (0..DELAY_FRAMES + frames + 24_000)
+            .map(|frame| {
+                let noise = noise_rms * random.normal();
+                if !(DELAY_FRAMES..DELAY_FRAMES + frames).contains(&frame) {
+                    return noise;
+                }
+                let time_s = (frame - DELAY_FRAMES) as f64 / RATE_HZ;
+                let phase_rad = TAU * first_hz * rate_constant_s * (time_s / rate_constant_s).exp();
+                // Harmonics above half the rate would fold back.
+                let heard =
+                    |order: f64| f64::from(order * first_hz * (time_s / rate_constant_s).exp() < 0.49 * RATE_HZ);
+                let harmonics =
+                    second * heard(2.0) * (2.0 * phase_rad + 0.7).sin() + third * heard(3.0) * (3.0 * phase_rad).sin();
+                // The fades of the sweep belong to the amplifier's input.
+                let envelope = if phase_rad.sin().abs() > 1e-3 {
+                    pattern.samples[frame - DELAY_FRAMES] / phase_rad.sin()
+                } else {
+                    1.0
+                };
+                pattern.samples[frame - DELAY_FRAMES] + envelope.clamp(0.0, 1.0) * harmonics + noise
+            })
+            .collect()
+    }
+
+    fn heard(recorded: &[f64], density: f64, correction: impl Fn(f64) -> f64) -> Distortion {
+        let pattern = pattern();
+        let mut deconvolution = Deconvolution::new(&pattern, recorded.len());
+        let impulse = deconvolution.impulse_of(recorded);
+        let drive = deconvolution.played().to_vec();
+        let reply = NoiseDensity::white(density);
+        let told_by = NoiseSource::Silences { drive: &drive, reply: &reply, reference: None };
+        let noise = NoiseThrough { deconvolution: &deconvolution, told_by, repeats: 1 };
+        distortion(&impulse, DELAY_FRAMES as f64, &pattern, &noise, correction).unwrap()
+    }
+
+    #[test]
+    fn harmonics_put_in_by_hand_come_out_where_and_as_large_as_they_were_put_in() {
+        let found = heard(&recorded(&pattern(), 0.01, 0.003, 0.0), 1e-20, |_| 1.0);
+        // The second harmonic of half the band's upper end is the last that can be heard.
+        let highest_hz = found.grid.hz()[found.grid.hz().len() - 1];
+        assert!((4_400.0..=4_500.0 + 1.0).contains(&highest_hz), "{highest_hz}");
+        for (point, &hz) in found.grid.hz().iter().enumerate() {
+            // A third of an octave inside what is told at each end, where the windows don't see the ends.
+            for (harmonic, expected) in [(0, 0.01), (1, 0.003)] {
+                let order = (harmonic + 2) as f64;
+                let ratio = found.harmonics[harmonic].ratio[point];
+                if (400.0..7_000.0 / order).contains(&hz) {
+                    // 2 % (0.2 dB): the ends of a sweep of 1.5 s ripple.
+                    assert!((ratio.unwrap() / expected - 1.0).abs() < 0.02, "{order} {hz}: {ratio:?}");
+                }
+                assert_eq!(
+                    ratio.is_some(),
+                    hz * order <= 9_000.0 && found.harmonics[harmonic].floor_ratio[point].is_some()
+                );
+            }
+            // A quarter of an octave above the rise nothing is said yet.
+            let silent = found.harmonics.iter().all(|harmonic| harmonic.floor_ratio[point].is_none());
+            assert!(silent || hz >= 118.9, "{hz}");
+            if (400.0..2_300.0).contains(&hz) {
+                let squares: f64 = found.harmonics.iter().filter_map(|h| h.ratio[point]).map(|r| r * r).sum();
+                assert!((found.thd_ratio[point].unwrap() / 0.01f64.hypot(0.003) - 1.0).abs() < 0.02);
+                assert!((found.thd_ratio[point].unwrap().powi(2) / squares - 1.0).abs() < 1e-12);
+            }
+        }
+    }
+
+    /// A microphone that makes everything above 3 kHz twice as loud shows harmonics there twice as large, unless corrected.
+    #[test]
+    fn the_microphone_is_taken_off_the_harmonic_and_the_fundamental_each_at_its_own_frequency() {
+        let plain = recorded(&pattern(), 0.01, 0.0, 0.0);
+        let step = |hz: f64| if hz > 3_000.0 { 2.0 } else { 1.0 };
+        let floors = |found: &Distortion, point: usize| found.harmonics[0].floor_ratio[point];
+        let (before_all, after_all) = (heard(&plain, 1e-20, |_| 1.0), heard(&plain, 1e-20, step));
+        for (point, &hz) in before_all.grid.hz().iter().enumerate() {
+            let ratios = [&before_all, &after_all].map(|found| found.harmonics[0].ratio[point]);
+            if let [Some(before), Some(after)] = ratios {
+                // 1e-12: two divisions.
+                assert!((after / before * step(2.0 * hz) / step(hz) - 1.0).abs() < 1e-12, "{hz}");
+                let floor = floors(&after_all, point).unwrap() / floors(&before_all, point).unwrap();
+                assert!((floor * step(2.0 * hz) / step(hz) - 1.0).abs() < 1e-12, "{hz}");
+            }
+        }
+    }
+
+    #[test]
+    fn what_noise_leaves_is_no_harmonic_and_its_floor_is_its_own_size() {
+        // Noise as strong as −40 dB: a third harmonic of −120 dB drowns, a second of −20 dB does not.
+        let found = heard(&recorded(&pattern(), 0.1, 1e-6, 0.01), 1e-4, |_| 1.0);
+        let (mut squares, mut count, mut told, mut asked) = (0.0, 0.0, 0, 0);
+        for (point, &hz) in found.grid.hz().iter().enumerate() {
+            if (400.0..3_000.0).contains(&hz) {
+                let second = &found.harmonics[0];
+                squares += ((second.ratio[point].unwrap() - 0.1) / second.u_ratio[point].unwrap()).powi(2);
+                count += 1.0;
+            }
+            asked += i32::from((400.0..2_500.0).contains(&hz));
+            told += i32::from((400.0..2_500.0).contains(&hz) && found.harmonics[1].ratio[point].is_some());
+        }
+        // 0.6 … 1.4: neighbouring points share a window; about 60 of 140 values are independent, √(1/2/60) is 0.09, and
+        // the fundamental's noise and ripple, which u leaves out, add a little.
+        let scatter = f64::sqrt(squares / count);
+        assert!((0.6..1.4).contains(&scatter), "{scatter}");
+        // e⁻⁹ of the points on average; 3 % would be neighbours of one outlier.
+        assert!(told * 100 <= 3 * asked, "{told} of {asked}");
+        // The floor is the noise's rms, √2 times the scatter of one component.
+        let second = &found.harmonics[0];
+        let point = found.grid.hz().iter().position(|&hz| hz > 1_000.0).unwrap();
+        let ratio = second.floor_ratio[point].unwrap() / second.u_ratio[point].unwrap();
+        assert!((ratio - std::f64::consts::SQRT_2).abs() < 1e-12);
+    }
+
+    #[test]
+    fn only_a_sweep_parts_its_harmonics() {
+        let mut pattern = pattern();
+        pattern.rate_constant_s = None;
+        let mut deconvolution = Deconvolution::new(&pattern, 1_000);
+        let impulse = deconvolution.impulse_of(&[1.0; 1_000]);
+        let reply = NoiseDensity::white(1.0);
+        let noise = NoiseThrough { deconvolution: &deconvolution, told_by: NoiseSource::Impulse(&reply), repeats: 1 };
+        assert!(distortion(&impulse, 0.0, &pattern, &noise, |_| 1.0).is_none());
+    }
+}

@@ -190,6 +190,9 @@ mod tests {
         assert_eq!(locate(&late, 0, &excitation.plan, &pattern).unwrap().offset_frames, 1_234);
         let early = &excitation.samples[30_000..];
         assert_eq!(locate(early, 0, &excitation.plan, &pattern).unwrap().offset_frames, -30_000);
+        // Begun within the first sweep: its arrival is at a negative time.
+        let within = &excitation.samples[50_000..];
+        assert_eq!(locate(within, 0, &excitation.plan, &pattern).unwrap().offset_frames, -50_000);
         assert_eq!(locate(&[0.0; 9], 0, &excitation.plan, &pattern), Err(ResponseError::Silent { channel: 1 }));
     }
 }

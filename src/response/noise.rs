@@ -126,4 +126,29 @@ mod tests {
         assert_eq!(noise.at(1_000.0), 1e-12);
         assert!(NoiseDensity::of(&[0.0; 10_000], &[], 48_000.0, 1e-12).is_none());
     }
+
+    /// By hand: sound from frame 2,000 + 500 to 4,000 + 500 at 1 kHz; 20 ms before it and 0.8 s after it are left out.
+    #[test]
+    fn silences_end_before_the_first_sound_and_begin_when_the_room_has_died_away() {
+        let plan = Plan {
+            kind: crate::signal::Kind::Other,
+            level_dbfs: 0.0,
+            band_hz: [20.0, 400.0],
+            starts: vec![2_300],
+            frames: 1_000,
+            mark_starts: vec![2_000, 3_900],
+            mark_frames: 100,
+            sweep: None,
+        };
+        assert_eq!(silences(&plan, 500, 6_000, 1_000.0), [0..2_480, 5_300..6_000]);
+        // What is shorter than 0.1 s tells nothing.
+        assert_eq!(silences(&plan, -1_920, 2_979, 1_000.0), []);
+        assert_eq!(silences(&plan, -1_880, 3_020, 1_000.0), [0..100, 2_920..3_020]);
+    }
+
+    #[test]
+    fn between_two_bins_the_density_is_linear() {
+        let noise = NoiseDensity { step_hz: 2.0, powers: vec![1.0, 3.0, 4.0] };
+        assert_eq!([0.5, 2.0, 3.0, 99.0].map(|hz| noise.at(hz)), [1.5, 3.0, 3.5, 4.0]);
+    }
 }

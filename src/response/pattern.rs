@@ -12,7 +12,7 @@
 //! ring for half a second before the arrival, where a gate cuts it off and bends the bass. T is the only regularisation
 //! of a sweep, and exactly 1 within the band. V fills the holes that the spectrum of noise has, ⟨⟩ being the mean over a
 //! twelfth of an octave. U falls symmetrically, by a raised cosine, above the band; it is short.
-//! Ours, for that reason.
+//! Ours, because a causal limit keeps the response short and the gate's side before the arrival with it.
 
 use super::ResponseError;
 use crate::math::{Spectrum, good_length, mean_around};
@@ -150,4 +150,93 @@ fn excited_band_hz(samples: &[f64], rate_hz: f64) -> [f64; 2] {
     // The averages reach beyond what is excited, and a fade needs room below half the rate.
     let inside = 25.0 / 24.0;
     [hz(first) * inside, (hz(last) / inside).min(0.5 * rate_hz / FADE_RATIO)]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::quantity::SampleRate;
+    use crate::signal::{Marks, PinkSettings, Sequence, SweepSettings, ToneSettings, pink, tone};
+
+    fn sweep() -> Excitation {
+        let rate = SampleRate::new(48_000).unwrap();
+        let sweep = SweepSettings { rate, from_hz: 80.0, to_hz: 10_000.0, lowest_hz: None, duration_s: 1.0 };
+        Sequence { sweep, level_dbfs: 0.0, repeats: 2, marks: Marks::None, pause_s: 0.5 }.excitation().unwrap()
+    }
+
+    #[test]
+    fn a_sweep_knows_its_band_and_is_cut_out_whole() {
+        let excitation = sweep();
+        let pattern = Pattern::of(&excitation).unwrap();
+        assert_eq!((pattern.samples.len(), pattern.band_hz, pattern.played_hz[0]), (48_000, [80.0, 10_000.0], 40.0));
+        assert_eq!(pattern.samples, excitation.samples[48_000..96_000]);
+        assert!(pattern.rate_constant_s.is_some());
+        let mut silent = excitation;
+        silent.samples.fill(0.0);
+        assert_eq!(Pattern::of(&silent), Err(ResponseError::EmptyExcitation));
+    }
+
+    /// Twelve equal real poles, in closed form: |B| = (1 + (f₁/f)²)^−6, arg B = 12·atan(f₁/f).
+    #[test]
+    fn the_limiter_is_twelve_poles_below_and_open_within_the_band() {
+        let pattern = Pattern::of(&sweep()).unwrap();
+        let played = Spectrum::new(96_000).bins(&pattern.samples);
+        let limiter = pattern.limiter(&played);
+        for hz in [80.0f64, 100.0, 1_000.0, 10_000.0] {
+            let found = limiter[(2.0 * hz) as usize];
+            let expected = Complex64::from_polar((1.0 + (40.0 / hz).powi(2)).powi(-6), 12.0 * (40.0 / hz).atan());
+            // 1e-12: twelve products. Within the band nothing else is done to it.
+            assert!(
+                (found - expected).norm() < 1e-12 && (pattern.limiter_in_band(hz) - expected).norm() < 1e-12,
+                "{hz}"
+            );
+        }
+        // Above the band a raised cosine over the logarithm of frequency: half at the middle of the upper half …
+        let last_hz = pattern.played_hz[1];
+        let half_hz = (last_hz.powi(3) * 10_000.0).powf(0.25);
+        let place = (2.0 * half_hz).round();
+        // 0.02: half a bin of 0.5 Hz against the 290 Hz of the fall, and T near 1.
+        assert!((limiter[place as usize].norm() - 0.5).abs() < 0.02, "{}", limiter[place as usize].norm());
+        // … and nothing from the last frequency that is played.
+        assert!(limiter[(2.0 * last_hz) as usize + 1..].iter().all(|b| *b == Complex64::ZERO));
+        assert_eq!(limiter[0], Complex64::ZERO);
+    }
+
+    /// T = ½ where the excitation is 40 dB below the band's end, and falls with the fourth power of its amplitude.
+    #[test]
+    fn what_is_40_db_below_the_bands_end_is_trusted_by_half() {
+        assert_eq!([trust(1.0, 1e-4), trust(3.0, 0.0)], [0.5, 0.0]);
+        // 1e-9: the closed form for 20 dB less and more: 1/(1 + 10^±4).
+        assert!((trust(2.0, 2e-6) - 1.0 / 10_001.0).abs() < 1e-9 && (trust(2.0, 2e-2) - 1.0 / 1.0001).abs() < 1e-9);
+    }
+
+    #[test]
+    fn noise_is_taken_for_the_band_it_has_and_its_holes_are_not_divided_by() {
+        let rate = SampleRate::new(48_000).unwrap();
+        let settings = PinkSettings { rate, band_hz: [200.0, 5_000.0], duration_s: 1.0, level_dbfs: 0.0, seed: 3 };
+        let mut excitation = pink(settings).unwrap();
+        // As a file of somebody else's, that says nothing of its band.
+        excitation.plan.band_hz = [1.0, 23_000.0];
+        let pattern = Pattern::of(&excitation).unwrap();
+        let [from_hz, to_hz] = pattern.band_hz;
+        // 8 %: the mean over a twelfth of an octave at −30 dB, to each side.
+        assert!((from_hz / 200.0 - 1.0).abs() < 0.08 && (to_hz / 5_000.0 - 1.0).abs() < 0.08, "{from_hz} {to_hz}");
+        assert!((pattern.played_hz[0] * FADE_RATIO / from_hz - 1.0).abs() < 1e-12);
+        let mut played = Spectrum::new(48_000).bins(&pattern.samples);
+        let mean_power = played[990..=1_010].iter().map(Complex64::norm_sqr).sum::<f64>() / 21.0;
+        played[1_000] = Complex64::from(1e-2 * mean_power.sqrt());
+        let limiter = pattern.limiter(&played);
+        let open = |bin: usize| limiter[bin].norm() / pattern.limiter_in_band(bin as f64).norm();
+        // A hole 40 dB below its surroundings is half open; 15 %: those are of another width here.
+        assert!((open(1_000) - 0.5).abs() < 0.15, "{}", open(1_000));
+        assert!(open(1_001) > 0.9);
+    }
+
+    #[test]
+    fn a_tone_is_known_at_its_own_frequency() {
+        let rate = SampleRate::new(48_000).unwrap();
+        let excitation = tone(ToneSettings { rate, at_hz: 1_000.0, duration_s: 0.5, level_dbfs: 0.0 }).unwrap();
+        let [from_hz, to_hz] = Pattern::of(&excitation).unwrap().band_hz;
+        assert!(from_hz < 1_000.0 && to_hz > 1_000.0 && to_hz / from_hz < 1.2, "{from_hz} {to_hz}");
+    }
 }

@@ -100,4 +100,35 @@ mod tests {
         }
         assert!(OctaveFraction::new(2.0).is_err() && OctaveFraction::new(0.0).is_err());
     }
+
+    /// IEC 61260-1:2014: a third of an octave at 1 kHz runs from 10^2.95 to 10^3.05 Hz, 891.25 to 1122.02 Hz.
+    #[test]
+    fn a_third_of_an_octave_at_1_khz_is_231_hz_wide() {
+        let fraction = OctaveFraction::new(1.0 / 3.0).unwrap();
+        // 0.02: two edges with two decimals each.
+        assert!((fraction.width_hz(1_000.0) - (1_122.02 - 891.25)).abs() < 0.02);
+        assert_eq!((fraction.octaves(), fraction.width_hz(2_000.0)), (1.0 / 3.0, 2.0 * fraction.width_hz(1_000.0)));
+        assert!(OctaveFraction::new(1.0 / 96.0).is_ok() && OctaveFraction::new(1.0 / 97.0).is_err());
+    }
+
+    /// At an end the window is as wide as the way to it, on both sides: sinh(p·a)/(p·a) with a = ln(f/f₁).
+    #[test]
+    fn a_slope_is_not_bent_at_the_ends() {
+        let fraction = OctaveFraction::new(1.0).unwrap();
+        for (hz, way) in [(22.0, 22.0f64 / 20.0), (18_000.0, 20_000.0 / 18_000.0)] {
+            let mean = fraction.mean_power(hz, [20.0, 20_000.0], 1.0, |f| (f / hz).powi(3));
+            let a = 3.0 * way.ln();
+            // 1e-4: the midpoint rule with 24 points, error a²/(6·24²).
+            assert!((mean / (a.sinh() / a) - 1.0).abs() < 1e-4, "{hz}: {mean}");
+        }
+    }
+
+    /// Ripples of 2 Hz, as from an echo half a second later, average out when they are looked at finely enough.
+    #[test]
+    fn ripples_as_fine_as_the_resolution_are_averaged_not_missed() {
+        let fraction = OctaveFraction::new(1.0).unwrap();
+        let mean = fraction.mean_power(500.0, [20.0, 20_000.0], 1.0, |f| 1.0 + (std::f64::consts::PI * f).cos());
+        // 0.02: the window holds 176 ripples.
+        assert!((mean - 1.0).abs() < 0.02, "{mean}");
+    }
 }

@@ -164,3 +164,102 @@ fn settled(recorded: &[f64], pattern: &Pattern, excitation: &Excitation, expecte
     let impulse = Deconvolution::new(pattern, last - first).impulse_of(&recorded[first..last]);
     strongest(&impulse, expected + start - first as i64, reach) + first as i64 - start
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::math::Random;
+    use crate::quantity::SampleRate;
+    use crate::signal::{Marks, SampleFormat, Sequence, SweepSettings};
+
+    /// Frames between the start of the recording and the excitation's first.
+    const LATE: usize = 5_000;
+
+    fn excitation(marks: Marks) -> Excitation {
+        let rate = SampleRate::new(48_000).unwrap();
+        let sweep = SweepSettings { rate, from_hz: 100.0, to_hz: 16_000.0, lowest_hz: None, duration_s: 1.0 };
+        Sequence { sweep, level_dbfs: -6.0, repeats: 1, marks, pause_s: 0.5 }.excitation().unwrap()
+    }
+
+    /// What a recorder hears whose clock is fast by `drift`: frame n holds the time n/(1 + δ).
+    fn recording(excitation: &Excitation, drift: f64) -> Recording {
+        let mut random = Random::new(12);
+        let mut heard = vec![0.0; LATE];
+        heard.extend_from_slice(&excitation.samples);
+        let heard = if drift == 0.0 { heard } else { stretched(&heard, 1.0 / (1.0 + drift)) };
+        let channel: Vec<f64> = heard.iter().map(|x| x + 1e-5 * random.normal()).collect();
+        // Half as loud and 200 frames later: it must not tell the time.
+        let half = (0..channel.len()).map(|n| if n < 200 { 0.0 } else { 0.5 * channel[n - 200] }).collect();
+        Recording { rate: excitation.rate, channels: vec![half, channel], format: SampleFormat::Float64 }
+    }
+
+    #[test]
+    fn a_fast_or_slow_recorder_is_put_on_the_players_clock() {
+        for (marks, told_by) in [(Marks::BeforeAndAfter, ToldBy::Marks), (Marks::None, ToldBy::Sweep)] {
+            let excitation = excitation(marks);
+            let pattern = Pattern::of(&excitation).unwrap();
+            for drift in [-400e-6, 90e-6] {
+                let recording = recording(&excitation, drift);
+                let timeline = on_players_clock(&recording, &excitation, &pattern, &[1, 0]).unwrap();
+                let found = timeline.drift.unwrap();
+                assert_eq!((found.told_by, timeline.correction), (told_by, Correction::Resampled));
+                // 0.5 ppm: a fortieth of a frame over the sweep; the marks are better by far.
+                let most = if told_by == ToldBy::Marks { 0.05e-6 } else { 0.5e-6 };
+                assert!((found.ratio - drift).abs() < most, "{drift}: {found:?}");
+                assert_eq!(timeline.offset_frames, LATE as i64);
+                // The corrected channel is the excitation again.
+                let start = LATE + excitation.plan.starts[0];
+                let wrong: f64 = (0..48_000)
+                    .map(|n| (timeline.channels[0][start + n] - excitation.samples[start - LATE + n]).powi(2))
+                    .sum();
+                // Of a sine of 0.5: a hundredth of a frame at 1 kHz for the marks; less than −10 dB for the sweep's own word.
+                let most = if told_by == ToldBy::Marks { 6e-6 } else { 0.0125 };
+                assert!(wrong / 48_000.0 < most, "{marks:?} {drift}: {}", wrong / 48_000.0);
+                // Channels come in the order asked for.
+                let power = |samples: &[f64]| samples.iter().map(|x| x * x).sum::<f64>();
+                // 1e-4: the noise.
+                assert!((power(&timeline.channels[1]) / power(&timeline.channels[0]) - 0.25).abs() < 1e-4);
+            }
+        }
+    }
+
+    #[test]
+    fn a_recording_on_the_players_clock_is_left_as_it_is_to_the_last_bit() {
+        let excitation = excitation(Marks::BeforeAndAfter);
+        let pattern = Pattern::of(&excitation).unwrap();
+        let recording = recording(&excitation, 0.0);
+        let timeline = on_players_clock(&recording, &excitation, &pattern, &[1]).unwrap();
+        assert_eq!((timeline.correction, timeline.offset_frames), (Correction::None, LATE as i64));
+        assert!(timeline.channels[0] == recording.channels[1] && timeline.broken.is_empty());
+        // The drift that was found is none, to three of its uncertainties.
+        let drift = timeline.drift.unwrap();
+        assert!(drift.ratio.abs() < 3.0 * drift.u_ratio, "{drift:?}");
+        // The noise is the one that was put in; 20 %: some tens of pieces of half a second, all bins together.
+        assert!((timeline.noise[0].as_ref().unwrap().power() / 1e-10 - 1.0).abs() < 0.2);
+    }
+
+    #[test]
+    fn lost_frames_are_not_taken_for_a_slow_clock() {
+        let excitation = excitation(Marks::BeforeAndAfter);
+        let pattern = Pattern::of(&excitation).unwrap();
+        let mut recording = recording(&excitation, 0.0);
+        let gap = LATE + excitation.plan.starts[0] - 3_000;
+        recording.channels.iter_mut().for_each(|channel| {
+            channel.drain(gap..gap + 64);
+        });
+        let timeline = on_players_clock(&recording, &excitation, &pattern, &[1]).unwrap();
+        assert_eq!((timeline.correction, timeline.drift), (Correction::None, None));
+        assert!(!timeline.broken.is_empty() && timeline.channels[0] == recording.channels[1]);
+    }
+
+    #[test]
+    fn a_drift_is_corrected_where_it_is_sure_matters_and_can_be() {
+        let excitation = excitation(Marks::None);
+        // 48,000 frames of sweep: 0.007 frames are 0.146 ppm.
+        let pattern = Pattern::of(&excitation).unwrap();
+        let worth = |ratio, u_ratio| is_worth_correcting(&Drift { ratio, u_ratio, told_by: ToldBy::Marks }, &pattern);
+        assert!(worth(31e-6, 10e-6) && worth(-31e-6, 10e-6) && !worth(29e-6, 10e-6));
+        assert!(worth(0.15e-6, 1e-9) && !worth(0.14e-6, 1e-9));
+        assert!(worth(1.9e-3, 1e-6) && !worth(2.1e-3, 1e-6));
+    }
+}

@@ -51,3 +51,55 @@ pub fn burst(settings: BurstSettings) -> Result<Excitation, SignalError> {
     let half_width_hz = 2.0 / duration_s;
     steady(rate, Kind::Burst, [(at_hz - half_width_hz).max(0.0), at_hz + half_width_hz], level_dbfs, &one)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn settings() -> BurstSettings {
+        let rate = SampleRate::new(48_000).unwrap();
+        BurstSettings { rate, at_hz: 1_000.0, cycles: 6.0, level_dbfs: -20.0 }
+    }
+
+    /// The product of the two cosines, written as the sum of three.
+    #[test]
+    fn a_burst_is_a_line_with_two_half_as_strong_beside_it() {
+        let excitation = burst(settings()).unwrap();
+        let plan = &excitation.plan;
+        assert_eq!(plan.frames, 288 + 1);
+        for frame in 0..plan.frames {
+            let off_s = (frame as f64 - 144.0) / 48_000.0;
+            let line = |hz: f64| (TAU * hz * off_s).cos();
+            let expected =
+                0.1 * (0.5 * line(1_000.0) + 0.25 * line(1_000.0 - 1e3 / 6.0) + 0.25 * line(1_000.0 + 1e3 / 6.0));
+            // 1e-14: three cosines of some tens of radians.
+            assert!((excitation.samples[plan.starts[0] + frame] - expected).abs() < 1e-14, "{frame}");
+        }
+    }
+
+    /// The head's claim: 4f/n between the first zeros of the spectrum, and that is the band of the plan.
+    #[test]
+    fn the_band_of_a_burst_ends_at_the_first_zeros_of_its_spectrum() {
+        let excitation = burst(settings()).unwrap();
+        let [from_hz, to_hz] = excitation.plan.band_hz;
+        // 1e-9 relative: a handful of operations.
+        assert!(((to_hz - from_hz) / (4.0 * 1_000.0 / 6.0) - 1.0).abs() < 1e-9);
+        let at = |hz: f64| -> f64 {
+            let turn = |n: usize| num_complex::Complex64::cis(-TAU * hz * n as f64 / 48_000.0);
+            excitation.samples.iter().enumerate().map(|(n, &x)| x * turn(n)).sum::<num_complex::Complex64>().norm()
+        };
+        // 2 %: the mirror image at −f, whose side lobes fall by 18 dB an octave, reaches into the zeros.
+        let middle = at(1_000.0);
+        assert!(at(from_hz) < 0.02 * middle && at(to_hz) < 0.02 * middle);
+        // Half way the Hann window's spectrum is 0.5 of its middle, exactly, but for the same image.
+        assert!((at(0.5 * (1_000.0 + to_hz)) / middle - 0.5).abs() < 0.02);
+    }
+
+    #[test]
+    fn a_burst_of_no_period_or_too_many_is_refused() {
+        for cycles in [0.9, 1_001.0, f64::NAN] {
+            assert!(matches!(burst(BurstSettings { cycles, ..settings() }), Err(SignalError::Cycles { .. })));
+        }
+        assert!(burst(BurstSettings { cycles: 1.0, ..settings() }).is_ok());
+    }
+}

@@ -223,3 +223,69 @@ pub(super) fn check_duration(rate: SampleRate, duration_s: f64) -> Result<(), Si
         Err(SignalError::Duration { found_s: duration_s, shortest_s, longest_s })
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn sequence(repeats: u32, marks: Marks) -> Sequence {
+        let rate = SampleRate::new(8_000).unwrap();
+        let sweep = SweepSettings { rate, from_hz: 50.0, to_hz: 3_000.0, lowest_hz: None, duration_s: 0.25 };
+        Sequence { sweep, level_dbfs: -20.0, repeats, marks, pause_s: 0.6 }
+    }
+
+    /// Written out by hand at 8 kHz: a second of silence, a mark of 0.25 s, 0.6 s of pause, two sweeps of 0.25 s with
+    /// 0.6 and 1.2 s behind them, a mark, two seconds of silence.
+    #[test]
+    fn everything_lies_where_the_plan_says_and_nothing_else_sounds() {
+        let Excitation { samples, plan, .. } = sequence(2, Marks::BeforeAndAfter).excitation().unwrap();
+        assert_eq!(plan.mark_starts, [8_000, 33_200]);
+        assert_eq!(plan.starts, [14_800, 21_600]);
+        assert_eq!((plan.frames, plan.mark_frames, samples.len()), (2_000, 2_000, 51_200));
+        let one = Sweep::new(sequence(2, Marks::None).sweep).unwrap().samples();
+        for &start in &plan.starts {
+            // 1e-15: one product.
+            let same = samples[start..start + 2_000].iter().zip(&one).all(|(x, y)| (x - 0.1 * y).abs() < 1e-15);
+            assert!(same, "{start}");
+        }
+        assert_eq!(samples[8_000..10_000], samples[33_200..35_200]);
+        let sounds =
+            |at: usize| plan.starts.iter().chain(&plan.mark_starts).any(|&start| (start..start + 2_000).contains(&at));
+        assert!(samples.iter().enumerate().all(|(at, &x)| x == 0.0 || sounds(at)));
+    }
+
+    #[test]
+    fn a_short_pause_is_lengthened_and_a_single_sweep_has_a_second_behind_it() {
+        let alone = Sequence { pause_s: 0.1, ..sequence(1, Marks::None) }.excitation().unwrap();
+        assert_eq!((alone.plan.starts, alone.samples.len()), (vec![8_000], 8_000 + 2_000 + 8_000 + 16_000));
+        let twice = Sequence { pause_s: 0.1, ..sequence(2, Marks::None) }.excitation().unwrap();
+        assert_eq!(twice.plan.starts, [8_000, 8_000 + 2_000 + 4_000]);
+    }
+
+    #[test]
+    fn the_limits_of_band_and_length_are_where_they_are_said_to_be() {
+        let rate = SampleRate::new(8_000).unwrap();
+        assert!(check_band(rate, [50.0, 3_999.0]).is_ok());
+        assert!(matches!(check_band(rate, [50.0, 4_000.0]), Err(SignalError::AboveNyquist { .. })));
+        for band_hz in [[0.0, 50.0], [50.0, 49.0], [f64::NAN, 50.0]] {
+            assert!(matches!(check_band(rate, band_hz), Err(SignalError::Band { .. })));
+        }
+        // 2²⁶ frames at 8 kHz.
+        assert!(check_length(rate, 8_388.6).is_ok() && check_length(rate, 8_388.7).is_err());
+        // Pauses count: 64 of 130 s are 8,320 s, two more for the last are too long.
+        let long = Sequence { pause_s: 130.0, ..sequence(64, Marks::None) }.excitation();
+        assert!(matches!(long, Err(SignalError::TooLong { .. })));
+    }
+
+    #[test]
+    fn levels_and_repeats_out_of_range_are_refused() {
+        for level_dbfs in [0.1, -120.1, f64::NAN] {
+            let refused = Sequence { level_dbfs, ..sequence(1, Marks::None) }.excitation();
+            assert!(matches!(refused, Err(SignalError::Level { .. })), "{level_dbfs}");
+        }
+        for repeats in [0, 65] {
+            assert!(matches!(sequence(repeats, Marks::None).excitation(), Err(SignalError::Repeats { .. })));
+        }
+        assert!(Sequence { level_dbfs: 0.0, ..sequence(64, Marks::None) }.excitation().is_ok());
+    }
+}

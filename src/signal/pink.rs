@@ -62,3 +62,46 @@ pub fn pink(settings: PinkSettings) -> Result<Excitation, SignalError> {
     let one: Vec<f64> = noise.iter().map(|sample| sample / highest).collect();
     steady(rate, Kind::Pink, band_hz, level_dbfs, &one)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::math::Spectrum;
+
+    fn settings(seed: u64) -> PinkSettings {
+        let rate = SampleRate::new(48_000).unwrap();
+        PinkSettings { rate, band_hz: [100.0, 12_800.0], duration_s: 1.0, level_dbfs: -20.0, seed }
+    }
+
+    #[test]
+    fn each_octave_of_the_band_has_the_same_power_and_the_rest_nearly_none() {
+        let excitation = pink(settings(1)).unwrap();
+        let plan = &excitation.plan;
+        let one = &excitation.samples[plan.starts[0]..plan.starts[0] + plan.frames];
+        // One second at 48 kHz: bins of 1 Hz.
+        let bins = Spectrum::new(one.len()).bins(one);
+        let power = |from: usize, to: usize| bins[from..to].iter().map(Complex64::norm_sqr).sum::<f64>();
+        let octaves: Vec<f64> = (0..7).map(|octave| power(100 << octave, 200 << octave)).collect();
+        let mean = octaves.iter().sum::<f64>() / 7.0;
+        for (octave, found) in octaves.iter().enumerate() {
+            // 10 %: the ramps take 50 ms of a noise that is random in time; in the lowest octave, of 100 lines, these
+            // hold 0.1 ± 0.03 of the energy before they take 5/8 of it.
+            assert!((found / mean - 1.0).abs() < 0.1, "{octave}: {}", found / mean);
+        }
+        // 1e-3: the ramps spread the edges by some bins.
+        assert!(power(0, 90) < 1e-3 * mean && power(12_900, 24_001) < 1e-3 * mean);
+    }
+
+    #[test]
+    fn the_seed_decides_the_noise_and_the_level_its_peak() {
+        let [first, again, other] = [7, 7, 8].map(|seed| pink(settings(seed)).unwrap());
+        assert!(first == again && first.samples != other.samples);
+        let peak = |samples: &[f64]| samples.iter().fold(0.0f64, |high, x| high.max(x.abs()));
+        // 1e-15: a division and a product.
+        assert!((peak(&first.samples) - 0.1).abs() < 1e-15 && (peak(&other.samples) - 0.1).abs() < 1e-15);
+        // The ramps of 50 ms begin and end in silence.
+        let plan = &first.plan;
+        assert!(first.samples[plan.starts[0]].abs() < 1e-6);
+        assert!(first.samples[plan.starts[0] + plan.frames - 1].abs() < 1e-6);
+    }
+}

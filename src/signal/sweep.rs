@@ -143,3 +143,76 @@ impl Sweep {
         (0..rate.frames(self.settings.duration_s)).map(|frame| self.value_at(rate.seconds(frame))).collect()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn sweep(from_hz: f64, lowest_hz: Option<f64>) -> Sweep {
+        let rate = SampleRate::new(48_000).unwrap();
+        Sweep::new(SweepSettings { rate, from_hz, to_hz: 12_000.0, lowest_hz, duration_s: 0.5 }).unwrap()
+    }
+
+    /// The slow twin: the frequency rises by equal ratios in equal times, and its integral is the phase.
+    #[test]
+    fn a_sweep_runs_up_by_equal_ratios_in_equal_times() {
+        let sweep = sweep(40.0, None);
+        let samples = sweep.samples();
+        assert_eq!(samples.len(), 24_000);
+        let [first_hz, last_hz] = sweep.played_hz();
+        // An octave below the band, a sixth of an octave above it.
+        assert_eq!(first_hz, 20.0);
+        assert!((last_hz / 12_000.0).log2().mul_add(6.0, -1.0).abs() < 1e-12);
+        let frequency_hz = |ratio: f64| first_hz * (last_hz / first_hz).powf(ratio);
+        // The phase of time zero is 2π·f₁·L, so that harmonics stay in phase.
+        let mut turns = first_hz * 0.5 / (last_hz / first_hz).ln();
+        let steps = 8;
+        for (frame, sample) in samples.iter().enumerate() {
+            let hz = frequency_hz(frame as f64 / 24_000.0);
+            let expected = (TAU * turns).sin();
+            if (40.0..=12_000.0).contains(&hz) {
+                // 1e-6: the midpoint rule over the whole sweep, h²/24 times the change of the derivative.
+                assert!((sample - expected).abs() < 1e-6, "{frame}");
+            } else {
+                assert!(sample.abs() <= expected.abs() + 1e-6, "{frame}");
+            }
+            for step in 0..steps {
+                let place = frame as f64 + (f64::from(step) + 0.5) / f64::from(steps);
+                turns += frequency_hz(place / 24_000.0) / 48_000.0 / f64::from(steps);
+            }
+        }
+        assert_eq!([sweep.value_at(-1e-9), sweep.value_at(0.5 + 1e-9)], [0.0, 0.0]);
+    }
+
+    #[test]
+    fn the_rise_is_half_done_half_way_through_its_octave() {
+        let sweep = sweep(40.0, None);
+        // 1e-12: an exponential and a logarithm.
+        assert!((sweep.envelope_at(sweep.time_s_at(20.0 * 2f64.sqrt())) - 0.5).abs() < 1e-12);
+        let middle_hz = (12_000.0 * sweep.played_hz()[1]).sqrt();
+        assert!((sweep.envelope_at(sweep.time_s_at(middle_hz)) - 0.5).abs() < 1e-12);
+        assert_eq!(sweep.envelope_at(sweep.time_s_at(1_000.0)), 1.0);
+    }
+
+    #[test]
+    fn time_and_frequency_are_each_others_inverse_and_a_harmonic_leads_by_its_interval() {
+        let sweep = sweep(40.0, None);
+        for hz in [20.0, 40.0, 997.0, 12_000.0] {
+            // 1e-12: an exponential and a logarithm.
+            assert!((sweep.frequency_hz_at(sweep.time_s_at(hz)) / hz - 1.0).abs() < 1e-12);
+            let later_s = sweep.time_s_at(3.0 * hz) - sweep.time_s_at(hz);
+            assert!((sweep.harmonic_lead_s(3) / later_s - 1.0).abs() < 1e-12);
+        }
+    }
+
+    #[test]
+    fn a_limit_moves_the_band_up_by_a_sixth_of_an_octave_and_nothing_is_played_below_it() {
+        let limited = sweep(40.0, Some(60.0));
+        assert_eq!(limited.played_hz()[0], 60.0);
+        assert!((limited.band_hz()[0] / 60.0).log2().mul_add(6.0, -1.0).abs() < 1e-12);
+        // From above 100 Hz the same happens unasked; at 100 Hz not yet.
+        assert_eq!([sweep(101.0, None).played_hz()[0], sweep(100.0, None).played_hz()[0]], [101.0, 50.0]);
+        // A limit below what would be played anyway changes nothing.
+        assert_eq!(sweep(40.0, Some(10.0)).played_hz()[0], 20.0);
+    }
+}

@@ -272,7 +272,7 @@ mod tests {
         let half_hz = 0.5 * 48_000.0 / frames;
         let expected = ((300.0 + half_hz) / (300.0 - half_hz)).ln() / (2.0 * half_hz);
         let grid = FrequencyGrid::new(vec![300.0]).unwrap();
-        let gated = GatedResponse::new(&deconvolution.limiter_impulse(), 0.0, gate, &deconvolution);
+        let gated = GatedResponse::new(deconvolution.limiter_impulse(), 0.0, gate, &deconvolution);
         let u = frequency_response(&gated, &grid, gate, &noise).u_ratio[0];
         // 3 %: the sum over bins of 6 Hz, and over frames, against their integrals.
         assert!((u * u / (0.5 * frames * expected) - 1.0).abs() < 0.03, "{u}");

@@ -94,7 +94,7 @@ mod tests {
         let noise = NoiseThrough { deconvolution: &deconvolution, told_by: NoiseSource::Impulse(&noise), repeats: 1 };
         let before = frequency_response(&gated, &grid, gate, &noise);
         let mut after = before.clone();
-        widen_by_truncation(&mut after, &impulse, ARRIVAL as f64, gate, &noise);
+        widen_by_truncation(&mut after, &gated, &impulse, ARRIVAL as f64, gate, &noise);
         (before, after, impulse)
     }
 
@@ -120,7 +120,7 @@ mod tests {
                 })
                 .sum()
         };
-        let at = |length: f64, hz: f64| sum(&impulse, ARRIVAL, length, hz) / sum(&limiter, 0, length, hz);
+        let at = |length: f64, hz: f64| sum(&impulse, ARRIVAL, length, hz) / sum(limiter, 0, length, hz);
         let hz = before.grid.hz();
         let change = |point: usize| (at(160.0, hz[point]) - at(120.0, hz[point])).norm_sqr();
         for point in [40, 100, 200, 250] {

@@ -8,7 +8,7 @@
 use boxwright::files;
 use boxwright::math::{InverseSpectrum, Spectrum, good_length};
 use boxwright::quantity::SampleRate;
-use boxwright::response::{GateChoice, LevelReference, Settings, analyse};
+use boxwright::response::{Settings, analyse};
 use boxwright::signal::{Excitation, Marks, Recording, SampleFormat, Sequence, SweepSettings};
 use divan::Bencher;
 
@@ -39,15 +39,7 @@ fn capture(excitation: &Excitation) -> Recording {
 }
 
 fn settings(reference: Option<usize>) -> Settings {
-    Settings {
-        reply: 0,
-        reference,
-        gate: GateChoice::Auto,
-        smoothing: None,
-        points_per_octave: 48,
-        microphone: None,
-        level: LevelReference::ReplyOverDrive,
-    }
+    Settings { reference, ..Settings::of_reply(0) }
 }
 
 /// Three real transforms of the length that holds recording and sweep: the least that any deconvolution costs.

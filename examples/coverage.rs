@@ -5,7 +5,7 @@
 mod systems;
 
 use boxwright::quantity::{SampleRate, Severity};
-use boxwright::response::{GateChoice, LevelReference, OctaveFraction, Settings, analyse};
+use boxwright::response::{GateChoice, OctaveFraction, Settings, analyse};
 use boxwright::signal::{Marks, Recording, SampleFormat, Sequence, SweepSettings};
 use systems::{Filter, Noise, Playing, rounded};
 
@@ -34,15 +34,7 @@ fn main() {
         let mut reply = Playing { excitation: &excitation, filter: &filter, delay_frames: 300 }.reply();
         let gain = if bits == 16 { 10f64.powf(-2.5) } else { 1.0 };
         reply.iter_mut().for_each(|x| *x *= gain);
-        let settings = Settings {
-            reply: 0,
-            reference: None,
-            gate,
-            smoothing,
-            points_per_octave: 24,
-            microphone: None,
-            level: LevelReference::ReplyOverDrive,
-        };
+        let settings = Settings { gate, smoothing, points_per_octave: 24, ..Settings::of_reply(0) };
         let (mut within, mut points, mut alarms, mut squares) = (0.0, 0.0, 0, 0.0);
         for run in 0..runs {
             let noisy = disturbed(&reply, level, colour, run);

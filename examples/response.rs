@@ -5,7 +5,7 @@
 #![allow(clippy::print_stdout)] // an example shows what it finds
 
 use boxwright::quantity::SampleRate;
-use boxwright::response::{GateChoice, LevelReference, Settings, analyse};
+use boxwright::response::{Settings, analyse};
 use boxwright::signal::{Marks, Recording, SampleFormat, Sequence, SweepSettings};
 use std::error::Error;
 use std::f64::consts::TAU;
@@ -26,15 +26,7 @@ fn main() -> Result<(), Box<dyn Error>> {
     }));
 
     let recording = Recording { rate, channels: vec![reply], format: SampleFormat::Float32 };
-    let settings = Settings {
-        reply: 0,
-        reference: None,
-        gate: GateChoice::Auto,
-        smoothing: None,
-        points_per_octave: 3,
-        microphone: None,
-        level: LevelReference::ReplyOverDrive,
-    };
+    let settings = Settings { points_per_octave: 3, ..Settings::of_reply(0) };
     let analysis = analyse(&recording, &excitation, &settings)?;
     for (hz, level_db) in analysis.response.grid.hz().iter().zip(analysis.response.magnitude_db()) {
         let turn = num_complex::Complex64::cis(-TAU * hz / rate.hz());

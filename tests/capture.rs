@@ -8,7 +8,7 @@ use boxwright::bench::{BenchSettings, Truth};
 use boxwright::files::{self, JobBench};
 use boxwright::job::{CaptureError, CaptureOrder, Known, Loudness, capture, chain};
 use boxwright::quantity::{Code, SampleRate};
-use boxwright::response::{Analysis, GateChoice, LevelReference, Settings, analyse};
+use boxwright::response::{Analysis, Settings, analyse};
 use boxwright::signal::{Excitation, Marks, SampleFormat, Sequence, SweepSettings};
 use serde_json::Value;
 use std::path::Path;
@@ -445,15 +445,7 @@ fn sample(name: &str, reference: Option<usize>) -> (Analysis, Truth) {
     let plan = files::read_signal_description(&played.with_extension("toml")).unwrap().plan();
     let excitation = Excitation { rate: samples.rate, samples: samples.channels[0].clone(), plan };
     let recording = files::read_wav(&folder.join(name).with_extension("wav")).unwrap().recording;
-    let settings = Settings {
-        reply: 0,
-        reference,
-        gate: GateChoice::Auto,
-        smoothing: None,
-        points_per_octave: 48,
-        microphone: None,
-        level: LevelReference::ReplyOverDrive,
-    };
+    let settings = Settings { reference, ..Settings::of_reply(0) };
     let analysis = analyse(&recording, &excitation, &settings).unwrap();
     let truth = std::fs::read(folder.join(description.truth.unwrap())).unwrap();
     (analysis, serde_json::from_slice(&truth).unwrap())

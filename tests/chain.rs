@@ -8,7 +8,7 @@
 mod systems;
 
 use boxwright::quantity::SampleRate;
-use boxwright::response::{Analysis, GateChoice, LevelReference, Settings, analyse};
+use boxwright::response::{Analysis, GateChoice, Settings, analyse};
 use boxwright::signal::{Excitation, Marks, SampleFormat, Sequence, SweepSettings};
 use systems::{Filter, Noise, Playing, bent, drifted, recording, rounded};
 
@@ -19,15 +19,7 @@ fn sweep(duration_s: f64, marks: Marks, repeats: u32) -> Excitation {
 }
 
 fn plain() -> Settings {
-    Settings {
-        reply: 0,
-        reference: None,
-        gate: GateChoice::Auto,
-        smoothing: None,
-        points_per_octave: 48,
-        microphone: None,
-        level: LevelReference::ReplyOverDrive,
-    }
+    Settings::of_reply(0)
 }
 
 /// Worst level and phase difference to a filter's closed form behind a delay of whole frames, within a band.

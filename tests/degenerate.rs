@@ -5,7 +5,7 @@
 mod systems;
 
 use boxwright::quantity::{Code, SampleRate};
-use boxwright::response::{Analysis, GateChoice, LevelReference, OctaveFraction, ResponseError, Settings, analyse};
+use boxwright::response::{Analysis, GateChoice, OctaveFraction, ResponseError, Settings, analyse};
 use boxwright::signal::{Excitation, Kind, Marks, Plan, Recording, SampleFormat, Sequence, SweepSettings};
 use proptest::prelude::*;
 use systems::{Filter, Noise, Playing, drifted, rounded};
@@ -21,15 +21,7 @@ fn sweep(marks: Marks, repeats: u32) -> Excitation {
 }
 
 fn settings() -> Settings {
-    Settings {
-        reply: 0,
-        reference: None,
-        gate: GateChoice::Auto,
-        smoothing: None,
-        points_per_octave: 12,
-        microphone: None,
-        level: LevelReference::ReplyOverDrive,
-    }
+    Settings { points_per_octave: 12, ..Settings::of_reply(0) }
 }
 
 /// A satellite's reply, 65 dB above white noise.

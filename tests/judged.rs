@@ -5,7 +5,7 @@
 
 use boxwright::bench::{Bench, BenchSettings, Surroundings};
 use boxwright::quantity::SampleRate;
-use boxwright::response::{Analysis, GateChoice, LevelReference, Settings, analyse};
+use boxwright::response::{Analysis, Settings, analyse};
 use boxwright::signal::{Excitation, Marks, Recording, SampleFormat, Sequence, SweepSettings};
 
 const LEVEL_DBFS: f64 = -30.0;
@@ -18,15 +18,7 @@ fn sweep(rate: SampleRate) -> Excitation {
 }
 
 fn settings(reference: Option<usize>) -> Settings {
-    Settings {
-        reply: 0,
-        reference,
-        gate: GateChoice::Auto,
-        smoothing: None,
-        points_per_octave: 48,
-        microphone: None,
-        level: LevelReference::ReplyOverDrive,
-    }
+    Settings { reference, ..Settings::of_reply(0) }
 }
 
 fn measured(bench: &Bench, excitation: &Excitation, reference: Option<usize>) -> Analysis {

@@ -67,6 +67,9 @@ fn the_document_holds_the_fixed_names_and_the_filters_level() {
     }
     assert_eq!(found["schema"], "boxwright/response/1");
     assert_eq!(found["level_reference"], "reply/drive");
+    let inputs: Vec<&str> =
+        found["inputs"].as_array().unwrap().iter().filter_map(|file| file["path"].as_str()).collect();
+    assert_eq!(inputs, ["capture.wav", "played.wav", "played.toml"]);
     assert_eq!(found["arrival"]["unit"], "ms");
     assert_eq!(found["clock_drift"]["unit"], "ppm");
     let (hz, level_db, u_db) =

@@ -3,7 +3,7 @@
 
 use boxwright::math::wrapped_deg;
 use boxwright::quantity::SampleRate;
-use boxwright::response::{GateChoice, LevelReference, OctaveFraction, Settings, analyse};
+use boxwright::response::{GateChoice, OctaveFraction, Settings, analyse};
 use boxwright::signal::{Marks, Recording, SampleFormat, Sequence, SweepSettings};
 
 /// scipy's filter, run here section by section (direct form II transposed), measured, and compared with
@@ -37,15 +37,7 @@ fn a_filter_of_scipy_is_measured_as_scipy_computes_it() {
         }
     }
     let recording = Recording { rate, channels: vec![reply], format: SampleFormat::Float32 };
-    let settings = Settings {
-        reply: 0,
-        reference: None,
-        gate: GateChoice::None,
-        smoothing: None,
-        points_per_octave: 48,
-        microphone: None,
-        level: LevelReference::ReplyOverDrive,
-    };
+    let settings = Settings { gate: GateChoice::None, ..Settings::of_reply(0) };
     let analysis = analyse(&recording, &excitation, &settings).unwrap();
     let response = &analysis.response;
     assert_eq!(response.grid.hz().len(), rows.len());

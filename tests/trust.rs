@@ -5,7 +5,7 @@
 mod systems;
 
 use boxwright::quantity::{Code, SampleRate};
-use boxwright::response::{Analysis, GateChoice, LevelReference, Settings, analyse};
+use boxwright::response::{Analysis, Settings, analyse};
 use boxwright::signal::{Excitation, Kind, Marks, Plan, Recording, SampleFormat, Sequence, SweepSettings};
 use systems::{Filter, Noise, Playing, rounded};
 
@@ -19,15 +19,7 @@ fn sweep(rate_hz: u32, [from_hz, to_hz]: [f64; 2], duration_s: f64, marks: Marks
 }
 
 fn plain() -> Settings {
-    Settings {
-        reply: 0,
-        reference: None,
-        gate: GateChoice::Auto,
-        smoothing: None,
-        points_per_octave: 48,
-        microphone: None,
-        level: LevelReference::ReplyOverDrive,
-    }
+    Settings::of_reply(0)
 }
 
 fn recorded(excitation: &Excitation, channels: Vec<Vec<f64>>) -> Recording {

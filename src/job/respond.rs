@@ -146,6 +146,8 @@ impl RespondError {
 
 /// The order with all defaults filled in.
 pub(super) struct Filled {
+    /// The capture's own description, where there is one.
+    pub description: Option<PathBuf>,
     pub excitation: PathBuf,
     pub reply: usize,
     pub reference: Option<usize>,
@@ -228,6 +230,7 @@ fn fill(order: &ResponseOrder, description: Option<&CaptureDescription>) -> Resu
         return Err(RespondError::SameChannel { path: order.wav.clone(), channel: reply });
     }
     Ok(Filled {
+        description: description.map(|_| order.wav.with_extension("toml")),
         excitation,
         reply: reply - 1,
         reference: reference.map(|channel| channel - 1),

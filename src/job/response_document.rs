@@ -19,7 +19,12 @@ pub(super) fn document(
     settings: &Settings,
     analysis: &Analysis,
 ) -> Result<ResponseDocument, RespondError> {
-    let mut inputs = vec![input(&order.wav)?, input(&filled.excitation)?];
+    let mut inputs = vec![input(&order.wav)?];
+    inputs.extend(filled.description.as_deref().map(input).transpose()?);
+    inputs.push(input(&filled.excitation)?);
+    if known.plan_from == PlanFrom::Description {
+        inputs.push(input(&filled.excitation.with_extension("toml"))?);
+    }
     inputs.extend(filled.microphone.as_deref().map(input).transpose()?);
     let milliseconds = |frames: f64| 1e3 * frames / analysis.rate.hz();
     let arrival_ms = 1e3 * analysis.arrival_s;

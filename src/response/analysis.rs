@@ -17,7 +17,7 @@ use super::{
     Arrival, Distortion, Drift, EnergyTime, FrequencyResponse, Gate, GateChoice, LevelReference, MicrophoneTable,
     OctaveFraction, Pattern, ResponseError, WrappedImpulse, distortion, locate,
 };
-use crate::quantity::{Finding, SampleRate};
+use crate::quantity::{Finding, POINTS_PER_OCTAVE, SampleRate};
 use crate::signal::{Excitation, Recording};
 
 /// How a recording is to be read.
@@ -37,6 +37,22 @@ pub struct Settings {
     pub microphone: Option<MicrophoneTable>,
     /// What 0 dB means.
     pub level: LevelReference,
+}
+
+impl Settings {
+    /// The usual ones for a reply in one channel (from 0): no loopback, a gate up to the first reflection, plain ratios on
+    /// the grid of results, nothing smoothed, no microphone.
+    pub fn of_reply(reply: usize) -> Self {
+        Self {
+            reply,
+            reference: None,
+            gate: GateChoice::Auto,
+            smoothing: None,
+            points_per_octave: POINTS_PER_OCTAVE,
+            microphone: None,
+            level: LevelReference::ReplyOverDrive,
+        }
+    }
 }
 
 /// Everything a recording tells.

@@ -242,7 +242,13 @@ fn truth_chapter(measured: [&Measured; 2], judged: [Judged; 2]) -> Chapter {
             row("with the interface", &judged[0]),
             row("with its own clock", &judged[1]),
             Entry::text("clock of the second recorder", format!("{} ppm", truth.clock_drift_ppm)),
-            Entry::text("flight of the sound", format!("{:.3} ms", 1e3 * interface.truth.arrival_s)),
+            Entry::text(
+                "flight of the sound",
+                format!(
+                    "{:.3} ms; in the measured arrival the crossover's own delay counts too",
+                    1e3 * interface.truth.arrival_s
+                ),
+            ),
             Entry::text(
                 "first wall",
                 interface.truth.reflections.first().map_or("none".to_owned(), |wall| {

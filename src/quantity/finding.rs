@@ -47,6 +47,12 @@ pub enum Code {
     UnstableRepeat,
     UnitMismatch,
     Rubbing,
+    NoResonance,
+    LargeSignal,
+    NotADriver,
+    SmallShift,
+    Implausible,
+    Disagreement,
 }
 
 impl std::fmt::Display for Code {

@@ -1,0 +1,13 @@
+//! What the amplifier sees: impedance measured through a sense resistor, and the driver that explains it.
+
+mod curve;
+mod error;
+mod model;
+mod suspension;
+mod voice_coil;
+
+pub use curve::Impedance;
+pub use error::ImpedanceError;
+pub use model::DriverModel;
+pub use suspension::Suspension;
+pub use voice_coil::VoiceCoil;

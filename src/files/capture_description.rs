@@ -98,6 +98,18 @@ pub struct BenchUsed {
     /// From loudspeaker to microphone.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub distance_m: Option<f64>,
+    /// Channel of the recording with the voltage before the sense resistor.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub drive_channel: Option<usize>,
+    /// Channel of the recording with the voltage across the load.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub load_channel: Option<usize>,
+    /// Sense resistor of the impedance jig.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub sense_ohm: Option<f64>,
+    /// Peak voltage at the inputs that a sample value of 1 stands for.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub input_full_scale_v: Option<f64>,
 }
 
 /// How the recording went.

@@ -52,8 +52,14 @@ pub struct JobBench {
     pub reply_channel: Option<usize>,
     /// Channel with the loopback, counted from 1.
     pub reference_channel: Option<usize>,
+    /// Channel with the voltage before the sense resistor of the impedance jig, counted from 1.
+    pub drive_channel: Option<usize>,
+    /// Channel with the voltage across the load, counted from 1.
+    pub load_channel: Option<usize>,
     /// Sense resistor of the impedance jig.
     pub sense_ohm: Option<f64>,
+    /// Peak voltage at the inputs that a sample value of 1 stands for.
+    pub input_full_scale_v: Option<f64>,
     /// The microphone's table.
     pub mic: Option<PathBuf>,
     /// What 94 dB SPL give in the recording.

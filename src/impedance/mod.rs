@@ -2,12 +2,14 @@
 
 mod curve;
 mod error;
+mod fit;
 mod model;
 mod suspension;
 mod voice_coil;
 
 pub use curve::Impedance;
 pub use error::ImpedanceError;
+pub use fit::{Candidate, DriverFit, FitSettings, SuspensionKind, ThreePoint, VoiceCoilKind, fit_driver};
 pub use model::DriverModel;
 pub use suspension::Suspension;
 pub use voice_coil::VoiceCoil;

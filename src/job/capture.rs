@@ -275,6 +275,7 @@ fn bench_used(card: &dyn SoundCard, order: &CaptureOrder) -> BenchUsed {
         mic: known.mic.as_deref().map(|mic| std::path::absolute(mic).unwrap_or_else(|_| mic.to_owned())),
         mic_sensitivity_dbfs_at_94db: known.mic_sensitivity_dbfs_at_94db,
         distance_m: known.distance_m,
+        ..BenchUsed::default()
     }
 }
 

@@ -19,7 +19,9 @@
 //! Source: W. Klippel, "Loudspeaker Nonlinearities – Causes, Parameters, Symptoms", J. Audio Eng. Soc. 54 (October
 //! 2006) 907–939 (large-signal model); box and filter: mesh and node equations of the circuits in `speaker.rs`.
 
+use super::converter::Between;
 use super::driver::Driver;
+use super::fastest::spectral_radius;
 use super::speaker::{Filter, Way};
 
 /// i, i₂, x, v, p, i_L, v_C.
@@ -31,6 +33,7 @@ const SETTLING_S: f64 = 0.1;
 const CREEPING_TIMES: f64 = 8.0;
 
 /// The equations of one way, with everything constant worked out.
+#[derive(Clone)]
 pub struct Circuit {
     driver: Driver,
     r2_ohm: f64,
@@ -102,30 +105,19 @@ impl Circuit {
     }
 
     /// The greatest magnitude of the eigenvalues at rest, where the inductance is at its smallest, 1/s.
-    ///
-    /// Gelfand's formula `|λ| = lim ‖Aᵏ‖^{1/k}`, k = 2¹² by repeated squaring; each power is scaled to norm one and the
-    /// logarithms of the scales are summed. Different units in A move the result by less than a hundredth at this k.
     fn spectral_radius_per_s(&self) -> f64 {
-        const SQUARINGS: i32 = 12;
-        // So small a state that products of two states vanish beside it.
-        const TINY: f64 = 1e-12;
-        let mut power: [State; 7] = std::array::from_fn(|column| {
+        let change = |small: &[f64]| {
             let mut state = [0.0; 7];
-            state[column] = TINY;
-            self.change(&state, 0.0).0.map(|change| change / TINY)
-        });
-        let mut log_norm = 0.0;
-        for squaring in 0..=SQUARINGS {
-            let norm = power.as_flattened().iter().fold(0.0, |norm: f64, entry| norm.max(entry.abs()));
-            log_norm += norm.ln() * 0.5f64.powi(squaring);
-            power.as_flattened_mut().iter_mut().for_each(|entry| *entry /= norm);
-            power = std::array::from_fn(|column| {
-                std::array::from_fn(|row| (0..7).map(|inner| power[inner][row] * power[column][inner]).sum())
-            });
-        }
+            state.copy_from_slice(small);
+            self.change(&state, 0.0, 0.0).0.to_vec()
+        };
+        spectral_radius(7, change) / self.least_bend()
+    }
+
+    /// λ(x) where the inductance is smallest: at an end of its range.
+    pub(super) fn least_bend(&self) -> f64 {
         let d = &self.driver;
-        let bends = [-d.limit_m, d.limit_m].map(|x_m| d.inductance.at(x_m));
-        log_norm.exp() / bends.into_iter().fold(1.0, f64::min)
+        [-d.limit_m, d.limit_m].map(|x_m| d.inductance.at(x_m)).into_iter().fold(1.0, f64::min)
     }
 
     /// The fastest rate of the way, 1/s: it limits the step.
@@ -138,9 +130,36 @@ impl Circuit {
         self.settling_s
     }
 
-    /// The change of the state in one second, and the volume acceleration, m³/s².
+    /// What the way draws from an amplifier of voltage e in this state: `siemens·e + amperes`, both given.
     #[inline(always)]
-    fn change(&self, state: &State, drive_v: f64) -> (State, f64) {
+    pub(super) fn drawn(&self, state: &State) -> [f64; 2] {
+        let &[i, _, _, _, _, coil_a, capacitor_v] = state;
+        let siemens = self.divider * self.across_siemens;
+        match self.filter {
+            Kind::None => [siemens, self.divider * i],
+            Kind::LowPass => [0.0, coil_a],
+            Kind::HighPass => {
+                let held_v = capacitor_v + self.filter_ohm[1] * coil_a;
+                [siemens, coil_a + self.divider * i - siemens * held_v]
+            }
+        }
+    }
+
+    /// Gives the coil, the losses and the spring other values than those that the way began with.
+    pub(super) fn grow_into(&mut self, re_ohm: f64, rms_kg_s: f64, cms_m_n: f64) {
+        (self.driver.re_ohm, self.driver.rms_kg_s, self.stiffness_n_m) = (re_ohm, rms_kg_s, 1.0 / cms_m_n);
+    }
+
+    /// Force of the spring, N, when its end lies at `crept_m` instead of 0.
+    #[inline(always)]
+    pub(super) fn spring_n(&self, x_m: f64, crept_m: f64) -> f64 {
+        let d = &self.driver;
+        self.stiffness_n_m * d.stiffness.at(x_m.clamp(-d.limit_m, d.limit_m)) * (x_m - crept_m)
+    }
+
+    /// The change of the state in one second, and the volume acceleration, m³/s². `crept_m`: see [`Self::spring_n`].
+    #[inline(always)]
+    pub(super) fn change(&self, state: &State, drive_v: f64, crept_m: f64) -> (State, f64) {
         let &[i, i2, x, v, p, coil_a, capacitor_v] = state;
         let d = &self.driver;
         let held = x.clamp(-d.limit_m, d.limit_m);
@@ -164,7 +183,7 @@ impl Circuit {
         let rear_pa = (p - self.absorption * d.sd_m2 * v) * self.rear_divider;
         let dp = (-d.sd_m2 * v - rear_pa * self.leak) * self.per_compliance;
         let pull = if held == x { 0.5 * slope * (i * i * d.le_h + i2 * i2 * self.l2_h) } else { 0.0 };
-        let spring = self.stiffness_n_m * d.stiffness.at(held) * x;
+        let spring = self.spring_n(x, crept_m);
         let dv = (bl * i - d.rms_kg_s * v - spring + pull + d.sd_m2 * rear_pa) / d.mms_kg;
         let (dcoil, dcapacitor) = match self.filter {
             Kind::None => (0.0, 0.0),
@@ -179,15 +198,47 @@ impl Circuit {
     #[inline(always)]
     pub fn step(&self, state: &mut State, drive_v: [f64; 3], step_s: f64) -> f64 {
         let [start_v, middle_v, end_v] = drive_v;
-        let (k1, acceleration) = self.change(state, start_v);
-        let (k2, _) = self.change(&moved(state, &k1, 0.5 * step_s), middle_v);
-        let (k3, _) = self.change(&moved(state, &k2, 0.5 * step_s), middle_v);
-        let (k4, _) = self.change(&moved(state, &k3, step_s), end_v);
+        let (k1, acceleration) = self.change(state, start_v, 0.0);
+        let (k2, _) = self.change(&moved(state, &k1, 0.5 * step_s), middle_v, 0.0);
+        let (k3, _) = self.change(&moved(state, &k2, 0.5 * step_s), middle_v, 0.0);
+        let (k4, _) = self.change(&moved(state, &k3, step_s), end_v, 0.0);
         for n in 0..state.len() {
             state[n] += step_s / 6.0 * (k1[n] + 2.0 * (k2[n] + k3[n]) + k4[n]);
         }
         acceleration
     }
+}
+
+/// A way that is played through the converters, from rest on.
+pub struct Played<'a> {
+    circuit: &'a Circuit,
+    state: State,
+}
+
+impl<'a> Played<'a> {
+    /// At rest.
+    pub fn new(circuit: &'a Circuit) -> Self {
+        Self { circuit, state: [0.0; 7] }
+    }
+}
+
+impl Between for Played<'_> {
+    #[inline(always)]
+    fn step(&mut self, drive_v: [f64; 3], step_s: f64) -> f64 {
+        self.circuit.step(&mut self.state, drive_v, step_s)
+    }
+
+    fn begin_block(&mut self, _time_s: f64) {
+        quieten(&mut self.state);
+    }
+}
+
+/// A state below this is silence: numbers near the smallest double would slow the processor down a hundredfold.
+const SILENCE: f64 = 1e-100;
+
+/// Puts what is as good as nothing to nothing.
+pub(super) fn quieten(state: &mut [f64]) {
+    state.iter_mut().filter(|value| value.abs() < SILENCE).for_each(|value| *value = 0.0);
 }
 
 /// How long a steady tone takes to reach its mean place.

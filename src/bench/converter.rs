@@ -12,7 +12,6 @@
 //! Source: J. F. Kaiser, R. W. Schafer, "On the Use of the I₀-Sinh Window for Spectrum Analysis", IEEE Trans. ASSP 28
 //! (1980) 105–107; A. V. Oppenheim, R. W. Schafer, "Discrete-Time Signal Processing", section 7.6 (Kaiser's rules).
 
-use super::circuit::{Circuit, State};
 use std::f64::consts::PI;
 
 /// Up to this share of the sample rate the converters are flat to one part in a million.
@@ -21,10 +20,16 @@ pub const FLAT_SHARE: f64 = 0.4535;
 const ATTENUATION_DB: f64 = 120.0;
 const DAC_CUTOFF: f64 = 0.5;
 const ADC_CUTOFF: f64 = 0.5 * (FLAT_SHARE + 0.5);
-/// Frames that are worked on at once: the state, voltages and accelerations then stay in the processor's cache.
+/// Frames that are worked on at once: the state, voltages and what comes out then stay in the processor's cache.
 const BLOCK: usize = 256;
-/// A state below this is silence: numbers near the smallest double would slow the processor down a hundredfold.
-const SILENCE: f64 = 1e-100;
+
+/// What stands between the converters and is followed in time.
+pub trait Between {
+    /// One step with the voltages at its start, middle and end; gives what the input sees at its start.
+    fn step(&mut self, drive_v: [f64; 3], step_s: f64) -> f64;
+    /// Told before each block what time it will be in its middle, counted from the first voltage: for slow changes.
+    fn begin_block(&mut self, time_s: f64);
+}
 
 /// A windowed sinc.
 pub struct Kernel {
@@ -110,8 +115,8 @@ impl Converter {
         &self.combined
     }
 
-    /// Volume acceleration of one way, m³/s², `frames` samples of it, for these voltages at the sample rate.
-    pub fn played_through(&self, circuit: &Circuit, drive_v: &[f64], frames: usize) -> Vec<f64> {
+    /// What comes out of `between`, `frames` samples of it, for these voltages at the sample rate.
+    pub fn played_through(&self, between: &mut impl Between, drive_v: &[f64], frames: usize) -> Vec<f64> {
         let blocks = (frames + self.adc_half).div_ceil(BLOCK);
         let mut padded = vec![0.0; self.dac_half - 1];
         padded.extend_from_slice(drive_v);
@@ -121,19 +126,18 @@ impl Converter {
         // One voltage before the block and one frame after it, for the values between the grid's points.
         let mut volts = vec![0.0; 1 + fine + self.factor];
         let history = 2 * self.adc_half * self.factor;
-        let mut accelerations = vec![0.0; history + fine];
-        let mut state: State = [0.0; 7];
+        let mut outcome = vec![0.0; history + fine];
         let mut reply = Vec::with_capacity(blocks * BLOCK);
         self.refine(&padded, &mut volts[1..=self.factor]);
         for block in 0..blocks {
+            between.begin_block((block as f64 + 0.5) * BLOCK as f64 / self.rate_hz);
             self.refine(&padded[block * BLOCK + 1..], &mut volts[1 + self.factor..]);
-            for (step, acceleration) in accelerations[history..].iter_mut().enumerate() {
-                *acceleration = circuit.step(&mut state, around(&volts[step..step + 4]), step_s);
+            for (step, value) in outcome[history..].iter_mut().enumerate() {
+                *value = between.step(around(&volts[step..step + 4]), step_s);
             }
-            reply.extend((0..BLOCK).map(|frame| dot(&self.adc, &accelerations[frame * self.factor..])));
+            reply.extend((0..BLOCK).map(|frame| dot(&self.adc, &outcome[frame * self.factor..])));
             volts.copy_within(fine.., 0);
-            accelerations.copy_within(fine.., 0);
-            state.iter_mut().filter(|value| value.abs() < SILENCE).for_each(|value| *value = 0.0);
+            outcome.copy_within(fine.., 0);
         }
         // The input's taps reach half their length into the future: that much comes out before the first frame.
         reply.drain(..self.adc_half);
@@ -187,6 +191,7 @@ fn dot(taps: &[f64], values: &[f64]) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::bench::circuit::{Circuit, Played};
     use std::f64::consts::TAU;
 
     fn response_db(half: &[f64], share: f64) -> f64 {
@@ -221,7 +226,7 @@ mod tests {
         (way.driver.mms_kg, way.driver.rms_kg_s, way.driver.cms_m_n) = (1.0, 1e-4, 1.0);
         let (converter, circuit) = (Converter::new(48_000.0, 16), Circuit::new(&way));
         let drive_v: Vec<f64> = (0..900).map(|n| (TAU * 0.02 * f64::from(n)).sin()).collect();
-        let found = converter.played_through(&circuit, &drive_v, 1200);
+        let found = converter.played_through(&mut Played::new(&circuit), &drive_v, 1200);
         let gain = way.driver.sd_m2 * way.driver.bl_tm / (way.driver.re_ohm * way.driver.mms_kg);
         let late_s = way.driver.le_h / way.driver.re_ohm;
         for (frame, found) in found.iter().enumerate().take(800).skip(300) {

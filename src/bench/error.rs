@@ -16,6 +16,8 @@ pub enum BenchError {
     TooFast { way: String, found_s: f64, least_s: f64 },
     #[error("the {what} lies at {found_m:.2} m along axis {axis} of a room that is {room_m:.2} m long there")]
     OutsideRoom { what: &'static str, axis: usize, found_m: f64, room_m: f64 },
+    #[error("the loudspeaker on the jig has {found} ways, {most} can be followed at most")]
+    TooManyWays { found: usize, most: usize },
 }
 
 impl BenchError {
@@ -27,6 +29,7 @@ impl BenchError {
             Self::NoWay => "give the loudspeaker at least one way",
             Self::TooFast { .. } => "raise the inductances and capacitors of that way or lower its resistances",
             Self::OutsideRoom { .. } => "move the loudspeaker, shorten the distance or enlarge the room",
+            Self::TooManyWays { .. } => "hang a loudspeaker of fewer ways on the jig",
         }
     }
 }

@@ -14,7 +14,10 @@
 //! frequency response (`radiation.rs`, `room.rs`, `colour.rs`). The truth (`truth.rs`) comes from the circuit diagram
 //! (`phasor.rs`) and, for harmonics, from steady tones through the same equations (`harmonics.rs`).
 //!
-//! Left out: creep and heating of the drivers, cone break-up, directivity beyond the baffle step, edge diffraction,
+//! The impedance jig (`jig.rs`) stands beside it on the same converters, clock and noise: what hangs on its clips is one set of
+//! ODEs behind the sense resistor (`load_circuit.rs`), its two taps are the channels, `jig_truth.rs` is its truth.
+//!
+//! Left out of the loudspeaker in the room: creep and heating of the drivers, cone break-up, directivity beyond the baffle step, edge diffraction,
 //! Doppler shift, non-linearity of the air and of the interface other than clipping. Rounding to a sample format belongs
 //! to who writes the file.
 //!
@@ -28,9 +31,17 @@ mod circuit;
 mod clock;
 mod colour;
 mod converter;
+mod creep;
 mod driver;
 mod error;
+mod fastest;
 mod harmonics;
+mod jig;
+mod jig_record;
+mod jig_truth;
+mod line;
+mod load;
+mod load_circuit;
 mod noise;
 mod phasor;
 mod radiation;
@@ -41,6 +52,8 @@ mod speaker;
 mod truth;
 
 #[cfg(test)]
+mod jig_tests;
+#[cfg(test)]
 mod reference;
 #[cfg(test)]
 mod tests;
@@ -48,6 +61,9 @@ mod tests;
 pub use driver::{Bend, Driver, LossyInductance};
 pub use error::BenchError;
 pub use harmonics::HarmonicTruth;
+pub use jig::{Jig, JigInput, JigSettings, Recorder, Wiring};
+pub use jig_truth::{BoxTruth, DriverTruth, ImpedanceTruth, JigTruth, LoadTruth};
+pub use load::{Change, HungDriver, Load};
 pub use noise::Hum;
 pub use record::Bench;
 pub use room::{Room, Surroundings};

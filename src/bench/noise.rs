@@ -1,4 +1,4 @@
-//! Noise and hum of the microphone channel.
+//! Noise and hum of a channel.
 //!
 //! ```text
 //! S(f) ∝ (1 − p) + p·c/max(f, 20 Hz)        rms = 10^(L/20)/√2
@@ -8,6 +8,7 @@
 //! sine of equal rms. Made from normal values, shaped in their spectrum. Hum: a sine, its double 6 dB and its triple 12 dB lower.
 //! Ours, because a microphone has both: white from its amplifier, pink from the air of the room.
 
+use super::error::{BenchError, check};
 use crate::math::{InverseSpectrum, Random, Spectrum, good_length};
 use crate::quantity::amplitude_from_db;
 use serde::{Deserialize, Serialize};
@@ -16,13 +17,20 @@ use std::f64::consts::{SQRT_2, TAU};
 /// Pink noise stops rising here.
 const PINK_FROM_HZ: f64 = 20.0;
 
-/// Mains hum in the microphone channel.
+/// Mains hum in one channel.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Hum {
     /// Frequency of the mains.
     pub frequency_hz: f64,
     /// Level of the fundamental.
     pub level_dbfs: f64,
+}
+
+impl Hum {
+    pub(super) fn check(&self) -> Result<(), BenchError> {
+        check("mains frequency in Hz", self.frequency_hz, [1.0, 1000.0])?;
+        check("hum in dBFS", self.level_dbfs, [-300.0, 0.0])
+    }
 }
 
 /// Noise of a level, with this share of its power pink.

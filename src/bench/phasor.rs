@@ -12,7 +12,8 @@
 //! Source: R. H. Small, "Closed-Box Loudspeaker Systems, Part I: Analysis", J. Audio Eng. Soc. 20 (December 1972)
 //! 798–808, figures 1 to 3.
 
-use super::speaker::{Filter, Way};
+use super::driver::Driver;
+use super::speaker::{Filter, Reactances, Way};
 use num_complex::Complex64;
 use std::f64::consts::TAU;
 
@@ -30,9 +31,13 @@ pub fn driver_impedance(way: &Way, frequency_hz: f64) -> Complex64 {
 }
 
 fn driver_impedance_at(way: &Way, s: Complex64) -> Complex64 {
-    let d = &way.driver;
+    coil_impedance(&way.driver, s) + way.driver.bl_tm * way.driver.bl_tm / mechanical_impedance(way, s)
+}
+
+/// R_e + jω·L_e + (jω·L₂ ∥ R₂), ohm: the voice coil when the cone is held.
+pub(super) fn coil_impedance(d: &Driver, s: Complex64) -> Complex64 {
     let lossy = d.lossy.map_or(Complex64::ZERO, |lossy| parallel(s * lossy.l2_h, lossy.r2_ohm.into()));
-    d.re_ohm + s * d.le_h + lossy + d.bl_tm * d.bl_tm / mechanical_impedance(way, s)
+    d.re_ohm + s * d.le_h + lossy
 }
 
 fn mechanical_impedance(way: &Way, s: Complex64) -> Complex64 {
@@ -40,9 +45,30 @@ fn mechanical_impedance(way: &Way, s: Complex64) -> Complex64 {
     d.rms_kg_s + s * d.mms_kg + 1.0 / (s * d.cms_m_n) + d.sd_m2 * d.sd_m2 * rear_impedance(way, s)
 }
 
-fn rear_impedance(way: &Way, s: Complex64) -> Complex64 {
+/// Z_AB.
+pub(super) fn rear_impedance(way: &Way, s: Complex64) -> Complex64 {
     let filled = way.absorption_resistance() + 1.0 / (s * way.enclosure.compliance_m3_pa());
     1.0 / (1.0 / filled + way.leak_conductance())
+}
+
+/// Impedance of the whole way at the amplifier, filter and pad included, ohm.
+pub fn input_impedance(way: &Way, frequency_hz: f64) -> Complex64 {
+    let s = Complex64::new(0.0, TAU * frequency_hz);
+    let driver = driver_impedance_at(way, s);
+    let load = way.pad.series_ohm + way.pad.across_ohm.map_or(driver, |ohm| parallel(driver, ohm.into()));
+    match way.filter {
+        Filter::None => load,
+        Filter::LowPass(parts) => coil(&parts, s) + parallel(capacitor(&parts, s), load),
+        Filter::HighPass(parts) => capacitor(&parts, s) + parallel(coil(&parts, s), load),
+    }
+}
+
+fn coil(parts: &Reactances, s: Complex64) -> Complex64 {
+    s * parts.l_h + parts.dcr_ohm
+}
+
+fn capacitor(parts: &Reactances, s: Complex64) -> Complex64 {
+    1.0 / (s * parts.c_f) + parts.esr_ohm
 }
 
 /// Voltage at the driver for one volt at the amplifier.
@@ -53,8 +79,7 @@ fn terminal_voltage(way: &Way, s: Complex64) -> Complex64 {
     let node = match way.filter {
         Filter::None => Complex64::ONE,
         Filter::LowPass(parts) | Filter::HighPass(parts) => {
-            let coil = s * parts.l_h + parts.dcr_ohm;
-            let capacitor = 1.0 / (s * parts.c_f) + parts.esr_ohm;
+            let (coil, capacitor) = (coil(&parts, s), capacitor(&parts, s));
             let low = matches!(way.filter, Filter::LowPass(_));
             let (series, across) = if low { (coil, capacitor) } else { (capacitor, coil) };
             let across = parallel(across, load);
@@ -64,7 +89,7 @@ fn terminal_voltage(way: &Way, s: Complex64) -> Complex64 {
     node * padded / load
 }
 
-fn parallel(a: Complex64, b: Complex64) -> Complex64 {
+pub(super) fn parallel(a: Complex64, b: Complex64) -> Complex64 {
     a * b / (a + b)
 }
 

@@ -2,32 +2,25 @@
 //!
 //! No equation: the order of things is drawn in `mod.rs`.
 
-use super::circuit::Circuit;
+use super::circuit::{Circuit, Played};
 use super::clock::recorded;
 use super::converter::Converter;
 use super::error::BenchError;
+use super::line::{COUPLING_TAIL_S, LEAD, Line, MARGIN};
 use super::noise::{hum_at, noise};
 use super::radiation::Radiation;
 use super::settings::BenchSettings;
 use super::speaker::Way;
-use crate::math::{InverseSpectrum, Random, Spectrum, good_length};
+use crate::math::{Random, Spectrum, good_length};
 use crate::quantity::amplitude_from_db;
 use num_complex::Complex64;
-use std::f64::consts::TAU;
 
 /// The fine grid has at least this rate, so that a step turns 20 kHz by less than a sixth of a radian.
 pub(super) const LEAST_GRID_HZ: f64 = 768_000.0;
 /// A step covers at most this share of the time in which the fastest part of a way settles.
 pub(super) const MOST_SETTLING_SHARE: f64 = 0.5;
 /// Finer grids than this take minutes for seconds.
-const FINEST_GRID_HZ: f64 = 8e6;
-/// Silence that the interface's AC coupling dies away in: 2 s are 19 time constants of 1.5 Hz.
-const COUPLING_TAIL_S: f64 = 2.0;
-/// Frames beyond the end that the ringing of converters and of fractional delays needs.
-const MARGIN: usize = 4096;
-
-/// Silence before the first played frame, where the converters' ringing begins.
-const LEAD: usize = 512;
+pub(super) const FINEST_GRID_HZ: f64 = 8e6;
 
 /// A bench, ready to record.
 pub struct Bench {
@@ -79,7 +72,7 @@ impl Bench {
     pub fn record(&self, play: &[f64], frames: usize) -> Vec<Vec<f64>> {
         let interface = &self.settings.interface;
         let total = (frames as f64 / (1.0 + interface.drift_ppm * 1e-6)).ceil() as usize + LEAD + MARGIN;
-        let output = self.output(play, total);
+        let output = self.line().output(play, total);
         let radiations: Vec<Radiation> = self.settings.speaker.ways.iter().map(|way| self.radiation(way)).collect();
         let longest_s = radiations.iter().map(Radiation::longest_s).fold(0.0, f64::max);
         let tail_s = COUPLING_TAIL_S + longest_s + interface.latency_s;
@@ -89,7 +82,7 @@ impl Bench {
         let per_pascal = microphone.per_pascal();
         let reply = self.arrived(pressure, total, |hz| per_pascal * microphone.colour(hz));
         let gain = amplitude_from_db(interface.loopback_gain_db);
-        let loopback = self.arrived(self.looped(&output, length), total, |_| gain.into());
+        let loopback = self.arrived(self.line().looped(&output, length), total, |_| gain.into());
         let mut channels = vec![reply, loopback];
         channels.iter_mut().for_each(|samples| {
             *samples = recorded(std::mem::take(samples), interface.drift_ppm, frames);
@@ -99,29 +92,13 @@ impl Bench {
         channels
     }
 
-    /// What leaves the output, full scale ±1: `LEAD` frames of silence, then `play`, clipped and AC-coupled.
-    fn output(&self, play: &[f64], total: usize) -> Vec<f64> {
-        let rate = self.settings.rate;
-        let mut clipped = vec![0.0; LEAD];
-        clipped.extend(play.iter().take(total - LEAD).map(|sample| sample.clamp(-1.0, 1.0)));
-        let length = good_length(total + rate.frames(COUPLING_TAIL_S));
-        let mut bins = Spectrum::new(length).bins(&clipped);
-        let step_hz = rate.hz() / length as f64;
-        for (bin, value) in bins.iter_mut().enumerate() {
-            *value *= self.settings.interface.output_colour(bin as f64 * step_hz);
-        }
-        let mut samples = InverseSpectrum::new(length).samples(&bins);
-        samples.truncate(total);
-        samples
-    }
-
     /// Spectrum of the pressure at the microphone, all ways at once.
     fn pressure(&self, output: &[f64], total: usize, length: usize, radiations: &[Radiation]) -> Vec<Complex64> {
         let one_way = |index: usize| {
             let gain =
                 self.settings.interface.drive_v_at_full_scale * self.settings.speaker.ways[index].polarity.sign();
             let drive_v: Vec<f64> = output.iter().map(|sample| sample * gain).collect();
-            let acceleration = self.converter.played_through(&self.circuits[index], &drive_v, total);
+            let acceleration = self.converter.played_through(&mut Played::new(&self.circuits[index]), &drive_v, total);
             let mut bins = Spectrum::new(length).bins(&acceleration);
             let along = radiations[index].along(bins.len(), self.settings.rate.hz() / length as f64);
             bins.iter_mut().zip(along).for_each(|(bin, path)| *bin *= path);
@@ -139,35 +116,19 @@ impl Bench {
         })
     }
 
-    /// Spectrum of the output after both converters.
-    fn looped(&self, output: &[f64], length: usize) -> Vec<Complex64> {
-        let half = self.converter.combined();
-        let mut both = vec![0.0; length];
-        for (frame, &value) in half.iter().enumerate() {
-            both[frame] = value;
-            both[(length - frame) % length] = value;
-        }
-        let mut spectrum = Spectrum::new(length);
-        let converters = spectrum.bins(&both);
-        let mut bins = spectrum.bins(output);
-        bins.iter_mut().zip(converters).for_each(|(bin, converter)| *bin *= converter);
-        bins
+    /// Samples of a spectrum after its own response and the input's colour.
+    fn arrived(&self, bins: Vec<Complex64>, total: usize, response: impl Fn(f64) -> Complex64) -> Vec<f64> {
+        self.line().arrived(bins, total, |hz| response(hz) * self.settings.interface.input_colour(hz))
     }
 
-    /// Samples of a spectrum after its own response, the input's colour and the latency, without the lead.
-    fn arrived(&self, mut bins: Vec<Complex64>, total: usize, response: impl Fn(f64) -> Complex64) -> Vec<f64> {
-        let length = 2 * (bins.len() - 1);
-        let step_hz = self.settings.rate.hz() / length as f64;
+    fn line(&self) -> Line<'_> {
         let interface = &self.settings.interface;
-        let late_s = interface.latency_s - self.settings.rate.seconds(LEAD);
-        for (bin, value) in bins.iter_mut().enumerate() {
-            let hz = bin as f64 * step_hz;
-            let late = Complex64::cis(-TAU * hz * late_s);
-            *value *= response(hz) * interface.input_colour(hz) * late;
+        Line {
+            rate: self.settings.rate,
+            converter: &self.converter,
+            output_high_pass_hz: interface.output_high_pass_hz,
+            latency_s: interface.latency_s,
         }
-        let mut samples = InverseSpectrum::new(length).samples(&bins);
-        samples.truncate(total);
-        samples
     }
 
     fn disturb(&self, channels: &mut [Vec<f64>]) {

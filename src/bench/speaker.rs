@@ -119,6 +119,11 @@ impl ClosedBox {
     pub fn compliance_m3_pa(&self) -> f64 {
         self.volume_m3 / (AIR_DENSITY_KG_M3 * SPEED_OF_SOUND_M_S.powi(2))
     }
+
+    pub(super) fn check(&self) -> Result<(), BenchError> {
+        check("box volume in m³", self.volume_m3, [1e-7, 10.0])?;
+        [self.ql, self.qa].into_iter().flatten().try_for_each(|q| check("loss Q of the box", q, [0.5, 1e6]))
+    }
 }
 
 impl Way {
@@ -175,10 +180,7 @@ impl Speaker {
 impl Way {
     fn check(&self) -> Result<(), BenchError> {
         self.driver.check(&self.name)?;
-        check("box volume in m³", self.enclosure.volume_m3, [1e-7, 10.0])?;
-        for q in [self.enclosure.ql, self.enclosure.qa].into_iter().flatten() {
-            check("loss Q of the box", q, [0.5, 1e6])?;
-        }
+        self.enclosure.check()?;
         if let Filter::LowPass(parts) | Filter::HighPass(parts) = self.filter {
             check("filter coil in H", parts.l_h, [1e-6, 1.0])?;
             check("resistance of the filter coil in ohm", parts.dcr_ohm, [0.0, 100.0])?;

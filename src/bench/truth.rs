@@ -253,7 +253,7 @@ impl Bench {
 }
 
 impl Curve {
-    fn new(frequencies_hz: &[f64], response: impl Fn(f64) -> Complex64) -> Self {
+    pub(super) fn new(frequencies_hz: &[f64], response: impl Fn(f64) -> Complex64) -> Self {
         let values: Vec<Complex64> = frequencies_hz.iter().map(|&hz| response(hz)).collect();
         Self {
             frequency_hz: frequencies_hz.to_vec(),
@@ -264,7 +264,7 @@ impl Curve {
 }
 
 impl WayFacts {
-    fn new(way: &Way) -> Self {
+    pub(super) fn new(way: &Way) -> Self {
         let driver = &way.driver;
         Self {
             name: way.name.clone(),

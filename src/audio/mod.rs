@@ -14,6 +14,7 @@ mod level;
 mod meter;
 mod order;
 mod simulated;
+mod stand;
 mod take;
 
 #[cfg(not(feature = "audio"))]
@@ -32,4 +33,5 @@ pub use level::{ChannelLevel, LevelReport, LevelSettings, Proposal, measure_leve
 pub use meter::{ChannelFacts, Meter, Meters};
 pub use order::{Channels, FADE_OUT_S, Order};
 pub use simulated::{SIMULATED, Simulated};
-pub use take::{Ended, Hear, Lost, Progress, SoundCard, Take, Tell, Trouble};
+pub use stand::{SimulatedSettings, SimulatedTruth};
+pub use take::{Ended, Hear, Lost, Progress, SoundCard, Take, Tell, Trouble, TruthWanted};

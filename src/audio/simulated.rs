@@ -5,16 +5,19 @@
 //! ```text
 //! output 1 → amplifier, loudspeaker, air, microphone → input 1
 //! output 2 → a cable (loopback)                      → input 2
+//!
+//! or, with the jig:  output 1 → sense resistor, lead, load;  before the resistor → input 1,  behind it → input 2
 //! ```
 //!
 //! It takes no real time: the whole reply is computed, then handed over in pieces of a tenth of a second, so that whoever
 //! listens sees the same as from a card. A stop counts from the piece that was handed over last.
 
+use super::stand::Stand;
 use super::{
     AudioError, CardFacts, DeviceFacts, Ended, FADE_OUT_S, Hear, Meters, Order, Progress, RateRange, Route, Side,
-    SideFacts, SoundCard, Take, Tell, Trouble,
+    SideFacts, SimulatedSettings, SimulatedTruth, SoundCard, Take, Tell, Trouble, TruthWanted,
 };
-use crate::bench::{Bench, BenchError, BenchSettings, Truth};
+use crate::bench::{BenchError, BenchSettings, JigSettings};
 use crate::quantity::{FrequencyGrid, SampleRate};
 use crate::signal::{SampleFormat, fall};
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -25,7 +28,7 @@ pub const SIMULATED: &str = "simulated";
 /// A simulated bench that plays and records.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Simulated {
-    settings: BenchSettings,
+    settings: SimulatedSettings,
 }
 
 /// Rates of common converters; the bench needs half of the lowest to hold what is heard.
@@ -33,25 +36,39 @@ const RATES_HZ: [u32; 6] = [44_100, 48_000, 88_200, 96_000, 176_400, 192_000];
 const PIECE_S: f64 = 0.1;
 /// What is still recorded after the sound has faded: the same as the tail of a whole take.
 const TAIL_S: f64 = 0.5;
-const LOUDSPEAKER: usize = 0;
-const CABLE: usize = 1;
 /// The truth is given from here …
 const TRUTH_FROM_HZ: f64 = 10.0;
 /// … in steps of so many to the octave, as curves are.
 const TRUTH_POINTS_PER_OCTAVE: u32 = 48;
 
 impl Simulated {
-    /// A bench of these settings; its rate is that of each order, whatever the settings say.
+    /// A loudspeaker in a room of these settings; its rate is that of each order, whatever the settings say.
     ///
     /// # Errors
     /// [`BenchError`] for settings that make no bench.
     pub fn new(settings: BenchSettings) -> Result<Self, BenchError> {
-        Bench::new(settings.clone())?;
+        Self::of(SimulatedSettings::Loudspeaker(Box::new(settings)))
+    }
+
+    /// An impedance jig of these settings; its rate is that of each order.
+    ///
+    /// # Errors
+    /// [`BenchError`] for settings that make no jig.
+    pub fn jig(settings: JigSettings) -> Result<Self, BenchError> {
+        Self::of(SimulatedSettings::Jig(Box::new(settings)))
+    }
+
+    /// Either of them.
+    ///
+    /// # Errors
+    /// [`BenchError`] for settings that make no bench.
+    pub fn of(settings: SimulatedSettings) -> Result<Self, BenchError> {
+        settings.stand(settings.rate())?;
         Ok(Self { settings })
     }
 
     /// What it was set up from.
-    pub fn settings(&self) -> &BenchSettings {
+    pub fn settings(&self) -> &SimulatedSettings {
         &self.settings
     }
 
@@ -66,10 +83,6 @@ impl Simulated {
             input: Some(side),
             route: Route::Direct,
         }
-    }
-
-    fn bench(&self, rate: SampleRate) -> Result<Bench, BenchError> {
-        Bench::new(BenchSettings { rate, ..self.settings.clone() })
     }
 }
 
@@ -87,21 +100,22 @@ impl SoundCard for Simulated {
     ) -> Result<Take, AudioError> {
         Self::facts().check(Side::Output, order.rate(), &order.channels().outputs)?;
         Self::facts().check(Side::Input, order.rate(), &order.channels().inputs)?;
-        let bench = self.bench(order.rate())?;
-        Running { order, frames: bench.frames_needed(order.play().len()), bench: &bench }.run(stop, hear, tell)
+        let stand = self.settings.stand(order.rate())?;
+        Running { order, frames: stand.frames_needed(order.play().len()), stand: &stand }.run(stop, hear, tell)
     }
 
-    fn truth(&self, rate: SampleRate, level_dbfs: f64) -> Option<Truth> {
-        let band_hz = [TRUTH_FROM_HZ, rate.hz() / 2.0];
+    fn truth(&self, wanted: TruthWanted) -> Option<SimulatedTruth> {
+        let band_hz = [TRUTH_FROM_HZ, wanted.rate.hz() / 2.0];
         let grid = FrequencyGrid::of_octave_fractions(band_hz, TRUTH_POINTS_PER_OCTAVE).ok()?;
-        Some(self.bench(rate).ok()?.truth(grid.hz(), level_dbfs))
+        let stand = self.settings.stand(wanted.rate).ok()?;
+        Some(stand.truth(grid.hz(), wanted.level_dbfs, wanted.duration_s))
     }
 }
 
 /// One take.
 struct Running<'a> {
     order: &'a Order,
-    bench: &'a Bench,
+    stand: &'a Stand,
     frames: usize,
 }
 
@@ -116,7 +130,7 @@ impl Running<'_> {
             if ended == Ended::Complete && stop.load(Ordering::Relaxed) {
                 ended = Ended::Stopped;
                 recorded = self.recorded(&faded(self.order.play(), at, rate));
-                end = end.min(at + rate.frames(FADE_OUT_S + self.latency_s() + TAIL_S));
+                end = end.min(at + rate.frames(FADE_OUT_S + self.stand.latency_s() + TAIL_S));
             }
             let piece = interleaved(&recorded, at, end.min(at + rate.frames(PIECE_S)));
             meters.add(&piece);
@@ -127,25 +141,21 @@ impl Running<'_> {
         Ok(self.take(&meters, ended))
     }
 
-    fn latency_s(&self) -> f64 {
-        self.bench.settings().interface.latency_s
-    }
-
     /// The kept channels, in the order's sequence.
     fn recorded(&self, play: &[f64]) -> Vec<Vec<f64>> {
         let channels = self.order.channels();
-        let is_driven = |input: &usize| channels.outputs.contains(if *input == CABLE { &CABLE } else { &LOUDSPEAKER });
-        let heard = self.bench.record(play, self.frames);
+        let is_driven = |input: &usize| channels.outputs.contains(&self.stand.output_of(*input));
+        let heard = self.stand.record(play, self.frames);
         let silent = match channels.inputs.iter().all(is_driven) {
             true => Vec::new(),
-            false => self.bench.record(&[], self.frames),
+            false => self.stand.record(&[], self.frames),
         };
         let one = |input: &usize| if is_driven(input) { heard[*input].clone() } else { silent[*input].clone() };
         channels.inputs.iter().map(one).collect()
     }
 
     fn take(&self, meters: &Meters, ended: Ended) -> Take {
-        let fast = 1.0 + 1e-6 * self.bench.settings().interface.drift_ppm;
+        let fast = 1.0 + 1e-6 * self.stand.drift_ppm();
         Take {
             frames: meters.frames(),
             wall_clock_s: self.order.rate().seconds(meters.frames()) / fast,
@@ -172,6 +182,7 @@ fn interleaved(channels: &[Vec<f64>], from: usize, to: usize) -> Vec<f32> {
 mod tests {
     use super::*;
     use crate::audio::Channels;
+    use crate::bench::{Bench, Jig};
     use std::f64::consts::TAU;
 
     const RATE_HZ: u32 = 48_000;
@@ -238,6 +249,30 @@ mod tests {
         // 0.5 + 0.0427 + 0.03 s is where the fade is over; the AC coupling's answer to it is left, from 1.5 Hz on.
         assert!(peak(heard[at(0.575)..].iter().copied()) < 1e-4);
         assert!(peak(whole[at(0.575)..at(0.9)].iter().copied()) > 0.045);
+    }
+
+    #[test]
+    fn both_taps_of_the_jig_hear_the_first_output_and_nothing_else() {
+        let taken = |output| {
+            let channels = Channels { outputs: vec![output], inputs: vec![0, 1] };
+            let order = Order::new(SampleRate::new(RATE_HZ).unwrap(), tone(), channels).unwrap();
+            let mut heard = Vec::new();
+            let mut hear = |piece: &[f32]| {
+                heard.extend_from_slice(piece);
+                Ok(())
+            };
+            let mut card = Simulated::jig(JigSettings::default().ideal()).unwrap();
+            card.take(&order, &AtomicBool::new(false), &mut hear, &mut |_| {}).unwrap();
+            heard
+        };
+        let jig = Jig::new(JigSettings::default().ideal()).unwrap();
+        let expected = jig.record(&tone(), jig.frames_needed(RATE_HZ as usize));
+        let heard = taken(0);
+        assert_eq!(heard.len(), 2 * expected[0].len());
+        for (frame, pair) in heard.chunks_exact(2).enumerate() {
+            assert_eq!(pair, [expected[0][frame] as f32, expected[1][frame] as f32], "frame {frame}");
+        }
+        assert_eq!(peak(taken(1)), 0.0);
     }
 
     #[test]

@@ -2,8 +2,7 @@
 //!
 //! No equation: a contract.
 
-use super::{AudioError, CardFacts, ChannelFacts, HearError, Meter, Order, Side};
-use crate::bench::Truth;
+use super::{AudioError, CardFacts, ChannelFacts, HearError, Meter, Order, Side, SimulatedTruth};
 use crate::quantity::SampleRate;
 use std::sync::atomic::AtomicBool;
 
@@ -29,10 +28,21 @@ pub trait SoundCard {
         tell: &mut Tell<'_>,
     ) -> Result<Take, AudioError>;
 
-    /// What it knows of itself and of what it plays at this level; only a simulated bench does.
-    fn truth(&self, _rate: SampleRate, _level_dbfs: f64) -> Option<Truth> {
+    /// What it knows of itself and of what it played; only a simulated bench does.
+    fn truth(&self, _wanted: TruthWanted) -> Option<SimulatedTruth> {
         None
     }
+}
+
+/// The take whose truth is wanted.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct TruthWanted {
+    /// Frames a second.
+    pub rate: SampleRate,
+    /// Peak level of what was played.
+    pub level_dbfs: f64,
+    /// How long was recorded.
+    pub duration_s: f64,
 }
 
 /// Takes the interleaved samples of the kept channels.

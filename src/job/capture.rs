@@ -13,8 +13,8 @@
 use super::SignalSettings;
 use super::capture_findings::findings;
 use super::capture_names::Names;
-use super::chain::Chain;
-use crate::audio::{self, AudioError, Channels, Order, SoundCard, Take, Tell};
+use super::chain::{Chain, Inputs};
+use crate::audio::{self, AudioError, Channels, Order, SoundCard, Take, Tell, TruthWanted};
 use crate::files::{self, BenchUsed, CaptureDescription, FileError, Played, SignalDescription, Stream, WavWriter};
 use crate::quantity::Finding;
 use crate::signal::{Excitation, Recording, SampleFormat, Sequence, SignalError};
@@ -54,6 +54,10 @@ pub struct Known {
     pub mic_sensitivity_dbfs_at_94db: Option<f64>,
     /// From loudspeaker to microphone.
     pub distance_m: Option<f64>,
+    /// Sense resistor of the impedance jig.
+    pub sense_ohm: Option<f64>,
+    /// Peak voltage at the inputs that a sample value of 1 stands for.
+    pub input_full_scale_v: Option<f64>,
 }
 
 /// A capture that lies on the disk; whether it is complete says its description.
@@ -147,7 +151,7 @@ pub fn capture(
     }
     let sequence = order.sequence;
     let excitation = sequence.excitation()?;
-    let names = Names::free(&order.out, order.known.unit.as_deref())?;
+    let names = Names::free(&order.out, order.chain.inputs.kind(), order.known.unit.as_deref())?;
     let channels = channels(&order.chain);
     let mut writer = WavWriter::create_new(&names.wav, sequence.sweep.rate, channels.inputs.len(), order.format)?;
     let prepared = Prepared::new(&names, &excitation, sequence);
@@ -220,8 +224,9 @@ fn describe(
     take: Take,
     prepared: &Prepared,
 ) -> Result<Captured, CaptureError> {
-    let truth = card.truth(order.sequence.sweep.rate, order.sequence.level_dbfs);
-    let truth = match truth {
+    let rate = order.sequence.sweep.rate;
+    let duration_s = rate.seconds(take.frames);
+    let truth = match card.truth(TruthWanted { rate, level_dbfs: order.sequence.level_dbfs, duration_s }) {
         Some(truth) => {
             let text = serde_json::to_string_pretty(&truth)
                 .map_err(|error| FileError::NotWritable { path: names.truth.clone(), says: error.to_string() })?;
@@ -234,7 +239,7 @@ fn describe(
     let description = CaptureDescription {
         schema: files::CAPTURE_SCHEMA.into(),
         made_by: crate::MADE_BY.into(),
-        kind: files::CaptureKind::Response,
+        kind: order.chain.inputs.kind(),
         when: order.when.clone(),
         unit: known.unit.clone(),
         stage: known.stage.clone(),
@@ -263,19 +268,27 @@ fn file_name(path: &Path) -> PathBuf {
 
 fn bench_used(card: &dyn SoundCard, order: &CaptureOrder) -> BenchUsed {
     let (facts, chain, known) = (card.describe(), &order.chain, &order.known);
+    let inputs = match chain.inputs {
+        Inputs::Response { reply_channel, reference_channel } => {
+            BenchUsed { reply_channel: Some(reply_channel), reference_channel, ..BenchUsed::default() }
+        }
+        Inputs::Impedance { drive_channel, load_channel } => {
+            BenchUsed { drive_channel: Some(drive_channel), load_channel: Some(load_channel), ..BenchUsed::default() }
+        }
+    };
     BenchUsed {
         output: Some(facts.output.id),
         input: Some(facts.input.id),
         rate_hz: Some(order.sequence.sweep.rate.whole_hz()),
         output_channels: chain.output_channels.clone(),
-        reply_channel: Some(chain.reply_channel),
-        reference_channel: chain.reference_channel,
         level_dbfs: Some(order.sequence.level_dbfs),
         // Whole, because it may lie anywhere.
         mic: known.mic.as_deref().map(|mic| std::path::absolute(mic).unwrap_or_else(|_| mic.to_owned())),
         mic_sensitivity_dbfs_at_94db: known.mic_sensitivity_dbfs_at_94db,
         distance_m: known.distance_m,
-        ..BenchUsed::default()
+        sense_ohm: known.sense_ohm,
+        input_full_scale_v: known.input_full_scale_v,
+        ..inputs
     }
 }
 

@@ -1,10 +1,10 @@
 //! The names of the files that a capture leaves: one stem that nobody uses.
 //!
-//! No equation: a rule. `UNIT-response`, else `response`, in a folder; taken names are counted past. A name that was
+//! No equation: a rule. `UNIT-response`, else `response` (or `impedance`), in a folder; taken names are counted past. A name that was
 //! given is used as it is or refused.
 
 use super::capture::CaptureError;
-use crate::files::FileError;
+use crate::files::{CaptureKind, FileError};
 use std::path::{Path, PathBuf};
 
 /// The files of one capture.
@@ -23,14 +23,14 @@ impl Names {
     /// Names for a capture of `unit` in `out`, none of which exists; the folder does.
     ///
     /// Whoever writes there must still refuse to overwrite.
-    pub(super) fn free(out: &Path, unit: Option<&str>) -> Result<Self, CaptureError> {
+    pub(super) fn free(out: &Path, kind: CaptureKind, unit: Option<&str>) -> Result<Self, CaptureError> {
         is_free(out)?;
         if is_name(out) {
             make_folder(out.parent().unwrap_or(Path::new("")))?;
             return Ok(Self::of(out.to_owned()));
         }
         make_folder(out)?;
-        let stem = stem(unit);
+        let stem = stem(kind, unit);
         let numbered = |number: u64| if number == 1 { stem.clone() } else { format!("{stem}-{number}") };
         let mut all = (1u64..).map(|number| Self::of(out.join(format!("{}.wav", numbered(number)))));
         let free = all.find(|names| names.taken().is_none());
@@ -84,12 +84,16 @@ fn make_folder(folder: &Path) -> Result<(), FileError> {
 }
 
 /// Letters, digits, `-` and `_` of the unit's name; everything else might mean something to a disk, and becomes one `-`.
-fn stem(unit: Option<&str>) -> String {
+fn stem(kind: CaptureKind, unit: Option<&str>) -> String {
+    let kind = match kind {
+        CaptureKind::Response => "response",
+        CaptureKind::Impedance => "impedance",
+    };
     let is_plain = |letter: char| letter.is_alphanumeric() || matches!(letter, '-' | '_');
     let plain = unit.unwrap_or_default().chars().map(|letter| if is_plain(letter) { letter } else { '-' });
     let unit: String = plain.collect();
     let words: Vec<&str> = unit.split('-').filter(|word| !word.is_empty()).collect();
-    if words.is_empty() { "response".to_owned() } else { format!("{}-response", words.join("-")) }
+    words.into_iter().chain([kind]).collect::<Vec<_>>().join("-")
 }
 
 #[cfg(test)]
@@ -98,7 +102,9 @@ mod tests {
 
     #[test]
     fn a_unit_names_its_files_whatever_it_is_called() {
+        let stem = |unit| stem(CaptureKind::Response, unit);
         assert_eq!(stem(None), "response");
+        assert_eq!(super::stem(CaptureKind::Impedance, Some("mid 1")), "mid-1-impedance");
         assert_eq!(stem(Some("rear-left")), "rear-left-response");
         assert_eq!(stem(Some("../../etc/ä b")), "etc-ä-b-response");
         assert_eq!(stem(Some("/..")), "response");
@@ -108,14 +114,16 @@ mod tests {
     #[test]
     fn any_file_of_a_capture_makes_its_name_taken() {
         let folder = tempfile::tempdir().unwrap();
-        let name = || Names::free(folder.path(), Some("a")).unwrap().wav.file_name().unwrap().to_owned();
+        let name = || {
+            Names::free(folder.path(), CaptureKind::Response, Some("a")).unwrap().wav.file_name().unwrap().to_owned()
+        };
         for (number, file) in
             ["wav", "wav.part", "toml", "excitation.wav", "excitation.toml", "truth.json"].into_iter().enumerate()
         {
             let stem = if number == 0 { "a-response".to_owned() } else { format!("a-response-{}", number + 1) };
             assert_eq!(name(), format!("{stem}.wav").as_str());
             std::fs::write(folder.path().join(format!("{stem}.{file}")), "").unwrap();
-            let given = Names::free(&folder.path().join(format!("{stem}.wav")), None);
+            let given = Names::free(&folder.path().join(format!("{stem}.wav")), CaptureKind::Response, None);
             assert!(matches!(given, Err(CaptureError::File(FileError::Exists { .. }))), "{given:?}");
         }
     }

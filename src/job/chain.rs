@@ -2,7 +2,7 @@
 //!
 //! No equation: an order of precedence, and the two rules that protect driver and ears.
 
-use crate::files::JobBench;
+use crate::files::{CaptureKind, JobBench};
 use crate::quantity::{QuantityError, SampleRate};
 
 /// The chain of a run, with every choice made. Channels count from 1, as the person counts them.
@@ -16,12 +16,50 @@ pub struct Chain {
     pub rate: SampleRate,
     /// Outputs that play.
     pub output_channels: Vec<usize>,
-    /// Input with the reply.
-    pub reply_channel: usize,
-    /// Input with the loopback, if there is one.
-    pub reference_channel: Option<usize>,
+    /// What the inputs hold.
+    pub inputs: Inputs,
     /// Peak level; nothing louder is played.
     pub level_dbfs: f64,
+}
+
+/// What the inputs hold, counted from 1; it decides what a capture is of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Inputs {
+    /// Sound pressure.
+    Response {
+        /// Input with the reply.
+        reply_channel: usize,
+        /// Input with the loopback, if there is one.
+        reference_channel: Option<usize>,
+    },
+    /// The two taps of the impedance jig.
+    Impedance {
+        /// Input before the sense resistor.
+        drive_channel: usize,
+        /// Input behind it, across the load.
+        load_channel: usize,
+    },
+}
+
+impl Inputs {
+    /// What a capture of these is made for.
+    pub fn kind(self) -> CaptureKind {
+        match self {
+            Self::Response { .. } => CaptureKind::Response,
+            Self::Impedance { .. } => CaptureKind::Impedance,
+        }
+    }
+
+    /// The inputs that are used with what they are called: the reply first, the drive first.
+    pub fn roles(self) -> Vec<(&'static str, usize)> {
+        match self {
+            Self::Response { reply_channel, reference_channel } => {
+                let reference = reference_channel.map(|channel| ("reference", channel));
+                std::iter::once(("reply", reply_channel)).chain(reference).collect()
+            }
+            Self::Impedance { drive_channel, load_channel } => vec![("drive", drive_channel), ("load", load_channel)],
+        }
+    }
 }
 
 /// Whether a level that is loud for most loudspeakers is meant.
@@ -35,6 +73,9 @@ pub enum Loudness {
 
 /// A level for a first try (ours: 20 dB below full scale is a hundredth of the amplifier's power).
 pub const USUAL_DBFS: f64 = -20.0;
+/// A level for the impedance of a driver that stays in its small-signal range (ours: a volt behind 10 Ω moves no cone by
+/// more than a tenth of a millimetre, and a line output gives less than that at −30 dBFS).
+pub const USUAL_JIG_DBFS: f64 = -30.0;
 /// Above this the person has to say that it is meant (ours: a tenth of the amplifier's power).
 pub const LOUD_DBFS: f64 = -10.0;
 const USUAL_RATE_HZ: u32 = 48_000;
@@ -45,8 +86,8 @@ const USUAL_RATE_HZ: u32 = 48_000;
 pub enum ChainError {
     #[error(transparent)]
     Rate(#[from] QuantityError),
-    #[error("{channel} is both reply and reference, they are two inputs")]
-    SameChannel { channel: usize },
+    #[error("{channel} is both {one} and {other}, they are two inputs")]
+    SameChannel { channel: usize, one: &'static str, other: &'static str },
     #[error("channel 0 was named as {what}, channels count from 1")]
     ChannelZero { what: &'static str },
     #[error("{found_dbfs} dBFS is loud: above {LOUD_DBFS} dBFS ears and drivers are at risk")]
@@ -60,6 +101,7 @@ impl ChainError {
     pub fn advice(&self) -> &'static str {
         match self {
             Self::Rate(error) => error.advice(),
+            Self::SameChannel { one: "drive", .. } => "give --drive and --load different inputs",
             Self::SameChannel { .. } => {
                 "give --reply and --reference different inputs, or --reference none without a loopback"
             }
@@ -80,33 +122,59 @@ impl ChainError {
 /// # Errors
 /// [`ChainError`] for channels that can't be told apart, a rate out of range, or a level that was not meant.
 pub fn chain(said: &JobBench, job: &JobBench, loudness: Loudness) -> Result<Chain, ChainError> {
-    let first = |said: &Option<String>, job: &Option<String>| said.clone().or(job.clone()).unwrap_or_default();
     let reference_channel = said.reference_channel.or(job.reference_channel).filter(|channel| *channel > 0);
-    let usual_outputs = || if reference_channel.is_some() { vec![1, 2] } else { vec![1] };
-    let chain = Chain {
-        output: first(&said.output, &job.output),
-        input: first(&said.input, &job.input),
-        rate: SampleRate::new(said.rate_hz.or(job.rate_hz).unwrap_or(USUAL_RATE_HZ))?,
-        output_channels: said
-            .output_channels
-            .clone()
-            .or_else(|| job.output_channels.clone())
-            .unwrap_or_else(usual_outputs),
-        reply_channel: said.reply_channel.or(job.reply_channel).unwrap_or(1),
-        reference_channel,
-        level_dbfs: said.level_dbfs.or(job.level_dbfs).unwrap_or(USUAL_DBFS),
+    let reply_channel = said.reply_channel.or(job.reply_channel).unwrap_or(1);
+    let usual = Usual {
+        outputs: if reference_channel.is_some() { vec![1, 2] } else { vec![1] },
+        level_dbfs: job.level_dbfs.unwrap_or(USUAL_DBFS),
     };
-    chain.check(loudness)?;
-    Ok(chain)
+    Chain::new(said, job, Inputs::Response { reply_channel, reference_channel }, usual)?.checked(loudness)
+}
+
+/// The chain of an impedance jig, likewise: drive on input 1, load on input 2, if nobody says otherwise.
+///
+/// The job's level is meant for loudspeakers in a room: here it counts only where it is lower than [`USUAL_JIG_DBFS`].
+///
+/// # Errors
+/// As [`chain`].
+pub fn jig_chain(said: &JobBench, job: &JobBench, loudness: Loudness) -> Result<Chain, ChainError> {
+    let inputs = Inputs::Impedance {
+        drive_channel: said.drive_channel.or(job.drive_channel).unwrap_or(1),
+        load_channel: said.load_channel.or(job.load_channel).unwrap_or(2),
+    };
+    let level_dbfs = job.level_dbfs.map_or(USUAL_JIG_DBFS, |level_dbfs| level_dbfs.min(USUAL_JIG_DBFS));
+    Chain::new(said, job, inputs, Usual { outputs: vec![1], level_dbfs })?.checked(loudness)
+}
+
+/// What is taken where nobody says anything.
+struct Usual {
+    outputs: Vec<usize>,
+    level_dbfs: f64,
 }
 
 impl Chain {
-    fn check(&self, loudness: Loudness) -> Result<(), ChainError> {
-        if self.reference_channel == Some(self.reply_channel) {
-            return Err(ChainError::SameChannel { channel: self.reply_channel });
+    fn new(said: &JobBench, job: &JobBench, inputs: Inputs, usual: Usual) -> Result<Self, ChainError> {
+        let first = |said: &Option<String>, job: &Option<String>| said.clone().or(job.clone()).unwrap_or_default();
+        let outputs = said.output_channels.clone().or_else(|| job.output_channels.clone());
+        Ok(Self {
+            output: first(&said.output, &job.output),
+            input: first(&said.input, &job.input),
+            rate: SampleRate::new(said.rate_hz.or(job.rate_hz).unwrap_or(USUAL_RATE_HZ))?,
+            output_channels: outputs.unwrap_or(usual.outputs),
+            inputs,
+            level_dbfs: said.level_dbfs.unwrap_or(usual.level_dbfs),
+        })
+    }
+
+    fn checked(self, loudness: Loudness) -> Result<Self, ChainError> {
+        let roles = self.inputs.roles();
+        if let [(one, channel), (other, same)] = roles[..]
+            && channel == same
+        {
+            return Err(ChainError::SameChannel { channel, one, other });
         }
-        if self.reply_channel == 0 {
-            return Err(ChainError::ChannelZero { what: "reply" });
+        if let Some((what, _)) = roles.iter().find(|(_, channel)| *channel == 0) {
+            return Err(ChainError::ChannelZero { what });
         }
         if self.output_channels.contains(&0) {
             return Err(ChainError::ChannelZero { what: "output" });
@@ -117,13 +185,13 @@ impl Chain {
         }
         match loudness {
             Loudness::Usual if found_dbfs > LOUD_DBFS => Err(ChainError::Loud { found_dbfs }),
-            _ => Ok(()),
+            _ => Ok(self),
         }
     }
 
-    /// The inputs that are used, reply first, counted from 1.
+    /// The inputs that are used, in the order of [`Inputs::roles`], counted from 1.
     pub fn used_inputs(&self) -> Vec<usize> {
-        [Some(self.reply_channel), self.reference_channel].into_iter().flatten().collect()
+        self.inputs.roles().into_iter().map(|(_, channel)| channel).collect()
     }
 
     /// Outputs, counted from 0 as the sound card's side does.
@@ -151,14 +219,14 @@ mod tests {
             input: "mine".into(),
             rate: SampleRate::new(48_000).unwrap(),
             output_channels: vec![1, 2],
-            reply_channel: 1,
-            reference_channel: Some(2),
+            inputs: Inputs::Response { reply_channel: 1, reference_channel: Some(2) },
             level_dbfs: -25.0,
         };
         assert_eq!(found, expected);
         let said = JobBench { reference_channel: Some(0), ..said };
         let found = chain(&said, &job, Loudness::Usual).unwrap();
-        assert_eq!((found.reference_channel, found.output_channels), (None, vec![1]));
+        let inputs = Inputs::Response { reply_channel: 1, reference_channel: None };
+        assert_eq!((found.inputs, found.output_channels), (inputs, vec![1]));
     }
 
     #[test]
@@ -175,6 +243,24 @@ mod tests {
     }
 
     #[test]
+    fn a_jig_is_driven_quietly_whatever_the_job_plays_in_its_room() {
+        let none = JobBench::default();
+        let at = |level_dbfs| JobBench { level_dbfs: Some(level_dbfs), ..JobBench::default() };
+        let found = |said: &JobBench, job: &JobBench| jig_chain(said, job, Loudness::Usual).unwrap();
+        let usual = found(&none, &none);
+        assert_eq!(usual.inputs, Inputs::Impedance { drive_channel: 1, load_channel: 2 });
+        assert_eq!((usual.level_dbfs, usual.output_channels), (-30.0, vec![1]));
+        assert_eq!(found(&none, &at(-14.0)).level_dbfs, -30.0);
+        assert_eq!(found(&none, &at(-40.0)).level_dbfs, -40.0);
+        assert_eq!(found(&at(-14.0), &none).level_dbfs, -14.0);
+        let job = JobBench { drive_channel: Some(4), load_channel: Some(3), ..JobBench::default() };
+        assert_eq!(found(&none, &job).used_inputs(), [4, 3]);
+        let same = JobBench { load_channel: Some(4), ..job };
+        let refused = jig_chain(&none, &same, Loudness::Usual);
+        assert!(matches!(refused, Err(ChainError::SameChannel { channel: 4, one: "drive", .. })), "{refused:?}");
+    }
+
+    #[test]
     fn channels_that_can_not_be_are_refused() {
         let said = |reply, reference| JobBench {
             reply_channel: Some(reply),
@@ -182,7 +268,7 @@ mod tests {
             ..JobBench::default()
         };
         let found = |said| chain(&said, &JobBench::default(), Loudness::Usual);
-        assert!(matches!(found(said(2, 2)), Err(ChainError::SameChannel { channel: 2 })));
+        assert!(matches!(found(said(2, 2)), Err(ChainError::SameChannel { channel: 2, .. })));
         assert!(matches!(found(said(0, 2)), Err(ChainError::ChannelZero { what: "reply" })));
         let outputs = JobBench { output_channels: Some(vec![1, 0]), ..JobBench::default() };
         assert!(matches!(found(outputs), Err(ChainError::ChannelZero { what: "output" })));

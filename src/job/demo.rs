@@ -156,6 +156,7 @@ fn measure(
             mic: bench.mic.clone(),
             mic_sensitivity_dbfs_at_94db: bench.mic_sensitivity_dbfs_at_94db,
             distance_m: Some(distance_m),
+            ..Known::default()
         },
     };
     let mut card = Simulated::new(settings)?;

@@ -15,7 +15,7 @@ mod response_pictures;
 mod treble;
 
 pub use capture::{CaptureError, CaptureOrder, Captured, Known, can_begin, capture};
-pub use chain::{Chain, ChainError, LOUD_DBFS, Loudness, USUAL_DBFS, chain};
+pub use chain::{Chain, ChainError, Inputs, LOUD_DBFS, Loudness, USUAL_DBFS, USUAL_JIG_DBFS, chain, jig_chain};
 pub use demo::{Demo, DemoError, DemoOrder, demo};
 pub use known_excitation::{KnownExcitation, PlanFrom, known_excitation};
 pub use make_signal::{Existing, MadeSignal, MakeSignalError, SignalOrder, SignalSettings, make_signal};

@@ -1,6 +1,7 @@
 //! `boxwright level`: a quiet tone, what comes back, and the level that follows from it.
 
-use super::chain::{ChainArgs, Setting, audio_failure};
+use super::chain::{Setting, audio_failure};
+use super::loudspeaker::LoudspeakerArgs;
 use super::sound::{LiveLine, Shown, Treble, before_sound, stop_on_ctrl_c};
 use super::{Failure, tell, typed};
 use boxwright::MADE_BY;
@@ -31,7 +32,7 @@ pub struct Args {
     #[arg(long, value_name = "S", default_value = "2", value_parser = typed::seconds)]
     seconds: f64,
     #[command(flatten)]
-    chain: ChainArgs,
+    chain: LoudspeakerArgs,
     /// Print one JSON document
     #[arg(long)]
     json: bool,
@@ -70,7 +71,7 @@ pub fn run(args: Args) -> Result<ExitCode, Failure> {
         settings.duration_s
     );
     let stop = stop_on_ctrl_c()?;
-    before_sound(&about, Treble::No, "fades out", args.quiet);
+    before_sound(&about, Treble::No.moments(), "fades out", args.quiet);
     let inputs = setting.chain.used_inputs().into_iter().enumerate();
     let live = LiveLine::new(inputs.map(|(place, channel)| Shown { channel, place }).collect(), args.quiet);
     let report = measure_level(setting.card.as_mut(), &settings, &stop, &mut |news| live.show(news));
@@ -97,7 +98,7 @@ fn proposed_dbfs(report: &LevelReport) -> Option<f64> {
 }
 
 fn roles(setting: &Setting) -> impl Iterator<Item = (&'static str, usize)> {
-    ["reply", "reference"].into_iter().zip(setting.chain.used_inputs())
+    setting.chain.inputs.roles().into_iter()
 }
 
 fn summary(report: &LevelReport, setting: &Setting) -> String {

@@ -18,17 +18,13 @@ pub fn stop_on_ctrl_c() -> Result<Arc<AtomicBool>, Failure> {
 }
 
 /// Says what is about to sound and, unless it is to be quiet, what to take care of.
-pub fn before_sound(about: &str, treble: Treble, on_ctrl_c: &str, quiet: bool) {
+pub fn before_sound(about: &str, moments: &[Moment], on_ctrl_c: &str, quiet: bool) {
     tell::hint(about);
     if quiet {
         return;
     }
-    let moments = match treble {
-        Treble::No => vec![Moment::BeforeSound],
-        Treble::Yes => vec![Moment::TrebleDriver, Moment::BeforeSound],
-    };
     let mut said = HashSet::new();
-    for caution in moments.into_iter().flat_map(cautions_at).filter(|caution| said.insert(caution.danger)) {
+    for caution in moments.iter().copied().flat_map(cautions_at).filter(|caution| said.insert(caution.danger)) {
         tell::hint(&format!("  {}: {}", caution.heading, first_sentence(caution.says)));
     }
     tell::hint(&format!("  Ctrl-C {on_ctrl_c}."));
@@ -39,6 +35,16 @@ pub fn before_sound(about: &str, treble: Treble, on_ctrl_c: &str, quiet: bool) {
 pub enum Treble {
     Yes,
     No,
+}
+
+impl Treble {
+    /// When the cautions matter that hold before a sound.
+    pub fn moments(self) -> &'static [Moment] {
+        match self {
+            Self::No => &[Moment::BeforeSound],
+            Self::Yes => &[Moment::TrebleDriver, Moment::BeforeSound],
+        }
+    }
 }
 
 fn first_sentence(text: &str) -> &str {

@@ -38,6 +38,22 @@ pub fn volts(text: &str) -> Result<f64, String> {
     positive(text, Dimension::Volt)
 }
 
+/// `10 ohm`, `4.7k`: more than nothing.
+pub fn ohms(text: &str) -> Result<f64, String> {
+    positive(text, Dimension::Ohm)
+}
+
+/// `50 mohm`, `0`.
+pub fn ohms_or_none(text: &str) -> Result<f64, String> {
+    let ohm = number(text, Dimension::Ohm)?;
+    if ohm >= 0.0 { Ok(ohm) } else { Err(format!("{text:?} is less than 0")) }
+}
+
+/// `3`, `0.5`: more than nothing, in the option's own unit.
+pub fn above_zero(text: &str) -> Result<f64, String> {
+    positive(text, Dimension::Pure)
+}
+
 fn positive(text: &str, dimension: Dimension) -> Result<f64, String> {
     let value = number(text, dimension)?;
     if value > 0.0 { Ok(value) } else { Err(format!("{text:?} is not more than 0")) }

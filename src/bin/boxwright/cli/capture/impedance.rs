@@ -1,0 +1,85 @@
+//! `boxwright capture impedance`.
+
+use super::chain::Setting;
+use super::sweep::SweepArgs;
+use super::take::{RecordArgs, Taking};
+use super::{Failure, tell, typed};
+use crate::cli::jig::JigArgs;
+use boxwright::job::{CaptureOrder, Known};
+use boxwright::report::Moment;
+use boxwright::signal::{Marks, Sequence, SweepSettings};
+use std::process::ExitCode;
+
+/// Impedance through a sense resistor
+///
+/// Wire the output through the sense resistor to the loudspeaker; one input taps the voltage before the resistor (drive),
+/// the other one behind it, across the loudspeaker (load). A line or headphone output is enough; never connect an input to an
+/// amplifier's output without a divider, and nothing grounded to a bridge-tied one. The voltage stays small, so that the driver
+/// is measured at rest.
+///
+/// Take one more capture with the clips joined, one with nothing, or one with a resistor that you know in place of the loudspeaker:
+/// they tell what the inputs and the leads do. The recording is NAME.wav, its description NAME.toml; NAME.excitation.wav
+/// and .toml are what was played. Nothing that exists is overwritten. Ctrl-C fades out and keeps what was recorded.
+///
+/// With `--output simulated` no sound card is needed: input 1 is then the drive, input 2 the load, --simulated-load what
+/// hangs there, and NAME.truth.json tells what an analysis should find.
+#[derive(Debug, clap::Args)]
+#[command(allow_negative_numbers = true)]
+pub struct ImpedanceArgs {
+    /// Lowest frequency to be reported, well below the resonance [default: 10 Hz]
+    #[arg(long, value_name = "HZ", value_parser = typed::frequency_hz, help_heading = "Sweep")]
+    from: Option<f64>,
+    #[command(flatten)]
+    sweep: SweepArgs,
+    /// How many sweeps, one after another; their spread tells how certain the result is, and whether the driver changes
+    #[arg(long, value_name = "N", default_value_t = 3, help_heading = "Sweep")]
+    repeats: u32,
+    /// Silence after each sweep, at least 0.5 s; longer than the cone rings at its resonance
+    #[arg(long, value_name = "S", default_value = "2", value_parser = typed::pause_s, help_heading = "Sweep")]
+    pause: f64,
+    /// Peak level, 0 is full scale; nothing louder is played [default: -30, or the job's if that is lower]
+    #[arg(
+        long, value_name = "DBFS", allow_hyphen_values = true, value_parser = typed::level_dbfs, help_heading = "Sweep"
+    )]
+    level_dbfs: Option<f64>,
+    #[command(flatten)]
+    jig: JigArgs,
+    #[command(flatten)]
+    record: RecordArgs,
+}
+
+/// What a person means who gives no --from: two octaves below the resonance of most drivers.
+const USUAL_FROM_HZ: f64 = 10.0;
+
+/// Captures and says what was captured.
+pub fn run(args: &ImpedanceArgs, when: String) -> Result<ExitCode, Failure> {
+    let (mut setting, parts) = args.jig.setting(args.level_dbfs, &when)?;
+    let sweep = args.sweep.settings(args.from, USUAL_FROM_HZ, setting.chain.rate)?;
+    let known =
+        Known { sense_ohm: parts.sense_ohm, input_full_scale_v: parts.input_full_scale_v, ..args.record.known() };
+    let order = args.order(sweep, &setting, when, known);
+    let moments = [Moment::AmplifierOutput];
+    let status = Taking { order: &order, record: &args.record, treble: args.sweep.treble(), moments: &moments }
+        .run(&mut setting)?;
+    if order.known.sense_ohm.is_none() && !args.record.is_quiet() {
+        tell::hint(
+            "the sense resistor's value is not in the description: give it as --sense-ohm, here or to the analysis",
+        );
+    }
+    Ok(status)
+}
+
+impl ImpedanceArgs {
+    fn order(&self, sweep: SweepSettings, setting: &Setting, when: String, known: Known) -> CaptureOrder {
+        let level_dbfs = setting.chain.level_dbfs;
+        let (repeats, pause_s) = (self.repeats, self.pause);
+        CaptureOrder {
+            sequence: Sequence { sweep, level_dbfs, repeats, marks: Marks::BeforeAndAfter, pause_s },
+            chain: setting.chain.clone(),
+            format: self.record.format(),
+            out: self.record.out(setting),
+            when,
+            known,
+        }
+    }
+}

@@ -3,6 +3,7 @@
 
 mod cases;
 mod content;
+mod impedance;
 mod program;
 mod results;
 
@@ -30,6 +31,8 @@ fn main() -> ExitCode {
         ["program-interrupted"] => program::interrupted(),
         ["results-flat", times] => results::flat(times),
         ["results-path"] => results::path(),
+        ["write-impedance", path] => impedance::write_jig(path),
+        ["impedance"] => impedance::captured(),
         ["results-clock", ppm] => results::clock(ppm),
         _ => Err(format!("no case is called {words:?}")),
     };

@@ -1,5 +1,7 @@
 //! Why an impedance, or a driver's parameters, could not be had.
 
+use crate::response::ResponseError;
+
 /// Why an impedance, or a driver's parameters, could not be had.
 #[derive(Debug, thiserror::Error)]
 #[allow(missing_docs)] // the messages say what each field is
@@ -12,6 +14,16 @@ pub enum ImpedanceError {
     NothingInBand { from_hz: f64, to_hz: f64 },
     #[error("a curve of {found}, an impedance needs ohm and degrees")]
     NotOhmAndDegrees { found: String },
+    #[error(transparent)]
+    Response(#[from] ResponseError),
+    #[error("channel {channel} is both drive and load, they are two channels")]
+    SameChannel { channel: usize },
+    #[error("{what} is {found}, needed {needed}")]
+    Setting { what: &'static str, found: f64, needed: &'static str },
+    #[error(
+        "the captures have no band in common: {from_hz:.1} Hz is the highest lower end, {to_hz:.1} Hz the lowest upper end"
+    )]
+    NoCommonBand { from_hz: f64, to_hz: f64 },
 }
 
 impl ImpedanceError {
@@ -24,6 +36,19 @@ impl ImpedanceError {
                 "give a table of frequency in Hz, magnitude in ohm and phase in degrees whose heading says ohm, or a \
                  Touchstone file"
             }
+            Self::Response(error) => response_advice(error),
+            Self::SameChannel { .. } => "give --drive and --load different channels",
+            Self::Setting { .. } => "correct that value",
+            Self::NoCommonBand { .. } => "make all captures with the same excitation",
         }
+    }
+}
+
+/// What is another thing to do at a jig than in front of a microphone.
+fn response_advice(error: &ResponseError) -> &'static str {
+    match error {
+        ResponseError::Silent { .. } => "check the jig's wires and the two inputs, and the permission to record",
+        ResponseError::TooQuiet { .. } => "raise the input gain of both channels alike, or use more repeats",
+        _ => error.advice(),
     }
 }

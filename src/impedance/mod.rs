@@ -4,6 +4,8 @@ mod curve;
 mod error;
 mod fit;
 mod model;
+mod ratio;
+mod silence;
 mod suspension;
 mod voice_coil;
 
@@ -11,5 +13,6 @@ pub use curve::Impedance;
 pub use error::ImpedanceError;
 pub use fit::{Candidate, DriverFit, FitSettings, SuspensionKind, ThreePoint, VoiceCoilKind, fit_driver};
 pub use model::DriverModel;
+pub use ratio::JigCapture;
 pub use suspension::Suspension;
 pub use voice_coil::VoiceCoil;

@@ -18,6 +18,8 @@ pub enum ImpedanceError {
     Response(#[from] ResponseError),
     #[error("channel {channel} is both drive and load, they are two channels")]
     SameChannel { channel: usize },
+    #[error("a capture with a known resistor, and nothing says its value")]
+    NoKnownValue,
     #[error("{what} is {found}, needed {needed}")]
     Setting { what: &'static str, found: f64, needed: &'static str },
     #[error(
@@ -38,6 +40,7 @@ impl ImpedanceError {
             }
             Self::Response(error) => response_advice(error),
             Self::SameChannel { .. } => "give --drive and --load different channels",
+            Self::NoKnownValue => "give its value with --known-ohm",
             Self::Setting { .. } => "correct that value",
             Self::NoCommonBand { .. } => "make all captures with the same excitation",
         }

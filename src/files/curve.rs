@@ -3,11 +3,12 @@
 //! Anybody's has two or three columns: frequency in Hz, level in dB (or magnitude in ohm, if its heading says ohm),
 //! phase in degrees. Our own begins with `# key: value` lines and names its columns:
 //! `frequency_hz,level_db,phase_deg,u_db` or `frequency_hz,magnitude_ohm,phase_deg,u_ohm,u_noise_ohm`, the last ones optional.
-//! A microphone's table is such a curve.
+//! A microphone's table is such a curve. A Touchstone one-port file is read as a curve of ohm and degrees.
 
 use super::FileError;
 use super::table::{Table, table};
 use super::text::{decode, read_bounded};
+use super::touchstone;
 use std::path::Path;
 
 /// A curve over frequency; all columns of one length.
@@ -98,10 +99,10 @@ pub fn frequency_text(hz: f64) -> String {
     format!("{text} {unit}")
 }
 
-/// The curve in a text table.
+/// The curve in a text table, or in a Touchstone one-port file.
 ///
 /// # Errors
-/// [`FileError::Table`] with the line at fault, `NoPoints`, `NotText`, `TooLarge` or `Io`.
+/// [`FileError::Table`] or `Touchstone` with the line at fault, `NoPoints`, `NotText`, `TooLarge` or `Io`.
 pub fn read_curve(path: &Path) -> Result<Curve, FileError> {
     curve_from(&read_bounded(path)?, path)
 }
@@ -111,7 +112,11 @@ pub fn read_curve(path: &Path) -> Result<Curve, FileError> {
 /// # Errors
 /// As [`read_curve`], but never `Io`.
 pub fn curve_from(bytes: &[u8], path: &Path) -> Result<Curve, FileError> {
-    let table = table(&decode(bytes, path)?, path)?;
+    let text = decode(bytes, path)?;
+    if touchstone::is_touchstone(&text, path) {
+        return touchstone::curve(&text, path);
+    }
+    let table = table(&text, path)?;
     let meaning = Meaning::of(&table, path)?;
     let header = table.comments.iter().filter_map(|line| header_line(line)).collect();
     let (rows, notes) = in_order(table.rows, path)?;
@@ -196,10 +201,10 @@ fn header_line(line: &str) -> Option<(String, String)> {
     Some((key.trim().to_owned(), value.trim().to_owned()))
 }
 
-type Rows = Vec<(usize, Vec<f64>)>;
+pub(super) type Rows = Vec<(usize, Vec<f64>)>;
 
 /// The rows with rising, positive frequencies, and what was done to get there.
-fn in_order(mut rows: Rows, path: &Path) -> Result<(Rows, Vec<String>), FileError> {
+pub(super) fn in_order(mut rows: Rows, path: &Path) -> Result<(Rows, Vec<String>), FileError> {
     let mut notes = Vec::new();
     if let Some((line, row)) = rows.iter().find(|(_, row)| row[0] < 0.0) {
         return Err(refuse(path, *line, format!("{} Hz", row[0]), "a frequency above zero"));

@@ -12,6 +12,7 @@ mod safe;
 mod signal_description;
 mod table;
 mod text;
+mod touchstone;
 mod wav_coding;
 mod wav_header;
 mod wav_layout;
@@ -36,6 +37,7 @@ pub use signal_description::{
     Band, Layout, SIGNAL_SCHEMA, SignalDescription, SignalKind, SweepTable, read_signal_description,
     signal_description_from,
 };
+pub use touchstone::touchstone_text;
 pub use wav_header::{CutShort, WavFacts};
 pub use wav_read::{Keep, WavFile, read_wav, read_wav_channels, read_wav_from, wav_facts};
 pub use wav_write::{WavWriter, Written, replace_wav, wav_bytes, write_wav_new};

@@ -12,7 +12,7 @@
 //!
 //! The window is as long as what may ring: a resonance of quality Q falls by e in Q/(πf). For a loudspeaker it is
 //! 400 periods long, so that of a resonance of Q = 100 less than 10⁻⁵ is cut off, and 2 s at most; a resistor does not
-//! ring and gets a tenth. Where the recording ends earlier after the moment at which a sweep passed f, so does the window.
+//! ring and gets a quarter. Where the recording ends earlier after the moment at which a sweep passed f, so does the window.
 //! Hum of amplitude a at f₀ adds `|a_l − H·a_d|·|W(f − f₀)|/(2·|D|)`, of unknown phase; repeats may lie at the same phase of
 //! the mains, so their number does not help against it. W: the window's spectrum.
 
@@ -96,19 +96,21 @@ pub(super) struct Disagreement {
 const LONGEST_S: f64 = 2.0;
 /// … than so many periods for a resonance of Q = 100: e^(−400π/100) = 3.5·10⁻⁶.
 const PERIODS: f64 = 400.0;
-/// What a resistor's window has of it.
-const RESISTOR_SHARE: f64 = 0.1;
+/// What a resistor's window has of it: half a second at 20 Hz, which holds what the inputs' own lower ends do.
+const RESISTOR_SHARE: f64 = 0.25;
 /// Nor is it shorter than this, however early the recording ends.
 const SHORTEST_S: f64 = 0.01;
-/// It opens this long before the drive, for what the limiter's upper end puts there …
-const BEFORE_S: f64 = 0.05;
+/// It opens this long before the drive, softly, so that hum does not spread …
+const BEFORE_S: f64 = 0.15;
 /// … but reaches no more than this share of the way to the second harmonic's own response.
 const HARMONIC_SHARE: f64 = 0.4;
 /// Points to each side over which the repeats' spread is averaged, a third of an octave in all.
 const REACH: usize = 8;
 /// The spread counts where it stands so many of its own standard errors above the noise …
 const STANDARD_ERRORS: f64 = 5.0;
-/// … that is told by the silences to a sixth or so.
+/// … and above what any converter does to two equal sounds …
+const LEAST_SPREAD: f64 = 1e-6;
+/// … the noise being told by the silences to a sixth or so.
 const NOISE_TOLD_RATIO: f64 = 1.3;
 
 impl Heard {
@@ -270,8 +272,8 @@ impl Heard {
     }
 }
 
-/// Beyond this a window of any length here has faded to nothing.
-const HUM_REACH_HZ: f64 = 25.0;
+/// Beyond this the spectrum of a window that opens in a tenth of a second has faded to nothing.
+const HUM_REACH_HZ: f64 = 200.0;
 
 /// |W| at a frequency near zero: a sum in steps of a millisecond, which is fine enough for [`HUM_REACH_HZ`].
 fn window_spectrum(window: &Gate, off_hz: f64, rate_hz: f64) -> f64 {
@@ -340,7 +342,8 @@ fn widen_by_spread(
         let independent = ((hz[to] - hz[from]) / resolution_hz[point]).clamp(1.0, (to - from + 1) as f64);
         let scatter = STANDARD_ERRORS / ((count - 1.0) * independent).sqrt();
         let power_ratio = spread[point] / noise[point].max(f64::MIN_POSITIVE);
-        if power_ratio > NOISE_TOLD_RATIO * (1.0 + scatter) {
+        let is_seen = spread[point].sqrt() > LEAST_SPREAD * values[point].norm();
+        if is_seen && power_ratio > NOISE_TOLD_RATIO * (1.0 + scatter) {
             u_noise[point] = u_noise[point].max(spread[point].sqrt());
             let times = power_ratio.sqrt();
             if worst.is_none_or(|worst| times > worst.times) {

@@ -36,6 +36,8 @@ pub enum FileError {
 
     #[error("{}: line {line}: found {found}, needed {needed}", path.display())]
     Table { path: PathBuf, line: usize, found: String, needed: String },
+    #[error("{}: line {line}: found {found}, needed {needed}", path.display())]
+    Touchstone { path: PathBuf, line: usize, found: String, needed: String },
     #[error("{}: not text: byte {byte} is {found:#04x}", path.display())]
     NotText { path: PathBuf, byte: usize, found: u8 },
     #[error("{}: a curve needs at least one line of two numbers, found none in {lines} lines", path.display())]
@@ -72,6 +74,9 @@ impl FileError {
             Self::ChannelCount { .. } => "choose the channels that carry the measurement",
             Self::WavTooLong { .. } => "record in several files, or at a lower rate or with fewer channels",
             Self::Table { .. } => "correct that line; a curve has two or three columns: frequency, level, phase",
+            Self::Touchstone { .. } => {
+                "correct that line; a one-port file has an option line such as # Hz Z RI R 1 and three numbers a line"
+            }
             Self::NotText { .. } => "export the curve as a text table, one line for each frequency",
             Self::NoPoints { .. } => "export the curve as a text table: frequency in Hz, level in dB, phase in degrees",
             Self::NotWritable { .. } => "give files and folders names of plain letters",

@@ -5,12 +5,14 @@ mod curve;
 mod curve_write;
 mod document;
 mod error;
+mod impedance_curve;
 mod job;
 mod response_result;
 mod safe;
 mod signal_description;
 mod table;
 mod text;
+mod touchstone;
 mod wav_coding;
 mod wav_header;
 mod wav_layout;
@@ -24,6 +26,7 @@ pub use capture_description::{
 pub use curve::{Curve, Measure, curve_from, frequency_text, read_curve};
 pub use curve_write::{curve_text, replace_curve};
 pub use error::FileError;
+pub use impedance_curve::{curve_of, impedance_of};
 pub use job::{Job, JobBench, JobTable, job_from, read_job};
 pub use response_result::{
     DistortionTable, GateTable, ImpulseTable, InputFile, RESPONSE_SCHEMA, ReflectionTable, ResponseCurve,
@@ -34,6 +37,7 @@ pub use signal_description::{
     Band, Layout, SIGNAL_SCHEMA, SignalDescription, SignalKind, SweepTable, read_signal_description,
     signal_description_from,
 };
+pub use touchstone::touchstone_text;
 pub use wav_header::{CutShort, WavFacts};
 pub use wav_read::{Keep, WavFile, read_wav, read_wav_channels, read_wav_from, wav_facts};
 pub use wav_write::{WavWriter, Written, replace_wav, wav_bytes, write_wav_new};

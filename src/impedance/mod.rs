@@ -2,14 +2,28 @@
 
 mod curve;
 mod error;
+mod features;
 mod fit;
+mod jig;
+mod loudness;
+mod measure;
 mod model;
+mod ratio;
+mod settling;
+mod silence;
 mod suspension;
+mod verdict;
 mod voice_coil;
 
 pub use curve::Impedance;
 pub use error::ImpedanceError;
+pub use features::{Extreme, RATED_OHM, minimum, peaks, rated_ohm};
 pub use fit::{Candidate, DriverFit, FitSettings, SuspensionKind, ThreePoint, VoiceCoilKind, fit_driver};
+pub use jig::{GAIN_LIMIT_DB, JigFacts, LEAST_INPUT_OHM, USUAL_LEAD_OHM};
+pub use loudness::LoadVoltage;
+pub use measure::{JigCaptures, MeasureSettings, Measured, measure_impedance};
 pub use model::DriverModel;
+pub use ratio::JigCapture;
+pub use settling::Shift;
 pub use suspension::Suspension;
 pub use voice_coil::VoiceCoil;

@@ -12,10 +12,6 @@ const LARGEST_SAMPLE: f64 = 1e30;
 
 /// Whether recording, excitation and settings can go together at all.
 pub(super) fn check(recording: &Recording, excitation: &Excitation, settings: &Settings) -> Result<(), ResponseError> {
-    if recording.rate != excitation.rate {
-        return Err(ResponseError::RatesDiffer { recorded_hz: recording.rate.hz(), played_hz: excitation.rate.hz() });
-    }
-    check_plan(excitation)?;
     if !(1..=MOST_POINTS_PER_OCTAVE).contains(&settings.points_per_octave) {
         let found = settings.points_per_octave;
         return Err(ResponseError::PointsPerOctave { found, most: MOST_POINTS_PER_OCTAVE });
@@ -24,6 +20,19 @@ pub(super) fn check(recording: &Recording, excitation: &Excitation, settings: &S
     if !offset_db.is_finite() {
         return Err(ResponseError::LevelReference { offset_db });
     }
+    let channels: Vec<usize> = settings.reference.into_iter().chain([settings.reply]).collect();
+    admit(recording, excitation, &channels)
+}
+
+/// Whether a recording can hold an excitation, and has the `channels` (from 0) that are asked for.
+///
+/// # Errors
+/// [`ResponseError::RatesDiffer`], `Plan`, `UnequalChannels`, `NotFinite`, `NoSuchChannel`.
+pub fn admit(recording: &Recording, excitation: &Excitation, channels: &[usize]) -> Result<(), ResponseError> {
+    if recording.rate != excitation.rate {
+        return Err(ResponseError::RatesDiffer { recorded_hz: recording.rate.hz(), played_hz: excitation.rate.hz() });
+    }
+    check_plan(excitation)?;
     let found = recording.channels.len();
     let needed = recording.frames();
     for (index, samples) in recording.channels.iter().enumerate() {
@@ -34,7 +43,7 @@ pub(super) fn check(recording: &Recording, excitation: &Excitation, settings: &S
             return Err(ResponseError::NotFinite { channel: index + 1, frame, found: samples[frame] });
         }
     }
-    match settings.reference.into_iter().chain([settings.reply]).find(|&channel| channel >= found) {
+    match channels.iter().find(|&&channel| channel >= found) {
         Some(channel) => Err(ResponseError::NoSuchChannel { wanted: channel + 1, found }),
         None => Ok(()),
     }

@@ -28,6 +28,7 @@ mod truncation;
 mod verdict;
 mod view;
 
+pub use admission::admit;
 pub use analysis::{Analysis, ImpulseResponse, Settings, analyse};
 pub use clock::{Drift, Lag, ToldBy, lag};
 pub use continuity::{Step, steps};

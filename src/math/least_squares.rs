@@ -57,8 +57,11 @@ pub fn least_squares(start: &[f64], model: impl Fn(&[f64]) -> Linearised) -> Opt
     if linearised.residuals.len() < start.len() || !linearised.residuals.iter().all(|r| r.is_finite()) {
         return None;
     }
-    let search =
-        LevenbergMarquardt::new().with_ftol(NO_CHANGE).with_xtol(NO_CHANGE).with_gtol(NO_CHANGE).with_patience(PATIENCE);
+    let search = LevenbergMarquardt::new()
+        .with_ftol(NO_CHANGE)
+        .with_xtol(NO_CHANGE)
+        .with_gtol(NO_CHANGE)
+        .with_patience(PATIENCE);
     let (found, report) = search.minimize(Search { at, linearised, model });
     let ending = match report.termination {
         TerminationReason::ResidualsZero

@@ -55,7 +55,7 @@ pub struct DriverFit {
     pub values: Vec<f64>,
     /// Their covariance, everything counted: noise, misfit, the choice among models, and what is common to all points.
     pub covariance: Vec<Vec<f64>>,
-    /// All models that were tried, best first.
+    /// All models that were tried and can be those of a thing: the chosen one, then the others by AICc.
     pub candidates: Vec<Candidate>,
     /// The classic three-point values; absent where the curve has no such points.
     pub three_point: Option<ThreePoint>,

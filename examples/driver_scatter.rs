@@ -117,7 +117,7 @@ fn random_driver(random: &mut Random, coil: VoiceCoilKind) -> DriverModel {
         (low.parse::<f64>().unwrap(), high.parse::<f64>().unwrap())
     });
     let [fs_hz, qms, qes, re_ohm, le_mh] = [0; 5].map(|_| between(random, ranges.next().unwrap()));
-    let voice_coil = random_coil(random, coil, 1e-3 * le_mh);
+    let voice_coil = random_coil(random, coil, [1e-3 * le_mh, fs_hz]);
     let suspension = match random.uniform() {
         chance if chance < 0.5 => Suspension::Plain,
         _ => Suspension::Creep { lambda: between(random, (0.03, 0.2)) },
@@ -134,14 +134,19 @@ fn between(random: &mut Random, (low, high): (f64, f64)) -> f64 {
     low * (high / low).powf(random.uniform())
 }
 
-/// A voice coil that has about `le_h` at 1 kHz.
-fn random_coil(random: &mut Random, coil: VoiceCoilKind, le_h: f64) -> VoiceCoil {
+/// A voice coil that has about `le_h` at 1 kHz. Eddy currents turn at some hundred to some thousand hertz, in small coils of
+/// domes higher, and above the resonance.
+fn random_coil(random: &mut Random, coil: VoiceCoilKind, [le_h, fs_hz]: [f64; 2]) -> VoiceCoil {
     let mut of = |low, high| between(random, (low, high));
     match coil {
         VoiceCoilKind::Inductance => VoiceCoil::Inductance { le_h },
         VoiceCoilKind::Ladder => {
             let l2_h = le_h * of(0.5, 2.0);
-            VoiceCoil::Ladder { le_h: le_h * of(0.3, 0.7), l2_h, r2_ohm: TAU * of(500.0, 5000.0) * l2_h }
+            VoiceCoil::Ladder {
+                le_h: le_h * of(0.3, 0.7),
+                l2_h,
+                r2_ohm: TAU * of(500f64.max(fs_hz), 5000f64.max(10.0 * fs_hz)) * l2_h,
+            }
         }
         VoiceCoilKind::SemiInductance => {
             let part_h = le_h * of(1.5, 4.0);

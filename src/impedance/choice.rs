@@ -40,7 +40,7 @@ const NOT_CHANCE: f64 = 3.1;
 /// Residuals below this part of |Z| are rounding, not noise.
 const ROUNDING: f64 = 1e-9;
 /// A voice coil's corner lies above this multiple of the resonance.
-const LOWEST_CORNER: f64 = 0.125;
+const LOWEST_CORNER: f64 = 0.5;
 /// More creep than any suspension has.
 const MOST_CREEP: f64 = 0.6;
 
@@ -79,7 +79,7 @@ fn is_possible(fitted: &Fitted) -> bool {
     };
     let coils = match fitted.model.voice_coil {
         VoiceCoil::PowerLaw { n, .. } => n > 0.0 && n < 1.0,
-        // Far below the resonance R₂ could not be told from R_e.
+        // Below the resonance R₂ could not be told from R_e.
         VoiceCoil::Ladder { l2_h, r2_ohm, .. } => r2_ohm > LOWEST_CORNER * TAU * fitted.model.fs_hz * l2_h,
         _ => true,
     };
@@ -93,7 +93,8 @@ fn inflation(curve: &Impedance, weighting: &Weighting, nearest: &Fitted, free: f
     match weighting.noise {
         Noise::Unknown => (misfit * length).max(ROUNDING * ROUNDING),
         Noise::Known if misfit > 1.0 + NOT_CHANCE * (2.0 / free).sqrt() => misfit * length,
-        Noise::Known => length,
+        Noise::Known if length > 1.0 => (misfit * length).max(1.0),
+        Noise::Known => 1.0,
     }
 }
 

@@ -21,6 +21,10 @@ pub(super) struct Shape {
     pub(super) suspension: SuspensionKind,
 }
 
+/// A part that a curve does not want runs away towards nothing or everything; beyond e to this power it stays, so that its
+/// number and its doubt remain numbers.
+const FARTHEST_LOG: f64 = 50.0;
+
 /// The numbers that every model has come first.
 pub(super) const SHARED: usize = 4;
 
@@ -49,15 +53,14 @@ impl Shape {
     pub(super) fn model(self, searched: &[f64]) -> DriverModel {
         let [re_ohm, fs_hz, qms, qes] = [0, 1, 2, 3].map(|at| searched[at].exp());
         let coil = &searched[SHARED..];
+        let part = |at: usize| coil[at].clamp(-FARTHEST_LOG, FARTHEST_LOG).exp();
         let voice_coil = match self.voice_coil {
-            VoiceCoilKind::Inductance => VoiceCoil::Inductance { le_h: coil[0].exp() },
-            VoiceCoilKind::Ladder => {
-                VoiceCoil::Ladder { le_h: coil[0].exp(), l2_h: coil[1].exp(), r2_ohm: coil[2].exp() }
-            }
+            VoiceCoilKind::Inductance => VoiceCoil::Inductance { le_h: part(0) },
+            VoiceCoilKind::Ladder => VoiceCoil::Ladder { le_h: part(0), l2_h: part(1), r2_ohm: part(2) },
             VoiceCoilKind::SemiInductance => {
-                VoiceCoil::SemiInductance { leb_h: coil[0].exp(), le_h: coil[1].exp(), ke_semih: coil[2].exp() }
+                VoiceCoil::SemiInductance { leb_h: part(0), le_h: part(1), ke_semih: part(2) }
             }
-            VoiceCoilKind::PowerLaw => VoiceCoil::PowerLaw { k: coil[0].exp(), n: coil[1] },
+            VoiceCoilKind::PowerLaw => VoiceCoil::PowerLaw { k: part(0), n: coil[1] },
         };
         let suspension = match self.suspension {
             SuspensionKind::Plain => Suspension::Plain,

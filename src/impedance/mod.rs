@@ -1,19 +1,29 @@
 //! What the amplifier sees: impedance measured through a sense resistor, and the driver that explains it.
 
+mod admission;
+mod candidate;
+mod choice;
 mod curve;
 mod error;
 mod features;
 mod fit;
+mod fit_verdict;
 mod jig;
 mod loudness;
 mod measure;
 mod model;
+mod parameters;
 mod ratio;
+mod resonance;
 mod settling;
 mod silence;
+mod start;
 mod suspension;
+mod three_point;
 mod verdict;
 mod voice_coil;
+mod weighting;
+mod whiteness;
 
 pub use curve::Impedance;
 pub use error::ImpedanceError;

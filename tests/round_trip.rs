@@ -234,9 +234,10 @@ fn curves() -> impl Strategy<Value = Curve> {
             numbers(count),
             prop::option::of(numbers(count)),
             prop::option::of(numbers(count)),
+            prop::option::of(numbers(count)),
             header,
         )
-            .prop_map(|(is_ohm, steps, values, phase_deg, u, header)| {
+            .prop_map(|(is_ohm, steps, values, phase_deg, u, u_noise, header)| {
                 let sum = |total: &mut f64, step: f64| {
                     *total += step;
                     Some(*total)
@@ -249,6 +250,7 @@ fn curves() -> impl Strategy<Value = Curve> {
                     values: if is_ohm { magnitude(values) } else { values },
                     phase_deg,
                     u: u.map(magnitude),
+                    u_noise: u_noise.filter(|_| is_ohm).map(magnitude),
                     header: header.into_iter().map(|(key, value)| (key, one_line(value))).collect(),
                     notes: Vec::new(),
                 }

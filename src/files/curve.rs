@@ -2,7 +2,7 @@
 //!
 //! Anybody's has two or three columns: frequency in Hz, level in dB (or magnitude in ohm, if its heading says ohm),
 //! phase in degrees. Our own begins with `# key: value` lines and names its columns:
-//! `frequency_hz,level_db,phase_deg,u_db` or `frequency_hz,magnitude_ohm,phase_deg,u_ohm`, the last two optional.
+//! `frequency_hz,level_db,phase_deg,u_db` or `frequency_hz,magnitude_ohm,phase_deg,u_ohm,u_noise_ohm`, the last ones optional.
 //! A microphone's table is such a curve.
 
 use super::FileError;
@@ -23,6 +23,8 @@ pub struct Curve {
     pub phase_deg: Option<Vec<f64>>,
     /// Standard uncertainty of `values`, in their unit.
     pub u: Option<Vec<f64>>,
+    /// The part of `u` that differs from point to point by chance; only impedances have it.
+    pub u_noise: Option<Vec<f64>>,
     /// What its `# key: value` lines say.
     pub header: Vec<(String, String)>,
     /// What the reader changed: sorted, left out, merged.
@@ -50,6 +52,13 @@ impl Measure {
         match self {
             Self::LevelDb => "u_db",
             Self::MagnitudeOhm => "u_ohm",
+        }
+    }
+
+    pub(super) fn u_noise_column(self) -> Option<&'static str> {
+        match self {
+            Self::LevelDb => None,
+            Self::MagnitudeOhm => Some("u_noise_ohm"),
         }
     }
 }
@@ -113,14 +122,17 @@ pub fn curve_from(bytes: &[u8], path: &Path) -> Result<Curve, FileError> {
         values: column(1),
         phase_deg: meaning.phase_at.map(column),
         u: meaning.u_at.map(column),
+        u_noise: meaning.u_noise_at.map(column),
         header,
         notes,
     };
     let negative = |values: &[f64]| values.iter().position(|&value| value < 0.0);
     let unsigned = match meaning.measure {
-        Measure::MagnitudeOhm => negative(&curve.values).or_else(|| curve.u.as_deref().and_then(negative)),
-        Measure::LevelDb => curve.u.as_deref().and_then(negative),
+        Measure::MagnitudeOhm => negative(&curve.values),
+        Measure::LevelDb => None,
     };
+    let doubts = [&curve.u, &curve.u_noise];
+    let unsigned = unsigned.or_else(|| doubts.into_iter().flatten().find_map(|doubts| negative(doubts)));
     if let Some(at) = unsigned {
         return Err(refuse(path, rows[at].0, "a negative number".into(), "a magnitude or an uncertainty"));
     }
@@ -132,6 +144,7 @@ struct Meaning {
     measure: Measure,
     phase_at: Option<usize>,
     u_at: Option<usize>,
+    u_noise_at: Option<usize>,
 }
 
 impl Meaning {
@@ -149,7 +162,7 @@ impl Meaning {
         let heading = heading.to_lowercase();
         let is_ohm = heading.contains("ohm") || heading.contains('ω');
         let measure = if is_ohm { Measure::MagnitudeOhm } else { Measure::LevelDb };
-        Ok(Self { measure, phase_at: (columns == 3).then_some(2), u_at: None })
+        Ok(Self { measure, phase_at: (columns == 3).then_some(2), u_at: None, u_noise_at: None })
     }
 
     fn by_name(names: &[&str], columns: usize) -> Result<Self, (String, &'static str)> {
@@ -161,12 +174,13 @@ impl Meaning {
             Some(&"magnitude_ohm") => Measure::MagnitudeOhm,
             other => return Err((format!("the column {other:?}"), "level_db or magnitude_ohm")),
         };
-        let mut meaning = Self { measure, phase_at: None, u_at: None };
+        let mut meaning = Self { measure, phase_at: None, u_at: None, u_noise_at: None };
         for (at, &name) in names.iter().enumerate().skip(2) {
             let place = match name {
                 "phase_deg" => &mut meaning.phase_at,
                 name if name == measure.u_column() => &mut meaning.u_at,
-                name => return Err((format!("the column {name:?}"), "phase_deg, u_db or u_ohm")),
+                name if measure.u_noise_column() == Some(name) => &mut meaning.u_noise_at,
+                name => return Err((format!("the column {name:?}"), "phase_deg, u_db, u_ohm or u_noise_ohm")),
             };
             if place.replace(at).is_some() {
                 return Err((format!("the column {name:?} twice"), "each column once"));
@@ -227,6 +241,7 @@ impl Default for Curve {
             values: Vec::new(),
             phase_deg: None,
             u: None,
+            u_noise: None,
             header: Vec::new(),
             notes: Vec::new(),
         }

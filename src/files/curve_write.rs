@@ -22,6 +22,10 @@ pub fn curve_text(curve: &Curve) -> String {
         names.push(curve.measure.u_column());
         columns.push(u);
     }
+    if let (Some(name), Some(u_noise)) = (curve.measure.u_noise_column(), &curve.u_noise) {
+        names.push(name);
+        columns.push(u_noise);
+    }
     assert!(columns.iter().all(|column| column.len() == count), "columns of one length");
     let mut text = String::new();
     for (key, value) in &curve.header {

@@ -5,6 +5,7 @@ mod curve;
 mod curve_write;
 mod document;
 mod error;
+mod impedance_curve;
 mod job;
 mod response_result;
 mod safe;
@@ -24,6 +25,7 @@ pub use capture_description::{
 pub use curve::{Curve, Measure, curve_from, frequency_text, read_curve};
 pub use curve_write::{curve_text, replace_curve};
 pub use error::FileError;
+pub use impedance_curve::{curve_of, impedance_of};
 pub use job::{Job, JobBench, JobTable, job_from, read_job};
 pub use response_result::{
     DistortionTable, GateTable, ImpulseTable, InputFile, RESPONSE_SCHEMA, ReflectionTable, ResponseCurve,

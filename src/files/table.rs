@@ -43,7 +43,7 @@ struct Convention {
 /// No curve has more points.
 const MOST_ROWS: usize = 2_000_000;
 /// No row has more columns.
-const MOST_COLUMNS: usize = 4;
+const MOST_COLUMNS: usize = 5;
 
 /// The rows of a text.
 pub(super) fn table(text: &str, path: &Path) -> Result<Table, FileError> {

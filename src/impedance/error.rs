@@ -10,6 +10,8 @@ pub enum ImpedanceError {
     NotANumber { hz: f64, found: String, wanted: &'static str },
     #[error("no point between {from_hz} and {to_hz} Hz")]
     NothingInBand { from_hz: f64, to_hz: f64 },
+    #[error("a curve of {found}, an impedance needs ohm and degrees")]
+    NotOhmAndDegrees { found: String },
 }
 
 impl ImpedanceError {
@@ -18,6 +20,10 @@ impl ImpedanceError {
         match self {
             Self::UnequalColumns { .. } | Self::NotANumber { .. } => "give a table whose every line is complete",
             Self::NothingInBand { .. } => "give a band that the curve covers",
+            Self::NotOhmAndDegrees { .. } => {
+                "give a table of frequency in Hz, magnitude in ohm and phase in degrees whose heading says ohm, or a \
+                 Touchstone file"
+            }
         }
     }
 }

@@ -201,6 +201,7 @@ fn microphone_table(settings: &BenchSettings) -> Result<String, QuantityError> {
         values: settings.microphone.table_db(grid.hz()),
         phase_deg: None,
         u: None,
+        u_noise: None,
         header: vec![("what".into(), "own response of the simulated microphone".into())],
         notes: Vec::new(),
     }))

@@ -340,6 +340,7 @@ fn write(
         values: document.curve.level_db.clone(),
         phase_deg: Some(document.curve.phase_deg.clone()),
         u: Some(document.curve.u_db.clone()),
+        u_noise: None,
         header: header.clone(),
         notes: Vec::new(),
     };

@@ -1,15 +1,35 @@
 //! What the amplifier sees: impedance measured through a sense resistor, and the driver that explains it.
 
+mod added_mass;
+mod air_load;
+mod alike;
 mod curve;
 mod error;
+mod evidence;
 mod fit;
+mod mechanics;
 mod model;
+mod moving;
+mod plausible;
+mod promise;
+#[cfg(test)]
+mod reference;
+mod shift;
 mod suspension;
+mod test_box;
 mod voice_coil;
 
+pub use added_mass::{grown_mass_kg, mass_growth};
+pub use air_load::{Mounting, air_load_kg};
+pub use alike::{Alike, CommonCurve, Comparison, MOST_DIFFERENT_DB, compared, differences, odd_one_out};
 pub use curve::Impedance;
 pub use error::ImpedanceError;
+pub use evidence::{Doubted, Evidence};
 pub use fit::{Candidate, DriverFit, FitSettings, SuspensionKind, ThreePoint, VoiceCoilKind, fit_driver};
+pub use mechanics::{DATA_SHEET_V, Radiator, Resonance, equivalent_volume_m3};
 pub use model::DriverModel;
+pub use moving::{Agreement, DriverParameters, Method, MethodResult, driver_parameters};
+pub use promise::{Kept, Promise, Promised, promises_kept};
 pub use suspension::Suspension;
+pub use test_box::{BoxedCone, more_air_in_box_kg, stiffness_ratio_by_damping, stiffness_ratio_by_resonance};
 pub use voice_coil::VoiceCoil;

@@ -103,8 +103,7 @@ mod tests {
             vec![r_vp * u_v * u_phase, r_ip * u_i * u_phase, u_phase * u_phase],
         ];
         let inputs = Correlated { values: vec![v, i, phase], covariance };
-        let found =
-            propagated(&inputs, |x| vec![x[0] / x[1] * x[2].cos(), x[0] / x[1] * x[2].sin(), x[0] / x[1]]);
+        let found = propagated(&inputs, |x| vec![x[0] / x[1] * x[2].cos(), x[0] / x[1] * x[2].sin(), x[0] / x[1]]);
         // Printed: R = 127.732 ± 0.071, X = 219.847 ± 0.295, Z = 254.260 ± 0.236 ohm; r(R,X) = −0.588.
         // Half of the last printed digit, and the inputs' own rounding.
         for (at, (value, u)) in [(127.732, 0.071), (219.847, 0.295), (254.260, 0.236)].into_iter().enumerate() {

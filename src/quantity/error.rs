@@ -23,7 +23,9 @@ impl QuantityError {
             Self::Rate { .. } => "use a rate that sound cards have, 44.1 to 192 kHz",
             Self::Empty => "widen the band until a point falls into it",
             Self::NotRising { .. } => "sort the frequencies and remove doubles",
-            Self::Air { .. } => "give the temperature in degrees Celsius and the pressure in kPa, as they are in your room",
+            Self::Air { .. } => {
+                "give the temperature in degrees Celsius and the pressure in kPa, as they are in your room"
+            }
             Self::Typed { .. } => "write a number and its unit, for example 120 mm, 4.7k, 5 ms or 1/12",
         }
     }

@@ -22,9 +22,10 @@ const FLOORS: [(&str, u32); 10] = [
 const FORBIDDEN: [(&str, &str); 2] = [("bench", "response"), ("bench", "impedance")];
 
 /// Where an outside crate, or a part of the standard library that touches the machine, may be used.
-const AT_HOME: [(&str, &[&str]); 12] = [
+const AT_HOME: [(&str, &[&str]); 13] = [
     ("realfft", &["math"]),
     ("nalgebra", &["math"]),
+    ("levenberg_marquardt", &["math"]),
     ("cpal", &["audio"]),
     ("rtrb", &["audio"]),
     ("alsa", &["audio"]),

@@ -1,7 +1,16 @@
 //! What a fit of a driver's model to its impedance gives.
 
+use super::admission::resonance_of;
+use super::candidate::{Fitted, fitted as nearer};
+use super::choice::{Choice, choose};
+use super::parameters::{SHARED, Shape, natural, shapes};
+use super::start::{resonance, starts};
+use super::three_point::three_point;
+use super::verdict::findings;
+use super::weighting::{Noise, Weighting};
 use super::{DriverModel, Impedance, ImpedanceError};
 use crate::quantity::Finding;
+use num_complex::Complex64;
 
 /// How a driver is to be fitted.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
@@ -12,6 +21,8 @@ pub struct FitSettings {
     pub voice_coil: Option<VoiceCoilKind>,
     /// Which suspension; absent: the better by corrected AIC.
     pub suspension: Option<SuspensionKind>,
+    /// The voice coil's resistance as a meter shows it, to judge the curve by; it is not used in the fit.
+    pub dc_resistance_ohm: Option<f64>,
 }
 
 /// The voice-coil models by name.
@@ -102,10 +113,100 @@ impl DriverFit {
 
 /// The driver that explains an impedance in free air.
 ///
+/// Every model of `settings` is brought as near to the curve as it goes, each point counted by its noise; the best by corrected
+/// AIC is chosen (`choice.rs`).
+///
 /// # Errors
 /// [`ImpedanceError`] when nothing can be fitted; what can be used with care is a finding instead.
 pub fn fit_driver(curve: &Impedance, settings: &FitSettings) -> Result<DriverFit, ImpedanceError> {
-    let band_hz = settings.band_hz.unwrap_or([0.0, f64::INFINITY]);
-    let _ = curve.within(band_hz)?;
-    unimplemented!()
+    let whole = curve.hz();
+    let band_hz = settings.band_hz.unwrap_or([whole[0], whole[whole.len() - 1]]);
+    let curve = curve.within(band_hz)?;
+    let shapes = shapes(settings.voice_coil, settings.suspension);
+    let fewest = shapes.iter().map(|shape| shape.count()).min().unwrap_or(SHARED);
+    let peak = resonance_of(&curve, fewest)?;
+    let driver = resonance(&curve, peak);
+    let mut weighting = Weighting::of(&curve);
+    let mut fitted = all_fitted(&curve, &weighting, &driver, &shapes);
+    if weighting.noise == Noise::Known
+        && let Some(nearest) = fitted.iter().min_by(|a, b| a.chi_square.total_cmp(&b.chi_square))
+    {
+        weighting = weighting.on_model(curve.values(), &nearest.ohm);
+        let again = |before: &Fitted| nearer(&curve, &weighting, before.shape, &[before.searched().to_vec()]);
+        fitted = fitted.iter().filter_map(again).collect();
+    }
+    let choice = choose(&curve, &weighting, fitted).ok_or(ImpedanceError::NoFit)?;
+    told(&curve, &weighting, &choice, settings)
+}
+
+/// Every shape at its best; creep begins where the plain suspension ended.
+fn all_fitted(curve: &Impedance, weighting: &Weighting, driver: &DriverModel, shapes: &[Shape]) -> Vec<Fitted> {
+    let enough = |shape: &&Shape| weighting.numbers() > shape.count() as f64 + 1.0;
+    let one = |shape: &Shape| {
+        let plain = Shape { suspension: SuspensionKind::Plain, ..*shape };
+        let fitted = nearer(curve, weighting, plain, &starts(curve, driver, plain));
+        match (shape.suspension, fitted) {
+            (SuspensionKind::Plain, fitted) => fitted,
+            (SuspensionKind::Creep, Some(plain)) => {
+                let start = |lambda: f64| [plain.searched(), &[lambda]].concat();
+                nearer(curve, weighting, *shape, &CREEP_STARTS.map(start))
+            }
+            (SuspensionKind::Creep, None) => nearer(curve, weighting, *shape, &starts(curve, driver, *shape)),
+        }
+    };
+    shapes.iter().filter(enough).filter_map(one).collect()
+}
+
+/// λ to search from: little, and as usual.
+const CREEP_STARTS: [f64; 2] = [0.02, 0.12];
+
+/// What the choice says, in the words of the result.
+fn told(
+    curve: &Impedance,
+    weighting: &Weighting,
+    choice: &Choice,
+    settings: &FitSettings,
+) -> Result<DriverFit, ImpedanceError> {
+    let chosen = &choice.ranked[0].0;
+    let mut covariance = choice.covariance().ok_or(ImpedanceError::NoFit)?;
+    add_common(curve, weighting, chosen, &mut covariance);
+    let candidate = |(fitted, above): &(Fitted, f64)| Candidate {
+        model: fitted.model,
+        parameters: fitted.shape.count(),
+        aicc_above_best: *above,
+        residual_percent: fitted.residual_percent(curve),
+    };
+    let is_known = weighting.noise == Noise::Known;
+    let mut fit = DriverFit {
+        model: chosen.model,
+        names: chosen.shape.names(),
+        values: natural(&chosen.model),
+        covariance,
+        candidates: choice.ranked.iter().map(candidate).collect(),
+        three_point: three_point(curve),
+        residual_percent: chosen.residual_percent(curve),
+        misfit_ratio: is_known.then_some(choice.misfit),
+        widened_ratio: if is_known {
+            choice.inflation.sqrt()
+        } else {
+            (choice.inflation / choice.misfit).max(1.0).sqrt()
+        },
+        band_hz: [curve.hz()[0], curve.hz()[curve.hz().len() - 1]],
+        findings: Vec::new(),
+    };
+    fit.findings = findings(&fit, settings, chosen.ending);
+    Ok(fit)
+}
+
+/// Adds what is common to all points: they may all be too high or low along Z, and turned, by their common doubt.
+fn add_common(curve: &Impedance, weighting: &Weighting, chosen: &Fitted, covariance: &mut [Vec<f64>]) {
+    let Some(common) = curve.u_common_ohm() else { return };
+    for direction in [Complex64::ONE, Complex64::I] {
+        let shift = |(z, u): (&Complex64, &f64)| direction * z / z.norm() * u;
+        let shifts: Vec<Complex64> = curve.values().iter().zip(common).map(shift).collect();
+        let Some(moved) = chosen.moved(&shifts, weighting) else { continue };
+        for (row, values) in covariance.iter_mut().enumerate() {
+            values.iter_mut().zip(&moved).for_each(|(value, other)| *value += moved[row] * other);
+        }
+    }
 }

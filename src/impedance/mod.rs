@@ -1,8 +1,11 @@
 //! What the amplifier sees: impedance measured through a sense resistor, and the driver that explains it.
 
 mod added_mass;
+mod admission;
 mod air_load;
 mod alike;
+mod candidate;
+mod choice;
 mod curve;
 mod error;
 mod evidence;
@@ -10,14 +13,22 @@ mod fit;
 mod mechanics;
 mod model;
 mod moving;
+mod parameters;
 mod plausible;
 mod promise;
 #[cfg(test)]
 mod reference;
+mod resonance;
 mod shift;
+mod start;
+mod suspension;
 mod suspension;
 mod test_box;
+mod three_point;
+mod verdict;
 mod voice_coil;
+mod weighting;
+mod whiteness;
 
 pub use added_mass::{grown_mass_kg, mass_growth};
 pub use air_load::{Mounting, air_load_kg};

@@ -53,6 +53,7 @@ pub enum Code {
     SmallShift,
     Implausible,
     Disagreement,
+    UnknownNoise,
 }
 
 impl std::fmt::Display for Code {

@@ -1,0 +1,102 @@
+//! What can't be a driver in free air is refused by name.
+//!
+//! A driver's |Z| has one resonance, falls to its plateau on both sides, and its phase stays above that of a capacitor: with
+//! r₀ = Z_max/R_e the phase of a driver without inductance is at least −arcsin((r₀ − 1)/(r₀ + 1)), −76° for r₀ = 65.
+
+use super::resonance::{Peak, peaks};
+use super::{Impedance, ImpedanceError};
+
+/// A phase below this at the low end is a capacitor's.
+const CAPACITOR_DEG: f64 = -78.0;
+/// |Z| at the low end over the lowest below the peak, and phase there, that only a capacitor in series gives.
+const CAPACITOR_RISE: f64 = 1.5;
+const CAPACITOR_BEFORE_PEAK_DEG: f64 = -40.0;
+/// A peak stands out by this part of its height, and by this many times its noise.
+const LEAST_PEAK: f64 = 0.05;
+const LEAST_PEAK_NOISES: f64 = 5.0;
+/// A second peak is a resonance of its own, not a wrinkle of the cone, when it stands out by these parts of the first and of
+/// the lowest |Z|.
+const SECOND_OF_FIRST: f64 = 0.15;
+const SECOND_OF_LOWEST: f64 = 0.25;
+/// A real part below zero by this part of |Z|, or by as many noises, at more than this part of the points.
+const NEGATIVE: f64 = 0.02;
+const NEGATIVE_POINTS: f64 = 0.02;
+/// The low end of the curve, in octaves, over which phase is averaged.
+const LOW_END_OCTAVES: f64 = 0.5;
+
+/// The resonance.
+///
+/// # Errors
+/// [`ImpedanceError`]: too few points, no phase, a negative resistance, a capacitor or several resonances, no resonance.
+pub(super) fn resonance_of(curve: &Impedance, numbers: usize) -> Result<Peak, ImpedanceError> {
+    let points = curve.hz().len();
+    if points <= numbers {
+        return Err(ImpedanceError::TooFewPoints { found: points, needed: numbers + 1 });
+    }
+    if curve.values().iter().all(|z| z.im == 0.0) {
+        return Err(ImpedanceError::WithoutPhase);
+    }
+    refuse_negative(curve)?;
+    let magnitude = curve.magnitude_ohm();
+    let all = peaks(&magnitude);
+    let stands_out = |peak: &&Peak| peak.prominence_ohm > LEAST_PEAK * magnitude[peak.at] && is_not_noise(curve, peak);
+    let first = all.iter().find(stands_out);
+    refuse_capacitor(curve, &magnitude, first)?;
+    let Some(&first) = first else { return Err(without_peak(curve, &magnitude)) };
+    let lowest = magnitude.iter().copied().fold(f64::INFINITY, f64::min);
+    let least = (SECOND_OF_FIRST * first.prominence_ohm).max(SECOND_OF_LOWEST * lowest);
+    let second =
+        all.iter().find(|peak| peak.at != first.at && peak.prominence_ohm > least && is_not_noise(curve, peak));
+    if let Some(second) = second {
+        let (a, b) = (curve.hz()[first.at], curve.hz()[second.at]);
+        return Err(ImpedanceError::SeveralResonances { first_hz: a.min(b), second_hz: a.max(b) });
+    }
+    Ok(first)
+}
+
+fn is_not_noise(curve: &Impedance, peak: &Peak) -> bool {
+    curve.u_noise_ohm().is_none_or(|u| peak.prominence_ohm > LEAST_PEAK_NOISES * u[peak.at])
+}
+
+fn refuse_negative(curve: &Impedance) -> Result<(), ImpedanceError> {
+    let u = |at: usize| curve.u_noise_ohm().map_or(0.0, |u| u[at]);
+    let is_below = |at: &usize| {
+        let z = curve.values()[*at];
+        z.re < -(NEGATIVE * z.norm()).max(LEAST_PEAK_NOISES * u(*at))
+    };
+    let below: Vec<usize> = (0..curve.hz().len()).filter(is_below).collect();
+    match below.first() {
+        Some(&at) if below.len() as f64 > NEGATIVE_POINTS * curve.hz().len() as f64 => {
+            Err(ImpedanceError::NegativeResistance { hz: curve.hz()[at], found_ohm: curve.values()[at].re })
+        }
+        _ => Ok(()),
+    }
+}
+
+/// Mean phase of the curve's low end, in degrees.
+fn low_end_deg(curve: &Impedance) -> f64 {
+    let end_hz = curve.hz()[0] * LOW_END_OCTAVES.exp2();
+    let low = curve.hz().iter().zip(curve.values()).take_while(|(hz, _)| **hz <= end_hz);
+    let sum: num_complex::Complex64 = low.map(|(_, z)| z / z.norm()).sum();
+    sum.arg().to_degrees()
+}
+
+fn refuse_capacitor(curve: &Impedance, magnitude: &[f64], first: Option<&Peak>) -> Result<(), ImpedanceError> {
+    let phase_deg = low_end_deg(curve);
+    let before = first.map(|peak| magnitude[..peak.at].iter().copied().fold(f64::INFINITY, f64::min));
+    let rises = before.is_some_and(|lowest| magnitude[0] > CAPACITOR_RISE * lowest);
+    if phase_deg < CAPACITOR_DEG || (rises && phase_deg < CAPACITOR_BEFORE_PEAK_DEG) {
+        return Err(ImpedanceError::Capacitor { hz: curve.hz()[0], phase_deg, ohm: magnitude[0] });
+    }
+    Ok(())
+}
+
+/// Why there is no peak: the curve begins above it, or there is none.
+fn without_peak(curve: &Impedance, magnitude: &[f64]) -> ImpedanceError {
+    let lowest = magnitude.iter().copied().fold(f64::INFINITY, f64::min);
+    let (from_hz, to_hz) = (curve.hz()[0], curve.hz()[curve.hz().len() - 1]);
+    if magnitude[0] > (1.0 + LEAST_PEAK) * lowest && low_end_deg(curve) < -3.0 {
+        return ImpedanceError::StartsAboveResonance { from_hz };
+    }
+    ImpedanceError::NoResonance { from_hz, to_hz, needed_percent: 100.0 * LEAST_PEAK }
+}

@@ -1,0 +1,95 @@
+//! One model, brought as near to a curve as it goes.
+
+use super::parameters::{Shape, natural_slopes};
+use super::weighting::Weighting;
+use super::{DriverModel, Impedance};
+use crate::math::{Ending, LeastSquares, Linearised, Sensitivity, least_squares};
+use num_complex::Complex64;
+
+/// A model at its best.
+#[derive(Debug, Clone)]
+pub(super) struct Fitted {
+    pub(super) shape: Shape,
+    pub(super) model: DriverModel,
+    /// Its values along the curve.
+    pub(super) ohm: Vec<Complex64>,
+    /// Σ|r|².
+    pub(super) chi_square: f64,
+    /// Whether the search ended at a minimum.
+    pub(super) ending: Ending,
+    found: LeastSquares,
+}
+
+/// The model of this shape that comes nearest to the curve, of searches from all `starts`; `None` when none gets anywhere.
+pub(super) fn fitted(curve: &Impedance, weighting: &Weighting, shape: Shape, starts: &[Vec<f64>]) -> Option<Fitted> {
+    let searches = starts.iter().filter_map(|start| {
+        let found = least_squares(start, |searched| linearised(curve, weighting, shape, searched))?;
+        let chi_square: f64 = found.linearised.residuals.iter().map(|r| r * r).sum();
+        chi_square.is_finite().then_some((chi_square, found))
+    });
+    let (chi_square, found) = searches.min_by(|a, b| a.0.total_cmp(&b.0))?;
+    let model = shape.model(&found.values);
+    let ohm = curve.hz().iter().map(|&hz| model.impedance_ohm(hz)).collect();
+    Some(Fitted { shape, model, ohm, chi_square, ending: found.ending, found })
+}
+
+/// Residuals √a·(Z_model − Z)/σ, real and imaginary part in turn, and their slopes.
+fn linearised(curve: &Impedance, weighting: &Weighting, shape: Shape, searched: &[f64]) -> Linearised {
+    let model = shape.model(searched);
+    let (points, count) = (curve.hz().len(), searched.len());
+    let mut residuals = vec![0.0; 2 * points];
+    let mut slopes = vec![0.0; 2 * points * count];
+    let mut along = vec![Complex64::ZERO; count];
+    for (at, &hz) in curve.hz().iter().enumerate() {
+        let weight = weighting.share[at].sqrt() / weighting.sigma_ohm[at];
+        let off = weight * (shape.impedance_ohm(&model, hz, &mut along) - curve.values()[at]);
+        (residuals[2 * at], residuals[2 * at + 1]) = (off.re, off.im);
+        for (number, slope) in along.iter().enumerate() {
+            let row = 2 * points * number + 2 * at;
+            (slopes[row], slopes[row + 1]) = (weight * slope.re, weight * slope.im);
+        }
+    }
+    Linearised { residuals, slopes }
+}
+
+impl Fitted {
+    /// The searched numbers.
+    pub(super) fn searched(&self) -> &[f64] {
+        &self.found.values
+    }
+
+    /// Root mean square of what it leaves, in percent of |Z|.
+    pub(super) fn residual_percent(&self, curve: &Impedance) -> f64 {
+        let squares = self.ohm.iter().zip(curve.values()).map(|(model, z)| ((model - z) / z).norm_sqr());
+        100.0 * (squares.sum::<f64>() / self.ohm.len() as f64).sqrt()
+    }
+
+    /// What it leaves over σ, a complex number a point.
+    pub(super) fn residuals(&self, curve: &Impedance, weighting: &Weighting) -> Vec<Complex64> {
+        let off = self.ohm.iter().zip(curve.values()).map(|(model, z)| model - z);
+        off.zip(&weighting.sigma_ohm).map(|(off, sigma)| off / sigma).collect()
+    }
+
+    /// Covariance of its numbers in SI for noise of σ: that of the searched numbers, carried over.
+    pub(super) fn covariance(&self) -> Option<Vec<Vec<f64>>> {
+        let slopes = natural_slopes(&self.model);
+        let searched = Sensitivity::new(&self.found.linearised, slopes.len())?.covariance;
+        let carried = |row: usize| (0..slopes.len()).map(|k| searched[row][k] * slopes[row] * slopes[k]).collect();
+        Some((0..slopes.len()).map(carried).collect())
+    }
+
+    /// By how much its numbers in SI move when every point moves by `shift_ohm`.
+    pub(super) fn moved(&self, shift_ohm: &[Complex64], weighting: &Weighting) -> Option<Vec<f64>> {
+        let slopes = natural_slopes(&self.model);
+        let residuals: Vec<f64> = shift_ohm
+            .iter()
+            .enumerate()
+            .flat_map(|(at, shift)| {
+                let off = weighting.share[at].sqrt() / weighting.sigma_ohm[at] * shift;
+                [off.re, off.im]
+            })
+            .collect();
+        let searched = Sensitivity::new(&self.found.linearised, slopes.len())?.shift(&residuals);
+        Some(searched.iter().zip(&slopes).map(|(shift, slope)| shift * slope).collect())
+    }
+}

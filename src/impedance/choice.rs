@@ -1,0 +1,155 @@
+//! Which model, and what the choice itself adds to the doubt.
+//!
+//! ```text
+//! AICc = χ²/ĉ + 2k + 2k(k+1)/(n − k − 1)        w_i ∝ exp(−(AICc_i − AICc_best)/2)
+//! cov = Σ w_i·(cov_i + d_i·d_iᵀ),   d_i = θ_i − θ_chosen          (for R_e, f_s, Q_ms, Q_es, which every model has)
+//! ```
+//!
+//! χ²: weighted squares of the residuals; n: independent real numbers in the curve; k: numbers fitted; ĉ: what the nearest
+//! model leaves over what the noise explains, times the length over which residuals go together, 1 where noise explains
+//! all. With ĉ > 1 no model is right and differences of χ² are worth so much less. The voice coil's and the creep's own
+//! numbers exist in the chosen model only: they follow the four shared ones as they do in its own fit.
+//!
+//! Source: K. P. Burnham, D. R. Anderson, "Model Selection and Multimodel Inference", 2nd edition (2002), sections 2.4 (AICc),
+//! 2.5 (ĉ), 4.3 (variance over models), from memory.
+
+use super::candidate::Fitted;
+use super::parameters::{SHARED, natural};
+use super::weighting::{Noise, Weighting};
+use super::whiteness::whiteness;
+use super::{Impedance, Suspension, VoiceCoil};
+
+/// The models in the order of the choice.
+pub(super) struct Choice {
+    /// Best first, each with its AICc less the best one's.
+    pub(super) ranked: Vec<(Fitted, f64)>,
+    /// ĉ.
+    pub(super) inflation: f64,
+    /// Mean square of the residuals over what the noise explains, of the chosen model.
+    pub(super) misfit: f64,
+}
+
+/// A mean square beyond noise by this many σ is not chance (one fit in a thousand).
+const NOT_CHANCE: f64 = 3.1;
+/// Residuals below this part of |Z| are rounding, not noise.
+const ROUNDING: f64 = 1e-9;
+/// More creep than any suspension has.
+const MOST_CREEP: f64 = 0.6;
+
+/// The models ranked; `None` when there are none.
+pub(super) fn choose(curve: &Impedance, weighting: &Weighting, fitted: Vec<Fitted>) -> Option<Choice> {
+    let numbers = weighting.numbers();
+    let free = |fitted: &Fitted| (numbers - fitted.shape.count() as f64).max(1.0);
+    let mut possible: Vec<Fitted> = fitted.iter().filter(|fitted| is_possible(fitted)).cloned().collect();
+    if possible.is_empty() {
+        possible = fitted;
+    }
+    let nearest = possible.iter().min_by(|a, b| a.chi_square.total_cmp(&b.chi_square))?;
+    let inflation = inflation(curve, weighting, nearest, free(nearest));
+    let aicc = |fitted: &Fitted| {
+        let k = fitted.shape.count() as f64;
+        fitted.chi_square / inflation + 2.0 * k + 2.0 * k * (k + 1.0) / (numbers - k - 1.0).max(0.1)
+    };
+    let mut ranked: Vec<(Fitted, f64)> =
+        possible.into_iter().map(|fitted| (aicc(&fitted), fitted)).map(|(a, f)| (f, a)).collect();
+    ranked.sort_by(|a, b| a.1.total_cmp(&b.1));
+    let best = ranked[0].1;
+    ranked.iter_mut().for_each(|(_, aicc)| *aicc -= best);
+    let misfit = ranked[0].0.chi_square / free(&ranked[0].0);
+    Some(Choice { ranked, inflation, misfit })
+}
+
+/// Whether a model's numbers can be those of a thing.
+fn is_possible(fitted: &Fitted) -> bool {
+    let creeps = match fitted.model.suspension {
+        Suspension::Plain => true,
+        Suspension::Creep { lambda } => lambda > 0.0 && lambda < MOST_CREEP,
+    };
+    let coils = match fitted.model.voice_coil {
+        VoiceCoil::PowerLaw { n, .. } => n > 0.0 && n < 1.0,
+        _ => true,
+    };
+    creeps && coils
+}
+
+/// ĉ.
+fn inflation(curve: &Impedance, weighting: &Weighting, nearest: &Fitted, free: f64) -> f64 {
+    let misfit = nearest.chi_square / free;
+    let length = whiteness(&nearest.residuals(curve, weighting), &weighting.share).length;
+    match weighting.noise {
+        Noise::Unknown => (misfit * length).max(ROUNDING * ROUNDING),
+        Noise::Known if misfit > 1.0 + NOT_CHANCE * (2.0 / free).sqrt() => misfit * length,
+        Noise::Known => length,
+    }
+}
+
+impl Choice {
+    /// Covariance of the chosen model's numbers in SI, the choice counted.
+    pub(super) fn covariance(&self) -> Option<Vec<Vec<f64>>> {
+        let chosen = &self.ranked[0].0;
+        let own: Vec<Vec<f64>> =
+            chosen.covariance()?.iter().map(|row| row.iter().map(|value| value * self.inflation).collect()).collect();
+        let values = natural(&chosen.model);
+        let total: f64 = self.ranked.iter().map(|(_, above)| (-above / 2.0).exp()).sum();
+        let mut shared = vec![vec![0.0; SHARED]; SHARED];
+        for (fitted, above) in &self.ranked {
+            let weight = (-above / 2.0).exp() / total;
+            // Less than a part in a million changes nothing that is shown.
+            let Some(covariance) = (weight > 1e-6).then(|| fitted.covariance()).flatten() else { continue };
+            let other = natural(&fitted.model);
+            for row in 0..SHARED {
+                for column in 0..SHARED {
+                    let apart = (other[row] - values[row]) * (other[column] - values[column]);
+                    shared[row][column] += weight * (covariance[row][column] * self.inflation + apart);
+                }
+            }
+        }
+        Some(following(&own, &shared))
+    }
+}
+
+/// The covariance whose first numbers have the covariance `shared` and whose others follow those as in `own`:
+/// `C_os·C_ss⁻¹` is what follows, and what is left of C_oo stays.
+fn following(own: &[Vec<f64>], shared: &[Vec<f64>]) -> Vec<Vec<f64>> {
+    let count = own.len();
+    let others = SHARED..count;
+    let follow: Vec<Vec<f64>> = others.clone().map(|row| solved(own, &own[row][..SHARED])).collect();
+    let mut whole = own.to_vec();
+    for row in 0..SHARED {
+        whole[row][..SHARED].copy_from_slice(&shared[row]);
+    }
+    let through =
+        |gains: &[f64], column: usize, of: &[Vec<f64>]| (0..SHARED).map(|k| gains[k] * of[k][column]).sum::<f64>();
+    for row in others.clone() {
+        let gains = &follow[row - SHARED];
+        for column in 0..SHARED {
+            let value = through(gains, column, shared);
+            (whole[row][column], whole[column][row]) = (value, value);
+        }
+    }
+    for row in others.clone() {
+        for column in others.clone() {
+            let added: f64 = (0..SHARED).map(|k| (whole[row][k] - own[row][k]) * follow[column - SHARED][k]).sum();
+            whole[row][column] = own[row][column] + added;
+        }
+    }
+    whole
+}
+
+/// The g with `C_ss·g = c`, by Gauss's elimination without exchange, which a covariance does not need.
+fn solved(own: &[Vec<f64>], c: &[f64]) -> Vec<f64> {
+    let mut rows: Vec<Vec<f64>> = (0..SHARED).map(|row| [&own[row][..SHARED], &c[row..=row]].concat()).collect();
+    for pivot in 0..SHARED {
+        for row in pivot + 1..SHARED {
+            let factor = rows[row][pivot] / rows[pivot][pivot];
+            let upper = rows[pivot].clone();
+            rows[row].iter_mut().zip(&upper).for_each(|(value, above)| *value -= factor * above);
+        }
+    }
+    let mut gains = vec![0.0; SHARED];
+    for row in (0..SHARED).rev() {
+        let known: f64 = (row + 1..SHARED).map(|k| rows[row][k] * gains[k]).sum();
+        gains[row] = (rows[row][SHARED] - known) / rows[row][row];
+    }
+    if gains.iter().all(|gain| gain.is_finite()) { gains } else { vec![0.0; SHARED] }
+}

@@ -222,10 +222,10 @@ mod tests {
             ("qms", doubted(4.0, 0.1), doubted(4.1, 0.1)),
             ("re_ohm", doubted(5.6, 1e-5), doubted(5.601, 1e-5)),
         ];
-        // 4.10 %, 2u = 2·1.041·√2·0.3 %… = 0.85 %.
+        // 4.10 %, 2u = 2·1.041·√(0.2882² + 0.3²) % = 0.866 %.
         assert_eq!(
             differences(&numbers),
-            ["f_s higher by 4.10 ± 0.85 %: the suspension is stiffer or the cone lighter"]
+            ["f_s higher by 4.10 ± 0.87 %: the suspension is stiffer or the cone lighter"]
         );
     }
 }

@@ -22,7 +22,6 @@ mod resonance;
 mod shift;
 mod start;
 mod suspension;
-mod suspension;
 mod test_box;
 mod three_point;
 mod verdict;

@@ -57,6 +57,12 @@ impl Example {
     pub fn number(&self, column: &str) -> Option<f64> {
         self.columns.get(column)?.parse().ok()
     }
+
+    /// Half of the last digit that is printed.
+    pub fn half_digit(&self, column: &str) -> f64 {
+        let text = &self.columns[column];
+        0.5 * 10f64.powi(-(text.split_once('.').map_or(0, |(_, fraction)| fraction.len()) as i32))
+    }
 }
 
 pub(crate) fn examples() -> Vec<Example> {

@@ -72,6 +72,9 @@ fn slope(inputs: &Correlated, at: usize, follows: impl Fn(&[f64]) -> Vec<f64>) -
 /// estimate counts by its own variance. Estimates without doubt share all of the weight.
 pub fn best_weights(covariance: &[Vec<f64>]) -> Vec<f64> {
     let count = covariance.len();
+    if count < 2 {
+        return vec![1.0; count];
+    }
     let certain: Vec<bool> = (0..count).map(|at| covariance[at][at] <= 0.0).collect();
     if certain.contains(&true) {
         let share = certain.iter().filter(|known| **known).count() as f64;

@@ -10,6 +10,7 @@ mod curve;
 mod error;
 mod evidence;
 mod fit;
+mod kind;
 mod mechanics;
 mod model;
 mod moving;

@@ -6,6 +6,8 @@ mod capture;
 mod chain;
 mod demo;
 mod devices;
+mod driver;
+mod driver_summary;
 mod failure;
 mod level;
 mod paper;
@@ -35,6 +37,7 @@ enum Command {
     Capture(capture::Args),
     Signal(signal::Args),
     Response(response::Args),
+    Driver(driver::Args),
     Completions(paper::CompletionsArgs),
     Man(paper::ManArgs),
 }
@@ -48,6 +51,7 @@ pub fn run() -> ExitCode {
         Command::Demo(args) => demo::run(args),
         Command::Signal(args) => signal::run(args),
         Command::Response(args) => response::run(args),
+        Command::Driver(args) => driver::run(args),
         Command::Completions(args) => paper::completions(args),
         Command::Man(args) => paper::man(args),
     };

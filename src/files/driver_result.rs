@@ -216,8 +216,8 @@ pub struct MethodTable {
     /// How far resonance and damping are apart, over the uncertainty of that.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub apart_in_u: Option<f64>,
-    /// Its weight in the result.
-    pub weight: f64,
+    /// Whether it has a part in the result.
+    pub used: bool,
 }
 
 /// Two ways side by side.

@@ -37,7 +37,7 @@ pub use driver_result::{
 };
 pub use error::FileError;
 pub use impedance_curve::{curve_of, impedance_of};
-pub use job::{Job, JobBench, JobTable, job_from, read_job};
+pub use job::{Job, JobBench, JobLimits, JobTable, job_from, read_job};
 pub use match_result::{MATCH_SCHEMA, MatchDocument, MatchSettings, PairTable, UnitTable, WorstTable};
 pub use response_result::{
     DistortionTable, GateTable, ImpulseTable, InputFile, RESPONSE_SCHEMA, ReflectionTable, ResponseCurve,

@@ -1,14 +1,16 @@
 //! What moves behind the terminals, from all that is known of it, with every doubt carried along.
 //!
 //! ```text
-//! ln M_ms = Σ wᵢ·ln M_i       wᵢ: the weights of the least doubt among added mass, test box, known mass
+//! x' = x − K·m(x)        m: by how much ln M_ms of the other methods is above that of the first
 //! ```
 //!
-//! Each of the two curves tells its answer twice, by the resonance and by the damping, which are joined the same way.
-//! The weights are found first and then held, so that the rest is one function of the numbers that were measured:
-//! the covariance of everything follows from theirs (`math::propagated`). Where two answers differ by more than twice the
-//! doubt of their difference, something is wrong that no doubt holds; the doubt of their mean is then widened in
-//! proportion, and it is said.
+//! Each of the two curves tells its answer twice, by the resonance and by the damping; they are joined by the weights of
+//! least doubt. Where two methods agree, all numbers x that were measured (masses, volume, area, fits) are moved as
+//! little as their doubts allow until the methods say the same, which uses all that is known: with a box and a mass, V_as
+//! leans on the box, M_ms on the mass, and neither on the diameter. Weights and K are found first and then held, so that
+//! the rest is one function of x and the covariance of everything follows from theirs (`math::propagated`).
+//! Where two answers differ by more than twice the doubt of their difference, something is wrong that no doubt holds: of
+//! two methods the first is used alone, the doubt of two ways within one is widened in proportion, and it is said.
 //! Source of joining and widening: R. T. Birge, Physical Review 40 (1932) 207–227; the threshold of 2 is ours.
 
 use super::added_mass::{grown_mass_kg, mass_growth};
@@ -19,7 +21,7 @@ use super::test_box::{BoxedCone, more_air_in_box_kg, stiffness_ratio_by_damping,
 use super::{
     DATA_SHEET_V, DriverFit, ImpedanceError, Mounting, Radiator, Resonance, air_load_kg, equivalent_volume_m3,
 };
-use crate::math::{Correlated, best_weights, propagated};
+use crate::math::{Correlated, adjustment, best_weights, propagated};
 use crate::quantity::{Air, Finding};
 
 /// How a moving mass was found.
@@ -55,8 +57,8 @@ pub struct MethodResult {
     pub textbook: Option<f64>,
     /// How far resonance and damping are apart in this method, over the doubt of that.
     pub apart: Option<f64>,
-    /// Its weight in the result.
-    pub weight: f64,
+    /// Whether it has a part in the result.
+    pub is_used: bool,
 }
 
 /// Two methods side by side.
@@ -118,7 +120,9 @@ pub fn driver_parameters(free: &DriverFit, evidence: &Evidence) -> Result<Driver
     let masses = propagated(&mechanics.numbers.all, |p| mechanics.log_masses(p).into_iter().map(|m| m.1).collect());
     let found: Vec<Method> = mechanics.log_masses(&mechanics.numbers.all.values).into_iter().map(|m| m.0).collect();
     let agreements = agreements(&found, &masses);
-    mechanics.ways.methods = mass_weights(&found, &masses, &agreements);
+    if found.len() > 1 && agreements.iter().all(Agreement::agree) {
+        mechanics.ways.gain = adjustment(&mechanics.numbers.all, |p| mechanics.missed(p));
+    }
     findings.extend(agreements.iter().filter(|pair| !pair.agree()).map(disagreement));
     let at_values = mechanics.parameters(&mechanics.numbers.all.values);
     let mut names = free.names.clone();
@@ -145,7 +149,8 @@ struct Ways {
     /// Places of what widens a method whose ways are apart: 0 with the doubt that is to be added.
     mass_slack: Option<usize>,
     box_slack: Option<usize>,
-    methods: Vec<(Method, f64)>,
+    /// How the numbers move so that the methods say the same; empty where they don't.
+    gain: Vec<Vec<f64>>,
 }
 
 struct Mechanics {
@@ -248,21 +253,34 @@ impl Mechanics {
         .collect()
     }
 
-    fn mass_kg(&self, p: &[f64]) -> Option<f64> {
+    /// By how much ln M_ms of the other methods is above the first one's.
+    fn missed(&self, p: &[f64]) -> Vec<f64> {
         let masses = self.log_masses(p);
-        let weight = |method| self.ways.methods.iter().find(|way| way.0 == method).map_or(0.0, |way| way.1);
-        let sum: f64 = masses.iter().map(|(method, ln)| weight(*method) * ln).sum();
-        (!masses.is_empty()).then(|| sum.exp())
+        masses.iter().skip(1).map(|(_, ln)| ln - masses[0].1).collect()
     }
 
+    /// The numbers with which the methods say the same.
+    fn reconciled(&self, p: &[f64]) -> Vec<f64> {
+        if self.ways.gain.is_empty() {
+            return p.to_vec();
+        }
+        let missed = self.missed(p);
+        let moved = |(x, row): (&f64, &Vec<f64>)| x - row.iter().zip(&missed).map(|(k, m)| k * m).sum::<f64>();
+        p.iter().zip(&self.ways.gain).map(moved).collect()
+    }
+
+    /// What follows from the numbers; the fit's own and the area stay as they were measured.
     fn parameters(&self, p: &[f64]) -> Vec<(&'static str, f64)> {
-        let free = self.numbers.free.resonance(p);
-        let sd_m2 = self.numbers.sd.map(|at| p[at]);
-        let mut found = vec![("qts", free.qts())];
-        found.extend(sd_m2.map(|sd_m2| ("sd_m2", sd_m2)));
-        match self.mass_kg(p) {
-            Some(mms_kg) => found.extend(self.of_mass(&free, mms_kg, sd_m2)),
-            None => found.extend(self.boxed_volume_m3(p).map(|vas_m3| ("vas_m3", vas_m3))),
+        let q = self.reconciled(p);
+        let free = self.numbers.free.resonance(&q);
+        let mut found = vec![("qts", self.numbers.free.resonance(p).qts())];
+        found.extend(self.numbers.sd.map(|at| ("sd_m2", p[at])));
+        match self.log_masses(&q).first() {
+            Some((_, ln)) => found.extend(self.of_mass(&free, ln.exp(), self.numbers.sd.map(|at| q[at]))),
+            None => found.extend(self.boxed_volume_m3(&q).map(|vas_m3| ("vas_m3", vas_m3))),
+        }
+        if self.numbers.sd.is_none() && !found.iter().any(|(name, _)| *name == "vas_m3") {
+            found.extend(self.boxed_volume_m3(&q).map(|vas_m3| ("vas_m3", vas_m3)));
         }
         found
     }
@@ -306,7 +324,7 @@ impl Mechanics {
                 _ => None,
             };
             let (mms_kg, vas_m3) = (one(&mass), one(&volume));
-            let weighed = self.ways.methods.iter().find(|way| way.0 == method).map(|way| way.1);
+            let is_first = self.log_masses(&all.values).first().is_none_or(|first| first.0 == method);
             (mms_kg.is_some() || vas_m3.is_some()).then(|| MethodResult {
                 method,
                 mms_kg,
@@ -317,7 +335,7 @@ impl Mechanics {
                     Method::TestBox => apart[1],
                     Method::KnownMass => None,
                 },
-                weight: weighed.unwrap_or(1.0),
+                is_used: is_first || !self.ways.gain.is_empty() || self.numbers.sd.is_none(),
             })
         };
         [Method::AddedMass, Method::TestBox, Method::KnownMass].into_iter().filter_map(result).collect()
@@ -369,16 +387,6 @@ fn agreements(found: &[Method], masses: &Correlated) -> Vec<Agreement> {
         },
     };
     (0..found.len()).flat_map(|a| (a + 1..found.len()).map(move |b| (a, b))).map(|(a, b)| pair(a, b)).collect()
-}
-
-/// All methods together where they agree; else the first, which leans on the fewest other numbers.
-fn mass_weights(found: &[Method], masses: &Correlated, agreements: &[Agreement]) -> Vec<(Method, f64)> {
-    let weights = if agreements.iter().all(Agreement::agree) {
-        best_weights(&masses.covariance)
-    } else {
-        (0..found.len()).map(|at| if at == 0 { 1.0 } else { 0.0 }).collect()
-    };
-    found.iter().copied().zip(weights).collect()
 }
 
 #[cfg(test)]
@@ -563,8 +571,12 @@ mod tests {
         let [mass, volume] = found.methods[..] else { panic!("{:?}", found.methods) };
         let joined = found.value("mms_kg").unwrap();
         assert!(joined.u < mass.mms_kg.unwrap().u && joined.u < volume.mms_kg.unwrap().u);
-        // The weights are one in all; 1e-12: two numbers.
-        assert!((mass.weight + volume.weight - 1.0).abs() < 1e-12);
+        assert!(mass.is_used && volume.is_used);
+        // With both, V_as hardly leans on the diameter: three times its doubt changes it by less than its own.
+        let vas = found.value("vas_m3").unwrap();
+        let wide = Evidence { sd_m2: Some(Doubted { value: thing.sd_m2, u: 3e-4 }), ..both.clone() };
+        let of_wide = driver_parameters(&free, &wide).unwrap().value("vas_m3").unwrap();
+        assert!(of_wide.u < 1.5 * vas.u && vas.u < volume.vas_m3.unwrap().u, "{vas:?} {of_wide:?}");
         assert!(found.agreements[0].agree() && found.findings.is_empty(), "{:?}", found.findings);
         // A diameter 7 % too large makes the box's mass 31 % too large: that is told, and the added mass is used.
         let wrong = Evidence { sd_m2: Some(Doubted { value: 1.07f64.powi(2) * thing.sd_m2, u: 5e-5 }), ..both };

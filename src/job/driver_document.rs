@@ -197,7 +197,7 @@ fn method(result: &MethodResult) -> MethodTable {
         vas: result.vas_m3.map(|volume| quantity(volume, Unit::Litre)),
         textbook: result.textbook.map(|value| Plain::new(per_si(unit) * value, unit)),
         apart_in_u: result.apart,
-        weight: result.weight,
+        used: result.is_used,
     }
 }
 

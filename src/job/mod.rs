@@ -1,5 +1,6 @@
 //! A measurement from start to finish, where domain, disk and card meet.
 
+mod alike;
 mod capture;
 mod capture_findings;
 mod capture_names;
@@ -17,6 +18,7 @@ mod response_pictures;
 mod sheet;
 mod treble;
 
+pub use alike::{LevelCounts, MatchError, MatchOrder, match_units};
 pub use capture::{CaptureError, CaptureOrder, Captured, Known, can_begin, capture};
 pub use chain::{Chain, ChainError, LOUD_DBFS, Loudness, USUAL_DBFS, chain};
 pub use demo::{Demo, DemoError, DemoOrder, demo};

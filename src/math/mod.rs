@@ -20,7 +20,7 @@ pub use kaiser::{bessel_i0, kaiser, kaiser_beta};
 pub use least_squares::{Ending, LeastSquares, Linearised, Sensitivity, least_squares};
 pub use line::{LineFit, PlaneFit, weighted_line, weighted_plane};
 pub use minimum_phase::minimum_phase_rad;
-pub use propagation::{Correlated, best_weights, propagated};
+pub use propagation::{Correlated, adjustment, best_weights, propagated};
 pub use random::Random;
 pub use resample::stretched;
 pub use spectrum_at::SpectrumAt;

@@ -9,6 +9,7 @@
 //! | 2 | [`signal`] | what we play, and a recording of what came back |
 //! | 3 | [`response`] | what a system does: from a recording to impulse, frequency response, distortion |
 //! | 4 | [`impedance`] | what the amplifier sees: impedance through a sense resistor, and the driver behind it |
+//! | 5 | [`enclosure`] | the box: what a driver becomes in it |
 //! | 7 | [`bench`](mod@bench) | the simulated bench, which shares nothing with `response` so that it can be its judge |
 //! | 8 | [`files`] | the disk: WAV, text tables, descriptions, results |
 //! | 8 | [`report`] | results for people: pictures, tables, the page; writes nothing |
@@ -32,6 +33,7 @@
 
 pub mod audio;
 pub mod bench;
+pub mod enclosure;
 pub mod files;
 pub mod impedance;
 pub mod job;

@@ -72,6 +72,16 @@ pub struct JobBench {
     pub level_dbfs: Option<f64>,
 }
 
+/// `[limits]`, as far as it is read here.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Deserialize)]
+#[serde(default)]
+pub struct JobLimits {
+    /// How far two units may differ, dB.
+    pub pair_db: Option<f64>,
+    /// Where limits hold.
+    pub band_hz: Option<[f64; 2]>,
+}
+
 /// The job in `path`, or in the `job.toml` of the folder `path`.
 ///
 /// # Errors
@@ -95,6 +105,31 @@ pub fn job_from(text: &str, path: &Path) -> Result<Job, FileError> {
 const TEMPERATURES_C: std::ops::RangeInclusive<f64> = -40.0..=60.0;
 
 impl Job {
+    /// What `[limits]` says of units that should be alike; `path` is only the job's name in messages.
+    ///
+    /// # Errors
+    /// [`FileError::Value`] where it is no number or no band that rises.
+    pub fn limits(&self, path: &Path) -> Result<JobLimits, FileError> {
+        let Some(table) = &self.limits else { return Ok(JobLimits::default()) };
+        let refuse = |found: String, needed: &str| FileError::Value {
+            path: path.join("job.toml"),
+            line: 1,
+            key: "limits".into(),
+            found,
+            needed: needed.into(),
+        };
+        let limits: JobLimits = table.clone().try_into().map_err(|error: toml::de::Error| {
+            refuse(error.message().to_owned(), "pair_db in dB and band_hz = [from, to]")
+        })?;
+        if let Some(found) = limits.pair_db.filter(|&pair_db| pair_db <= 0.0) {
+            return Err(refuse(format!("pair_db = {found}"), "more than 0"));
+        }
+        match limits.band_hz.filter(|band_hz| !(0.0 <= band_hz[0] && band_hz[0] < band_hz[1])) {
+            Some(found) => Err(refuse(format!("band_hz = {found:?}"), "a band that rises")),
+            None => Ok(limits),
+        }
+    }
+
     fn check(self, text: &str, path: &Path) -> Result<Self, FileError> {
         if let Some(found) = self.job.temperature_c.filter(|found| !TEMPERATURES_C.contains(found)) {
             return Err(value(path, text, "job.temperature_c", found.to_string(), "-40 to 60"));

@@ -1,14 +1,19 @@
 //! The disk: WAV files, text tables, descriptions of signals and captures, results.
 
+mod air_result;
 mod capture_description;
 mod curve;
 mod curve_write;
+mod datasheet;
 mod document;
+mod driver_result;
 mod error;
 mod impedance_curve;
 mod job;
+mod match_result;
 mod response_result;
 mod safe;
+mod sheet_result;
 mod signal_description;
 mod table;
 mod text;
@@ -19,20 +24,28 @@ mod wav_layout;
 mod wav_read;
 mod wav_write;
 
+pub use air_result::AirTable;
 pub use capture_description::{
     BenchUsed, CAPTURE_SCHEMA, CaptureDescription, CaptureKind, Ended, Played, Stream, capture_description_from,
     read_capture_description,
 };
 pub use curve::{Curve, Measure, curve_from, frequency_text, read_curve};
 pub use curve_write::{curve_text, replace_curve};
+pub use datasheet::{DataSheet, datasheet_from, read_datasheet};
+pub use driver_result::{
+    AgreementTable, CandidateTable, CovarianceTable, DRIVER_SCHEMA, DriverDocument, DriverSettings, MethodTable, Plain,
+    SuspensionTable, ThreePointTable, VoiceCoilTable, driver_result_from, read_driver_result,
+};
 pub use error::FileError;
 pub use impedance_curve::{curve_of, impedance_of};
-pub use job::{Job, JobBench, JobTable, job_from, read_job};
+pub use job::{Job, JobBench, JobLimits, JobTable, job_from, read_job};
+pub use match_result::{MATCH_SCHEMA, MatchDocument, MatchSettings, PairTable, UnitTable, WorstTable};
 pub use response_result::{
     DistortionTable, GateTable, ImpulseTable, InputFile, RESPONSE_SCHEMA, ReflectionTable, ResponseCurve,
     ResponseDocument, ResponseSettings, WrittenFile, distortion_text,
 };
 pub use safe::{create_new, fresh_name, replace, sha256_of, sha256_of_bytes};
+pub use sheet_result::{FoundBoxTable, PromiseTable, PromisedBoxTable, SheetBoxTable, SheetTable};
 pub use signal_description::{
     Band, Layout, SIGNAL_SCHEMA, SignalDescription, SignalKind, SweepTable, read_signal_description,
     signal_description_from,

@@ -4,7 +4,7 @@
 //! says why. Nothing in it depends on the clock, so that the same input gives the same document to the last digit.
 
 use crate::quantity::{Finding, Quantity};
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
 /// Name and version of this kind of document.
@@ -61,7 +61,7 @@ pub struct ResponseDocument {
 }
 
 /// A file that was read.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct InputFile {
     /// As given, or absolute.
     pub path: String,
@@ -70,7 +70,7 @@ pub struct InputFile {
 }
 
 /// A file that was written.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct WrittenFile {
     /// As given, or absolute.
     pub path: String,

@@ -27,6 +27,10 @@ pub enum ImpedanceError {
         "the captures have no band in common: {from_hz:.1} Hz is the highest lower end, {to_hz:.1} Hz the lowest upper end"
     )]
     NoCommonBand { from_hz: f64, to_hz: f64 },
+    #[error("{what} of {found} with an uncertainty of {u}: it must be above zero")]
+    NotAMeasure { what: &'static str, found: f64, u: f64 },
+    #[error("the curves share no band: one ends at {ends_hz:.1} Hz, another begins at {begins_hz:.1} Hz")]
+    NothingShared { ends_hz: f64, begins_hz: f64 },
     #[error("{found} points in the band, the smallest model wants {needed}")]
     TooFewPoints { found: usize, needed: usize },
     #[error("the curve has no phase")]
@@ -53,6 +57,8 @@ impl ImpedanceError {
     pub fn advice(&self) -> &'static str {
         match self {
             Self::UnequalColumns { .. } | Self::NotANumber { .. } => "give a table whose every line is complete",
+            Self::NotAMeasure { .. } => "give what you measured, in the unit that the option names",
+            Self::NothingShared { .. } => "measure the units over one band",
             Self::NothingInBand { .. } => "give a band that the curve covers",
             Self::NotOhmAndDegrees { .. } => {
                 "give a table of frequency in Hz, magnitude in ohm and phase in degrees whose heading says ohm, or a \

@@ -1,25 +1,32 @@
 //! A measurement from start to finish, where domain, disk and card meet.
 
+mod alike;
 mod capture;
 mod capture_findings;
 mod capture_names;
 mod chain;
 mod demo;
 mod demo_report;
+mod driver;
+mod driver_document;
 mod known_excitation;
 mod make_signal;
 mod respond;
 mod respond_files;
 mod response_document;
 mod response_pictures;
+mod sheet;
 mod treble;
 
+pub use alike::{LevelCounts, MatchError, MatchOrder, match_units};
 pub use capture::{CaptureError, CaptureOrder, Captured, Known, can_begin, capture};
 pub use chain::{Chain, ChainError, Inputs, LOUD_DBFS, Loudness, USUAL_DBFS, USUAL_JIG_DBFS, chain, jig_chain};
 pub use demo::{Demo, DemoError, DemoOrder, demo};
+pub use driver::{Characterised, DriverError, DriverOrder, characterise};
 pub use known_excitation::{KnownExcitation, PlanFrom, known_excitation};
 pub use make_signal::{Existing, MadeSignal, MakeSignalError, SignalOrder, SignalSettings, make_signal};
 pub use respond::{
     Pictures, ReferenceChoice, RespondError, Responded, ResponseOrder, SmoothingChoice, TableIs, respond,
 };
+pub use sheet::{SheetError, against_sheet};
 pub use treble::{TrebleError, treble_limit_hz};

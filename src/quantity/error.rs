@@ -10,6 +10,8 @@ pub enum QuantityError {
     Empty,
     #[error("frequencies must rise: point {point} is {hz} Hz after {before_hz} Hz")]
     NotRising { point: usize, hz: f64, before_hz: f64 },
+    #[error("air of {temperature_c} °C and {pressure_kpa} kPa, the range is -40 to 60 °C and 50 to 110 kPa")]
+    Air { temperature_c: f64, pressure_kpa: f64 },
     #[error("{typed:?} is no {expected}")]
     Typed { typed: String, expected: &'static str },
 }
@@ -21,6 +23,9 @@ impl QuantityError {
             Self::Rate { .. } => "use a rate that sound cards have, 44.1 to 192 kHz",
             Self::Empty => "widen the band until a point falls into it",
             Self::NotRising { .. } => "sort the frequencies and remove doubles",
+            Self::Air { .. } => {
+                "give the temperature in degrees Celsius and the pressure in kPa, as they are in your room"
+            }
             Self::Typed { .. } => "write a number and its unit, for example 120 mm, 4.7k, 5 ms or 1/12",
         }
     }

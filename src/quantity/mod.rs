@@ -1,5 +1,6 @@
 //! Numbers that carry a rule: rates, grids, levels, values with their uncertainty.
 
+mod air;
 mod error;
 mod finding;
 mod grid;
@@ -8,6 +9,7 @@ mod measured;
 mod rate;
 mod typed;
 
+pub use air::Air;
 pub use error::QuantityError;
 pub use finding::{Code, Finding, Severity, Whereabouts};
 pub use grid::{FrequencyGrid, POINTS_PER_OCTAVE};

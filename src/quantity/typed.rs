@@ -15,6 +15,18 @@ pub enum Dimension {
     Decibel,
     /// m
     Metres,
+    /// mm
+    Millimetres,
+    /// cm²
+    SquareCentimetres,
+    /// l
+    Litres,
+    /// g
+    Grams,
+    /// °C
+    Celsius,
+    /// kPa
+    Kilopascal,
     /// ohm
     Ohm,
     /// V
@@ -32,6 +44,12 @@ impl Dimension {
             Self::Milliseconds => (&["s"], 1e3),
             Self::Decibel => (&["dBFS", "dbfs", "dB", "db"], 1.0),
             Self::Metres => (&["m"], 1.0),
+            Self::Millimetres => (&["m"], 1e3),
+            Self::SquareCentimetres => (&["cm2", "cm²"], 1.0),
+            Self::Litres => (&["l", "L"], 1.0),
+            Self::Grams => (&["g"], 1.0),
+            Self::Celsius => (&["°C", "C", "degC"], 1.0),
+            Self::Kilopascal => (&["Pa"], 1e-3),
             Self::Ohm => (&["ohm", "Ohm", "Ω"], 1.0),
             Self::Volt => (&["V", "v"], 1.0),
             Self::Pure => (&[""], 1.0),
@@ -45,6 +63,12 @@ impl Dimension {
             Self::Milliseconds => "time (ms)",
             Self::Decibel => "level (dB)",
             Self::Metres => "length (m)",
+            Self::Millimetres => "length (mm)",
+            Self::SquareCentimetres => "area (cm2)",
+            Self::Litres => "volume (l)",
+            Self::Grams => "mass (g)",
+            Self::Celsius => "temperature (°C)",
+            Self::Kilopascal => "pressure (kPa)",
             Self::Ohm => "resistance (ohm)",
             Self::Volt => "voltage (V)",
             Self::Pure => "plain number",
@@ -136,6 +160,13 @@ mod tests {
             ("1 MHz", Dimension::Frequency, 1e6),
             ("0,5 m", Dimension::Metres, 0.5),
             ("1/12", Dimension::Pure, 1.0 / 12.0),
+            ("13 cm", Dimension::Millimetres, 130.0),
+            ("130", Dimension::Millimetres, 130.0),
+            ("137 cm²", Dimension::SquareCentimetres, 137.0),
+            ("2.8 l", Dimension::Litres, 2.8),
+            ("1.2 kg", Dimension::Grams, 1200.0),
+            ("-3 °C", Dimension::Celsius, -3.0),
+            ("98.5 kPa", Dimension::Kilopascal, 98.5),
             ("-20 dBFS", Dimension::Decibel, -20.0),
             ("1e-3", Dimension::Seconds, 1e-3),
         ];

@@ -11,6 +11,7 @@ mod axis;
 #[cfg(test)]
 mod check;
 mod distortion;
+mod driver;
 mod envelope;
 mod font;
 mod geometry;
@@ -25,6 +26,7 @@ mod sheet;
 mod trace;
 
 pub use distortion::{DistortionPicture, HarmonicCurve};
+pub use driver::DriverPicture;
 pub use envelope::EnvelopePicture;
 pub use font::page_font_css;
 pub use impulse::{GateShape, ImpulsePicture};

@@ -1,11 +1,14 @@
 //! The command line: one file a command, each with its `Args` and a `run`.
 //!
-//! Exit status: 0 done, 1 the input can't be used, 2 wrong usage (3 is kept for commands that judge).
+//! Exit status: 0 done, 1 the input can't be used, 2 wrong usage 3 done, and not within limits.
 
+mod alike;
 mod capture;
 mod chain;
 mod demo;
 mod devices;
+mod driver;
+mod driver_summary;
 mod failure;
 mod jig;
 mod level;
@@ -37,6 +40,8 @@ enum Command {
     Capture(capture::Args),
     Signal(signal::Args),
     Response(response::Args),
+    Driver(driver::Args),
+    Match(alike::Args),
     Completions(paper::CompletionsArgs),
     Man(paper::ManArgs),
 }
@@ -50,6 +55,8 @@ pub fn run() -> ExitCode {
         Command::Demo(args) => demo::run(args),
         Command::Signal(args) => signal::run(args),
         Command::Response(args) => response::run(args),
+        Command::Driver(args) => driver::run(args),
+        Command::Match(args) => alike::run(args),
         Command::Completions(args) => paper::completions(args),
         Command::Man(args) => paper::man(args),
     };

@@ -25,6 +25,13 @@ pub fn error(says: &str, advice: &str) {
     let _ = writeln!(std::io::stderr().lock(), "error: {says}\n  try: {advice}");
 }
 
+/// Whether standard output takes colours.
+pub fn paint() -> boxwright::report::Paint {
+    use boxwright::report::Paint;
+    let plain = std::env::var_os("NO_COLOR").is_some_and(|value| !value.is_empty()) || !std::io::stdout().is_terminal();
+    if plain { Paint::Plain } else { Paint::Ansi }
+}
+
 /// Whether a person watches standard error.
 pub fn is_terminal() -> bool {
     std::io::stderr().is_terminal()

@@ -59,6 +59,81 @@ fn positive(text: &str, dimension: Dimension) -> Result<f64, String> {
     if value > 0.0 { Ok(value) } else { Err(format!("{text:?} is not more than 0")) }
 }
 
+/// `130`, `13 cm`: more than nothing.
+pub fn millimetres(text: &str) -> Result<f64, String> {
+    positive(text, Dimension::Millimetres)
+}
+
+/// `137`, `137 cm2`: more than nothing.
+pub fn square_centimetres(text: &str) -> Result<f64, String> {
+    positive(text, Dimension::SquareCentimetres)
+}
+
+/// `12`, `0.8 l`: more than nothing.
+pub fn litres(text: &str) -> Result<f64, String> {
+    positive(text, Dimension::Litres)
+}
+
+/// `10`, `0.01 kg`: more than nothing.
+pub fn grams(text: &str) -> Result<f64, String> {
+    positive(text, Dimension::Grams)
+}
+
+/// An uncertainty in mm.
+pub fn u_mm(text: &str) -> Result<f64, String> {
+    not_negative(text, Dimension::Millimetres)
+}
+
+/// An uncertainty in cm².
+pub fn u_cm2(text: &str) -> Result<f64, String> {
+    not_negative(text, Dimension::SquareCentimetres)
+}
+
+/// An uncertainty in l.
+pub fn u_l(text: &str) -> Result<f64, String> {
+    not_negative(text, Dimension::Litres)
+}
+
+/// An uncertainty in g.
+pub fn u_g(text: &str) -> Result<f64, String> {
+    not_negative(text, Dimension::Grams)
+}
+
+fn not_negative(text: &str, dimension: Dimension) -> Result<f64, String> {
+    let value = number(text, dimension)?;
+    if value >= 0.0 { Ok(value) } else { Err(format!("{text:?} is less than 0")) }
+}
+
+/// `21`, `-3 °C`.
+pub fn celsius(text: &str) -> Result<f64, String> {
+    number(text, Dimension::Celsius)
+}
+
+/// `98.5`, `98.5 kPa`.
+pub fn kilopascal(text: &str) -> Result<f64, String> {
+    number(text, Dimension::Kilopascal)
+}
+
+/// `20:2k`, `150:15000`: a band in Hz that rises.
+pub fn band_hz(text: &str) -> Result<[f64; 2], String> {
+    let (from, to) = text.split_once(':').ok_or_else(|| format!("{text:?} is no band; write FROM:TO, as 20:2k"))?;
+    let band_hz = [frequency_hz(from)?, frequency_hz(to)?];
+    if 0.0 <= band_hz[0] && band_hz[0] < band_hz[1] {
+        Ok(band_hz)
+    } else {
+        Err(format!("{text:?} is no band that rises"))
+    }
+}
+
+/// `1` (between −1 and 1), `-0.5:1 dB`: limits in dB.
+pub fn limits_db(text: &str) -> Result<[f64; 2], String> {
+    let limits_db = match text.split_once(':') {
+        Some((from, to)) => [level_dbfs(from)?, level_dbfs(to)?],
+        None => level_dbfs(text).map(|limit_db| [-limit_db, limit_db])?,
+    };
+    if limits_db[0] < limits_db[1] { Ok(limits_db) } else { Err(format!("{text:?} leaves nothing between the limits")) }
+}
+
 /// `48 kHz`, `44100`: a whole number of hertz that a sound card may have.
 pub fn rate(text: &str) -> Result<SampleRate, String> {
     let hz = number(text, Dimension::Frequency)?;

@@ -1,0 +1,133 @@
+//! `boxwright match CURVE…`: whether units are alike.
+
+use super::{Failure, tell, typed};
+use boxwright::files::{self, MatchDocument};
+use boxwright::impedance::MOST_DIFFERENT_DB;
+use boxwright::job::{LevelCounts, MatchOrder, match_units};
+use boxwright::report::{Entry, Layout, findings_text, numbers_text};
+use clap::ValueEnum;
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+
+/// Compare units by their curves: is the replaced or dented one still the same driver?
+///
+/// Give the curves of two or more units, all impedances (then their drivers' numbers are compared as well) or all
+/// frequency responses. Exit status 3 says that some pair is not within the limits.
+#[derive(Debug, clap::Args)]
+#[command(allow_negative_numbers = true)]
+pub struct Args {
+    /// The units' curves
+    #[arg(required = true, num_args = 1..)]
+    curves: Vec<PathBuf>,
+    /// How far two units may differ anywhere in the band, in dB, or FROM:TO [default: the job's pair_db, else 1]
+    #[arg(long, value_name = "DB", allow_hyphen_values = true, value_parser = typed::limits_db)]
+    limits: Option<[f64; 2]>,
+    /// Where they are compared, in Hz [default: the job's band_hz, else wherever all have points]
+    #[arg(long, value_name = "FROM:TO", value_parser = typed::band_hz)]
+    band: Option<[f64; 2]>,
+    /// What is made equal before the comparison
+    #[arg(long, value_name = "WHAT", default_value = "none")]
+    align: Align,
+    /// Folder for the document [default: it is not written]
+    #[arg(long, value_name = "DIR")]
+    out: Option<PathBuf>,
+    /// Job folder whose job.toml gives the limits [default: this folder, where it has one]
+    #[arg(long, value_name = "DIR")]
+    job: Option<PathBuf>,
+    /// Print one JSON document
+    #[arg(long)]
+    json: bool,
+    /// Print nothing but errors (and the JSON document)
+    #[arg(long, short)]
+    quiet: bool,
+}
+
+#[derive(Debug, Clone, Copy, ValueEnum)]
+enum Align {
+    /// Nothing: a difference in level counts
+    None,
+    /// The mean level in the band
+    Level,
+}
+
+/// Not within the limits.
+const NOT_ALIKE: u8 = 3;
+
+/// Compares the units and says what differs.
+pub fn run(args: Args) -> Result<ExitCode, Failure> {
+    if args.curves.len() < 2 {
+        return Err(Failure::usage("one curve can't be compared", "name the curves of two or more units"));
+    }
+    let of_job = job_limits(args.job.as_deref())?;
+    let pair_db = of_job.pair_db.unwrap_or(MOST_DIFFERENT_DB);
+    let order = MatchOrder {
+        curves: args.curves,
+        band_hz: args.band.or(of_job.band_hz),
+        limits_db: args.limits.unwrap_or([-pair_db, pair_db]),
+        level: match args.align {
+            Align::None => LevelCounts::Yes,
+            Align::Level => LevelCounts::No,
+        },
+        out: args.out,
+    };
+    let document = match_units(&order).map_err(|error| Failure::input(&error, error.advice()))?;
+    if args.json {
+        let json = serde_json::to_value(&document)
+            .map_err(|error| Failure::input(error, "report this, it is a fault of the program"))?;
+        tell::json(&json)?;
+    } else if !args.quiet {
+        tell::result(&summary(&document))?;
+    }
+    Ok(if document.within { ExitCode::SUCCESS } else { ExitCode::from(NOT_ALIKE) })
+}
+
+fn job_limits(job: Option<&Path>) -> Result<files::JobLimits, Failure> {
+    let folder = match job {
+        Some(folder) => folder,
+        None if Path::new("job.toml").is_file() => Path::new("."),
+        None => return Ok(files::JobLimits::default()),
+    };
+    files::read_job(folder).and_then(|job| job.limits(folder)).map_err(|error| Failure::input(&error, error.advice()))
+}
+
+fn summary(document: &MatchDocument) -> String {
+    let layout = Layout { width: 100, paint: tell::paint() };
+    let mut text = String::new();
+    for unit in &document.units {
+        let numbers = [("R_e", unit.re), ("f_s", unit.fs), ("Q_ts", unit.qts)];
+        let numbers: Vec<String> =
+            numbers.iter().filter_map(|(name, quantity)| Some(format!("{name} {}", (*quantity)?))).collect();
+        text.push_str(&numbers_text(&[Entry::text(&unit.name, numbers.join(", "))], layout));
+    }
+    let [from_hz, to_hz] = document.band_hz;
+    let [lower_db, upper_db] = document.settings.limits_db;
+    text.push_str(&format!(
+        "\n{} to {}, limits {lower_db:+} to {upper_db:+} dB\n",
+        files::frequency_text(from_hz),
+        files::frequency_text(to_hz)
+    ));
+    let mut entries = Vec::new();
+    for pair in &document.pairs {
+        let verdict = if pair.within { "alike" } else { "not alike" };
+        let says = format!(
+            "{verdict}: mean {:+.2} dB, rms {:.2} dB, worst {:+.2} ± {:.2} dB at {}",
+            pair.level_db,
+            pair.rms_db,
+            pair.worst.level_db,
+            2.0 * pair.worst.u_db,
+            files::frequency_text(pair.worst.at_hz)
+        );
+        entries.push(Entry::text(&format!("{} against {}", pair.a, pair.b), says));
+        entries.extend(pair.says.iter().map(|words| Entry::text("", words.clone())));
+    }
+    text.push_str(&numbers_text(&entries, layout));
+    if let Some(odd) = &document.odd_one_out {
+        text.push_str(&format!("\nthe odd one out is {odd}\n"));
+    }
+    let findings = findings_text(&document.findings, layout);
+    if !findings.is_empty() {
+        text.push_str(&format!("\n{findings}"));
+    }
+    text.push_str("\n± is 2u\n");
+    text
+}

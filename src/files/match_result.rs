@@ -1,0 +1,99 @@
+//! The comparison of units as a document, `boxwright/match/1`.
+
+use super::response_result::{InputFile, WrittenFile};
+use crate::quantity::{Finding, Quantity};
+use serde::Serialize;
+
+/// Name and version of this kind of document.
+pub const MATCH_SCHEMA: &str = "boxwright/match/1";
+
+/// The document.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct MatchDocument {
+    /// [`MATCH_SCHEMA`].
+    pub schema: String,
+    /// Name and version of the program that made it.
+    pub made_by: String,
+    /// What was read.
+    pub inputs: Vec<InputFile>,
+    /// Every setting that shaped the result.
+    pub settings: MatchSettings,
+    /// What there is to say about trust, the worst first.
+    pub findings: Vec<Finding>,
+    /// What was written.
+    pub files: Vec<WrittenFile>,
+    /// What was compared: `impedance` or `response`.
+    pub of: String,
+    /// Where.
+    pub band_hz: [f64; 2],
+    /// The units, in the order given.
+    pub units: Vec<UnitTable>,
+    /// Each with each.
+    pub pairs: Vec<PairTable>,
+    /// The one that differs from all others, of three or more.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub odd_one_out: Option<String>,
+    /// Whether all pairs are.
+    pub within: bool,
+}
+
+/// Every setting that shaped the result.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[allow(missing_docs)] // each is the option of the same name
+pub struct MatchSettings {
+    /// Lower and upper, dB.
+    pub limits_db: [f64; 2],
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub band_hz: Option<[f64; 2]>,
+    pub align: String,
+    pub points_per_octave: u32,
+}
+
+/// A unit, with its driver's numbers where its curve is an impedance that a driver explains.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[allow(missing_docs)] // the symbols of every textbook
+pub struct UnitTable {
+    pub name: String,
+    pub path: String,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub re: Option<Quantity>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub fs: Option<Quantity>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub qms: Option<Quantity>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub qes: Option<Quantity>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub qts: Option<Quantity>,
+}
+
+/// Two units side by side; differences are `a` less `b`.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct PairTable {
+    /// The one.
+    pub a: String,
+    /// The other.
+    pub b: String,
+    /// Mean difference.
+    pub level_db: f64,
+    /// Root mean square of the difference.
+    pub rms_db: f64,
+    /// Where they differ most.
+    pub worst: WorstTable,
+    /// Whether all differences are between the limits.
+    pub within: bool,
+    /// What differs in the drivers' numbers more than chance explains, in words.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub says: Vec<String>,
+}
+
+/// The greatest difference.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct WorstTable {
+    /// How much.
+    pub level_db: f64,
+    /// Its standard uncertainty; 0 where the curves have none.
+    pub u_db: f64,
+    /// Where.
+    pub at_hz: f64,
+}

@@ -1,0 +1,313 @@
+//! From curves on disk to whether the units are alike.
+
+use super::driver_document::quantity;
+use crate::MADE_BY;
+use crate::files::{
+    self, Curve, FileError, InputFile, MATCH_SCHEMA, MatchDocument, MatchSettings, Measure, PairTable, UnitTable,
+    WorstTable, WrittenFile,
+};
+use crate::impedance::{
+    Alike, Comparison, Doubted, DriverParameters, Evidence, FitSettings, ImpedanceError, compared, differences,
+    driver_parameters, fit_driver, odd_one_out,
+};
+use crate::quantity::{Code, Finding, POINTS_PER_OCTAVE, Severity, Unit, Whereabouts, db_from_amplitude};
+use std::path::{Path, PathBuf};
+
+/// Units that are to be compared.
+#[derive(Debug, Clone, PartialEq)]
+pub struct MatchOrder {
+    /// Their curves, of one kind.
+    pub curves: Vec<PathBuf>,
+    /// Where; absent: wherever all have points.
+    pub band_hz: Option<[f64; 2]>,
+    /// Lower and upper, dB.
+    pub limits_db: [f64; 2],
+    /// Whether a difference of the mean level counts.
+    pub level: LevelCounts,
+    /// Where the document goes; absent: nowhere.
+    pub out: Option<PathBuf>,
+}
+
+/// Whether a difference of the mean level counts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum LevelCounts {
+    /// The curves as they are.
+    Yes,
+    /// Each with its mean level taken off.
+    No,
+}
+
+/// Why units could not be compared.
+#[derive(Debug, thiserror::Error)]
+#[allow(missing_docs)] // each carries its own message
+pub enum MatchError {
+    #[error(transparent)]
+    File(#[from] FileError),
+    #[error(transparent)]
+    Impedance(#[from] ImpedanceError),
+    #[error("{} curve, a match needs two or more", if *found == 1 { "one".to_owned() } else { found.to_string() })]
+    TooFew { found: usize },
+    #[error("{} is in dB and {} in ohm: a response can't be compared with an impedance", response.display(), impedance.display())]
+    Mixed { response: PathBuf, impedance: PathBuf },
+    #[error("{}: {ohm} ohm at {hz} Hz has no level in dB", path.display())]
+    NothingThere { path: PathBuf, hz: f64, ohm: f64 },
+    #[error("{}: the results would take its place", path.display())]
+    OverInput { path: PathBuf },
+}
+
+impl MatchError {
+    /// What the person can do next, one sentence in the imperative.
+    pub fn advice(&self) -> &'static str {
+        match self {
+            Self::File(error) => error.advice(),
+            Self::Impedance(error) => error.advice(),
+            Self::TooFew { .. } => "name the curves of all units, one after the other",
+            Self::Mixed { .. } => "give curves of one kind",
+            Self::NothingThere { .. } => "measure again; a cable was off",
+            Self::OverInput { .. } => "give --out another folder",
+        }
+    }
+}
+
+/// A curve read, and the unit it is of.
+struct Specimen {
+    name: String,
+    path: PathBuf,
+    curve: Curve,
+    /// What its driver is, or why none can be had.
+    driver: Option<Result<DriverParameters, String>>,
+}
+
+/// Whether the units are alike, as a document.
+///
+/// # Errors
+/// [`MatchError`] when a file can't be read, or the curves can't be compared.
+pub fn match_units(order: &MatchOrder) -> Result<MatchDocument, MatchError> {
+    if order.curves.len() < 2 {
+        return Err(MatchError::TooFew { found: order.curves.len() });
+    }
+    let units = read_units(order)?;
+    let measure = one_measure(&units)?;
+    let columns = units.iter().map(level_columns).collect::<Result<Vec<_>, MatchError>>()?;
+    let alike = Alike::of(&columns, order.band_hz)?;
+    let band_hz = [alike.hz[0], alike.hz[alike.hz.len() - 1]];
+    let alike = match order.level {
+        LevelCounts::Yes => alike,
+        LevelCounts::No => alike.levelled(),
+    };
+    let pairs = compared(&alike, order.limits_db);
+    let odd = odd_one_out(&pairs, units.len()).map(|unit| units[unit].name.clone());
+    let tables: Vec<PairTable> = pairs.iter().map(|pair| pair_table(pair, &units)).collect();
+    let mut document = MatchDocument {
+        schema: MATCH_SCHEMA.into(),
+        made_by: MADE_BY.into(),
+        inputs: inputs(order)?,
+        settings: settings(order),
+        findings: findings(&units, &tables, odd.as_deref(), order.limits_db),
+        files: Vec::new(),
+        of: if measure == Measure::MagnitudeOhm { "impedance" } else { "response" }.into(),
+        band_hz,
+        units: units.iter().map(unit_table).collect(),
+        within: tables.iter().all(|pair| pair.within),
+        pairs: tables,
+        odd_one_out: odd,
+    };
+    write(order, &mut document)?;
+    Ok(document)
+}
+
+fn inputs(order: &MatchOrder) -> Result<Vec<InputFile>, FileError> {
+    let input = |path: &PathBuf| Ok(InputFile { path: path.display().to_string(), sha256: files::sha256_of(path)? });
+    order.curves.iter().map(input).collect()
+}
+
+fn settings(order: &MatchOrder) -> MatchSettings {
+    MatchSettings {
+        limits_db: order.limits_db,
+        band_hz: order.band_hz,
+        align: match order.level {
+            LevelCounts::Yes => "none",
+            LevelCounts::No => "level",
+        }
+        .into(),
+        points_per_octave: POINTS_PER_OCTAVE,
+    }
+}
+
+fn read_units(order: &MatchOrder) -> Result<Vec<Specimen>, MatchError> {
+    let names = names(&order.curves);
+    let read = |(path, name): (&PathBuf, String)| {
+        let curve = files::read_curve(path)?;
+        let driver = (curve.measure == Measure::MagnitudeOhm).then(|| driver_of(&curve));
+        Ok(Specimen { name, path: path.clone(), curve, driver })
+    };
+    order.curves.iter().zip(names).map(read).collect()
+}
+
+/// All points of the curve count for the driver, whatever band is compared.
+fn driver_of(curve: &Curve) -> Result<DriverParameters, String> {
+    let found = files::impedance_of(curve)
+        .and_then(|impedance| fit_driver(&impedance, &FitSettings::default()))
+        .and_then(|fit| driver_parameters(&fit, &Evidence::default()));
+    found.map_err(|error| error.to_string())
+}
+
+/// A short name for each: the file's, with its folder's where files share theirs, else the whole path.
+fn names(paths: &[PathBuf]) -> Vec<String> {
+    let stem = |path: &Path| path.file_stem().map(|stem| stem.to_string_lossy().into_owned()).unwrap_or_default();
+    let with_folder = |path: &Path| {
+        let folder = path.parent().and_then(Path::file_name).map(|name| name.to_string_lossy().into_owned());
+        folder.map_or_else(|| stem(path), |folder| format!("{folder}/{}", stem(path)))
+    };
+    let whole = |path: &Path| path.display().to_string();
+    let shapes: [&dyn Fn(&Path) -> String; 2] = [&stem, &with_folder];
+    for shape in shapes {
+        let named: Vec<String> = paths.iter().map(|path| shape(path)).collect();
+        let is_double = |at: usize| named[..at].contains(&named[at]);
+        if !(0..named.len()).any(is_double) {
+            return named;
+        }
+    }
+    paths
+        .iter()
+        .enumerate()
+        .map(|(at, path)| {
+            let is_double = paths[..at].contains(path);
+            if is_double { format!("{} ({})", whole(path), at + 1) } else { whole(path) }
+        })
+        .collect()
+}
+
+fn one_measure(units: &[Specimen]) -> Result<Measure, MatchError> {
+    let of = |measure: Measure| units.iter().find(|unit| unit.curve.measure == measure);
+    match (of(Measure::LevelDb), of(Measure::MagnitudeOhm)) {
+        (Some(response), Some(impedance)) => {
+            Err(MatchError::Mixed { response: response.path.clone(), impedance: impedance.path.clone() })
+        }
+        _ => Ok(units[0].curve.measure),
+    }
+}
+
+/// Frequencies, levels in dB, and their uncertainties.
+fn level_columns(unit: &Specimen) -> Result<(Vec<f64>, Vec<f64>, Vec<f64>), MatchError> {
+    let curve = &unit.curve;
+    let none = vec![0.0; curve.values.len()];
+    let u = curve.u.as_ref().unwrap_or(&none);
+    if curve.measure == Measure::LevelDb {
+        return Ok((curve.frequency_hz.clone(), curve.values.clone(), u.clone()));
+    }
+    if let Some(at) = curve.values.iter().position(|&ohm| ohm <= 0.0) {
+        let (hz, ohm) = (curve.frequency_hz[at], curve.values[at]);
+        return Err(MatchError::NothingThere { path: unit.path.clone(), hz, ohm });
+    }
+    let levels = curve.values.iter().map(|&ohm| db_from_amplitude(ohm)).collect();
+    let u_db = curve.values.iter().zip(u).map(|(ohm, u)| 20.0 / std::f64::consts::LN_10 * u / ohm).collect();
+    Ok((curve.frequency_hz.clone(), levels, u_db))
+}
+
+const TOLD: [&str; 5] = ["re_ohm", "fs_hz", "qms", "qes", "qts"];
+
+fn pair_table(pair: &Comparison, units: &[Specimen]) -> PairTable {
+    let (one, other) = (&units[pair.a], &units[pair.b]);
+    let numbers: Vec<(&str, Doubted, Doubted)> = match (&one.driver, &other.driver) {
+        (Some(Ok(one)), Some(Ok(other))) => {
+            TOLD.iter().filter_map(|name| Some((*name, one.value(name)?, other.value(name)?))).collect()
+        }
+        _ => Vec::new(),
+    };
+    PairTable {
+        a: one.name.clone(),
+        b: other.name.clone(),
+        level_db: pair.level_db,
+        rms_db: pair.rms_db,
+        worst: WorstTable { level_db: pair.worst_db, u_db: pair.worst_u_db, at_hz: pair.worst_hz },
+        within: pair.within,
+        says: differences(&numbers),
+    }
+}
+
+fn unit_table(unit: &Specimen) -> UnitTable {
+    let number = |name: &str, of: Unit| {
+        let found = unit.driver.as_ref()?.as_ref().ok()?.value(name)?;
+        Some(quantity(found, of))
+    };
+    UnitTable {
+        name: unit.name.clone(),
+        path: unit.path.display().to_string(),
+        re: number("re_ohm", Unit::Ohm),
+        fs: number("fs_hz", Unit::Hz),
+        qms: number("qms", Unit::Pure),
+        qes: number("qes", Unit::Pure),
+        qts: number("qts", Unit::Pure),
+    }
+}
+
+fn findings(units: &[Specimen], pairs: &[PairTable], odd: Option<&str>, limits_db: [f64; 2]) -> Vec<Finding> {
+    let mut all = Vec::new();
+    let worst = pairs
+        .iter()
+        .filter(|pair| !pair.within)
+        .max_by(|a, b| a.worst.level_db.abs().total_cmp(&b.worst.level_db.abs()));
+    if let Some(pair) = worst {
+        let who = odd.map_or_else(|| format!("{} and {}", pair.a, pair.b), |odd| format!("{odd} and the others"));
+        let says = format!(
+            "{who} are not alike: up to {:+.2} dB at {}, the limits are {:+} to {:+} dB",
+            pair.worst.level_db,
+            files::frequency_text(pair.worst.at_hz),
+            limits_db[0],
+            limits_db[1]
+        );
+        let advice = "look at what differs in the drivers' numbers; let both rest at one temperature and measure again before \
+                      you replace one";
+        all.push(finding(Code::UnitMismatch, Severity::Caution, says, advice));
+    }
+    for unit in units {
+        if let Some(Err(error)) = &unit.driver {
+            let says =
+                format!("{}: no driver explains its curve, so that only the curves are compared: {error}", unit.name);
+            all.push(finding(
+                Code::NotADriver,
+                Severity::Note,
+                says,
+                "give impedances with phase of drivers in free air",
+            ));
+        }
+    }
+    all
+}
+
+fn finding(code: Code, severity: Severity, says: String, advice: &str) -> Finding {
+    Finding { code, severity, says, advice: advice.into(), at: Whereabouts::default() }
+}
+
+/// Writes the document into the folder that was asked for.
+fn write(order: &MatchOrder, document: &mut MatchDocument) -> Result<(), MatchError> {
+    let Some(folder) = &order.out else { return Ok(()) };
+    std::fs::create_dir_all(folder).map_err(|source| FileError::Io {
+        path: folder.clone(),
+        doing: "make the folder",
+        source,
+    })?;
+    let path = folder.join("match.json");
+    let real = |path: &Path| path.canonicalize().ok();
+    if let Some(input) = order.curves.iter().find(|curve| real(curve).is_some() && real(curve) == real(&path)) {
+        return Err(MatchError::OverInput { path: input.clone() });
+    }
+    document.files = vec![WrittenFile { path: path.display().to_string(), what: "this document".into() }];
+    let text = format!("{:#}\n", serde_json::to_value(&document).expect("text and finite numbers"));
+    Ok(files::replace(&path, text.as_bytes())?)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn names_are_as_short_as_they_can_be_and_differ() {
+        let named = |paths: &[&str]| names(&paths.iter().map(PathBuf::from).collect::<Vec<_>>());
+        assert_eq!(named(&["a/left.csv", "a/right.csv"]), ["left", "right"]);
+        assert_eq!(named(&["left/z.csv", "right/z.csv"]), ["left/z", "right/z"]);
+        assert_eq!(named(&["a/left/z.csv", "b/left/z.csv"]), ["a/left/z.csv", "b/left/z.csv"]);
+        assert_eq!(named(&["z.csv", "z.csv"]), ["z.csv", "z.csv (2)"]);
+    }
+}

@@ -34,7 +34,13 @@ fn polar(magnitude: f64, degrees: f64) -> Complex64 {
 /// Every load that has an impedance.
 fn loads() -> Vec<(&'static str, Load)> {
     let in_a_box = ClosedBox { volume_m3: 2.4e-3, ql: Some(12.0), qa: Some(40.0) };
+    // Resistors across the drivers make currents follow the node's voltage at once.
+    let mut padded = Speaker::rear_satellite();
+    padded.ways[0].filter = Filter::None;
+    padded.ways[0].pad = Pad { series_ohm: 1.0, across_ohm: Some(15.0) };
+    padded.ways[1].pad.across_ohm = Some(8.0);
     vec![
+        ("padded", Load::Loudspeaker(padded)),
         ("driver", hung(|_| ())),
         ("added mass", hung(|hung| hung.added_mass_kg = 3e-3)),
         ("box", hung(|hung| hung.enclosure = Some(in_a_box))),

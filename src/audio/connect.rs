@@ -22,11 +22,10 @@ pub fn connect(output: &str, input: &str, settings: &SimulatedSettings) -> Resul
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::bench::BenchSettings;
 
     #[test]
     fn one_name_is_enough_for_the_simulated_bench_and_no_real_device_goes_with_it() {
-        let settings = SimulatedSettings::Loudspeaker(Box::new(BenchSettings::default()));
+        let settings = SimulatedSettings::Loudspeaker(Box::default());
         let connected = |output, input| connect(output, input, &settings);
         for (output, input) in [("simulated", "simulated"), ("simulated", ""), ("", "Simulated")] {
             assert_eq!(connected(output, input).unwrap().describe().input.id, SIMULATED);

@@ -171,8 +171,12 @@ impl CaptureDescription {
             return refuse("bench.rate_hz", error.to_string(), "a sample rate");
         }
         let mut channels = bench.output_channels.iter().copied().map(|channel| ("bench.output_channels", channel));
-        let inputs =
-            [("bench.reply_channel", bench.reply_channel), ("bench.reference_channel", bench.reference_channel)];
+        let inputs = [
+            ("bench.reply_channel", bench.reply_channel),
+            ("bench.reference_channel", bench.reference_channel),
+            ("bench.drive_channel", bench.drive_channel),
+            ("bench.load_channel", bench.load_channel),
+        ];
         let mut inputs = inputs.into_iter().filter_map(|(key, channel)| Some((key, channel?)));
         if let Some((key, _)) = channels.find(|(_, channel)| *channel == 0).or_else(|| inputs.find(|(_, c)| *c == 0)) {
             return refuse(key, "0".into(), "1 or more, channels count from 1");
@@ -180,8 +184,15 @@ impl CaptureDescription {
         if let Some(level_dbfs) = bench.level_dbfs.filter(|&level_dbfs| level_dbfs > 0.0) {
             return refuse("bench.level_dbfs", level_dbfs.to_string(), "no more than 0");
         }
-        if let Some(distance_m) = bench.distance_m.filter(|&distance_m| distance_m <= 0.0) {
-            return refuse("bench.distance_m", distance_m.to_string(), "more than 0");
+        let sizes = [
+            ("bench.distance_m", bench.distance_m),
+            ("bench.sense_ohm", bench.sense_ohm),
+            ("bench.input_full_scale_v", bench.input_full_scale_v),
+        ];
+        if let Some((key, found)) =
+            sizes.into_iter().find_map(|(key, size)| Some((key, size.filter(|&size| size <= 0.0)?)))
+        {
+            return refuse(key, found.to_string(), "more than 0");
         }
         if let Some(time_s) = self.stream.wall_clock_s.filter(|&time_s| time_s < 0.0) {
             return refuse("stream.wall_clock_s", time_s.to_string(), "no time before 0");
@@ -205,4 +216,28 @@ pub fn read_capture_description(path: &Path) -> Result<CaptureDescription, FileE
 /// As [`read_capture_description`], but never `Io`.
 pub fn capture_description_from(text: &str, path: &Path) -> Result<CaptureDescription, FileError> {
     parse::<CaptureDescription>(text, path)?.check(text, path)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn read(bench: &str) -> Result<CaptureDescription, FileError> {
+        let text = format!(
+            "schema = \"{CAPTURE_SCHEMA}\"\nmade_by = \"x\"\nkind = \"impedance\"\nwhen = \"2026-01-31T18:05:00+01:00\"\n\
+             [excitation]\npath = \"a.wav\"\nsha256 = \"0\"\n[bench]\n{bench}\n[stream]\nframes = 1\nended = \"complete\"\n"
+        );
+        capture_description_from(&text, Path::new("a.toml"))
+    }
+
+    #[test]
+    fn a_jig_without_sense_is_refused_by_key() {
+        let good = read("drive_channel = 1\nload_channel = 2\nsense_ohm = 10.0\ninput_full_scale_v = 5.0").unwrap();
+        assert_eq!((good.bench.load_channel, good.bench.sense_ohm), (Some(2), Some(10.0)));
+        for wrong in ["drive_channel = 0", "load_channel = 0", "sense_ohm = 0.0", "input_full_scale_v = -1.0"] {
+            let key = wrong.split(' ').next().unwrap();
+            let says = read(wrong).unwrap_err().to_string();
+            assert!(says.contains(&format!("bench.{key}")), "{says}");
+        }
+    }
 }

@@ -20,7 +20,7 @@ pub struct CardArgs {
     /// Sample rate [default: the job's, else 48 kHz]
     #[arg(long, value_name = "HZ", value_parser = typed::rate, help_heading = "Sound card")]
     rate: Option<SampleRate>,
-    /// Outputs that play, such as 1,2 [default: the job's, else 1, and 2 as well with --reference]
+    /// Outputs that play, such as 1,2 [default: the job's, else 1, and 2 as well where a loopback is used]
     #[arg(
         long, value_name = "N,…", value_delimiter = ',', value_parser = typed::channel, help_heading = "Sound card"
     )]

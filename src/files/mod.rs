@@ -6,6 +6,7 @@ mod curve_write;
 mod document;
 mod error;
 mod impedance_curve;
+mod impedance_result;
 mod job;
 mod response_result;
 mod safe;
@@ -27,6 +28,10 @@ pub use curve::{Curve, Measure, curve_from, frequency_text, read_curve};
 pub use curve_write::{curve_text, replace_curve};
 pub use error::FileError;
 pub use impedance_curve::{curve_of, impedance_of};
+pub use impedance_result::{
+    IMPEDANCE_SCHEMA, ImpedanceColumns, ImpedanceDocument, ImpedanceSettings, MinimumTable, PeakTable, RepeatTable,
+    VoltageTable,
+};
 pub use job::{Job, JobBench, JobTable, job_from, read_job};
 pub use response_result::{
     DistortionTable, GateTable, ImpulseTable, InputFile, RESPONSE_SCHEMA, ReflectionTable, ResponseCurve,

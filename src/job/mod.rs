@@ -6,6 +6,8 @@ mod capture_names;
 mod chain;
 mod demo;
 mod demo_report;
+mod impede;
+mod impede_document;
 mod known_excitation;
 mod make_signal;
 mod respond;
@@ -17,6 +19,7 @@ mod treble;
 pub use capture::{CaptureError, CaptureOrder, Captured, Known, can_begin, capture};
 pub use chain::{Chain, ChainError, LOUD_DBFS, Loudness, USUAL_DBFS, chain};
 pub use demo::{Demo, DemoError, DemoOrder, demo};
+pub use impede::{ImpedanceOrder, ImpedeError, Impeded, impede};
 pub use known_excitation::{KnownExcitation, PlanFrom, known_excitation};
 pub use make_signal::{Existing, MadeSignal, MakeSignalError, SignalOrder, SignalSettings, make_signal};
 pub use respond::{

@@ -7,6 +7,7 @@ mod chain;
 mod demo;
 mod devices;
 mod failure;
+mod impedance;
 mod level;
 mod paper;
 mod response;
@@ -35,6 +36,7 @@ enum Command {
     Capture(capture::Args),
     Signal(signal::Args),
     Response(response::Args),
+    Impedance(impedance::Args),
     Completions(paper::CompletionsArgs),
     Man(paper::ManArgs),
 }
@@ -48,6 +50,7 @@ pub fn run() -> ExitCode {
         Command::Demo(args) => demo::run(args),
         Command::Signal(args) => signal::run(args),
         Command::Response(args) => response::run(args),
+        Command::Impedance(args) => impedance::run(args),
         Command::Completions(args) => paper::completions(args),
         Command::Man(args) => paper::man(args),
     };

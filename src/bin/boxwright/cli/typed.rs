@@ -38,6 +38,31 @@ pub fn volts(text: &str) -> Result<f64, String> {
     positive(text, Dimension::Volt)
 }
 
+/// `10 ohm`, `4.7k`, `8.2`: more than nothing.
+pub fn ohms(text: &str) -> Result<f64, String> {
+    positive(text, Dimension::Ohm)
+}
+
+/// The same, or 0.
+pub fn ohms_or_none_at_all(text: &str) -> Result<f64, String> {
+    let ohm = number(text, Dimension::Ohm)?;
+    if ohm >= 0.0 { Ok(ohm) } else { Err(format!("{text:?} is less than 0")) }
+}
+
+/// `1%`, `0.1 %`, `5`: percent, as a ratio.
+pub fn tolerance(text: &str) -> Result<f64, String> {
+    let percent = number(text.trim().trim_end_matches('%').trim_end(), Dimension::Pure)?;
+    if (0.0..100.0).contains(&percent) { Ok(0.01 * percent) } else { Err(format!("{text:?} is not within 0 to 100 %")) }
+}
+
+/// `20:20000`, `100 Hz:5 kHz`.
+pub fn band_hz(text: &str) -> Result<[f64; 2], String> {
+    let (from, to) = text.split_once(':').ok_or_else(|| format!("{text:?} is no band; write it as FROM:TO"))?;
+    let [from_hz, to_hz] = [frequency_hz(from)?, frequency_hz(to)?];
+    let rises = 0.0 < from_hz && from_hz < to_hz;
+    if rises { Ok([from_hz, to_hz]) } else { Err(format!("{text:?} does not rise from above 0")) }
+}
+
 fn positive(text: &str, dimension: Dimension) -> Result<f64, String> {
     let value = number(text, dimension)?;
     if value > 0.0 { Ok(value) } else { Err(format!("{text:?} is not more than 0")) }

@@ -9,6 +9,7 @@ mod document;
 mod driver_result;
 mod error;
 mod impedance_curve;
+mod impedance_result;
 mod job;
 mod match_result;
 mod response_result;
@@ -38,6 +39,10 @@ pub use driver_result::{
 };
 pub use error::FileError;
 pub use impedance_curve::{curve_of, impedance_of};
+pub use impedance_result::{
+    IMPEDANCE_SCHEMA, ImpedanceColumns, ImpedanceDocument, ImpedanceSettings, MinimumTable, PeakTable, RepeatTable,
+    VoltageTable,
+};
 pub use job::{Job, JobBench, JobLimits, JobTable, job_from, read_job};
 pub use match_result::{MATCH_SCHEMA, MatchDocument, MatchSettings, PairTable, UnitTable, WorstTable};
 pub use response_result::{

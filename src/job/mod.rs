@@ -9,6 +9,8 @@ mod demo;
 mod demo_report;
 mod driver;
 mod driver_document;
+mod impede;
+mod impede_document;
 mod known_excitation;
 mod make_signal;
 mod respond;
@@ -23,6 +25,7 @@ pub use capture::{CaptureError, CaptureOrder, Captured, Known, can_begin, captur
 pub use chain::{Chain, ChainError, Inputs, LOUD_DBFS, Loudness, USUAL_DBFS, USUAL_JIG_DBFS, chain, jig_chain};
 pub use demo::{Demo, DemoError, DemoOrder, demo};
 pub use driver::{Characterised, DriverError, DriverOrder, characterise};
+pub use impede::{ImpedanceOrder, ImpedeError, Impeded, impede};
 pub use known_excitation::{KnownExcitation, PlanFrom, known_excitation};
 pub use make_signal::{Existing, MadeSignal, MakeSignalError, SignalOrder, SignalSettings, make_signal};
 pub use respond::{

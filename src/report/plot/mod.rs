@@ -1,6 +1,6 @@
 //! Pictures: one description, drawn as SVG text or PNG bytes of the same look.
 //!
-//! A kind of picture ([`ResponsePicture`], [`ImpulsePicture`], [`EnvelopePicture`], [`DistortionPicture`]) turns its
+//! A kind of picture ([`ResponsePicture`], [`ImpedancePicture`], [`ImpulsePicture`], [`EnvelopePicture`], [`DistortionPicture`]) turns its
 //! numbers into a [`Picture`]; that one knows axes, curves, bands and marks, and nothing of loudspeakers.
 //!
 //! The rules of all of them: a number that is not finite is a gap, never a stroke. Measured is solid, predicted
@@ -15,6 +15,7 @@ mod driver;
 mod envelope;
 mod font;
 mod geometry;
+mod impedance;
 mod impulse;
 mod palette;
 mod pen;
@@ -29,6 +30,7 @@ pub use distortion::{DistortionPicture, HarmonicCurve};
 pub use driver::DriverPicture;
 pub use envelope::EnvelopePicture;
 pub use font::page_font_css;
+pub use impedance::{ImpedancePicture, OhmCurve};
 pub use impulse::{GateShape, ImpulsePicture};
 pub use picture::Picture;
 pub use response::{LevelCurve, Origin, PhasePanel, ResponsePicture};

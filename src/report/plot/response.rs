@@ -172,7 +172,7 @@ impl LevelCurve {
 }
 
 /// Phase in (−180°, 180°]; where it leaves at one edge it comes back at the other, with a gap between.
-fn wrapped(frequency_hz: &[f64], phase_deg: &[f64]) -> Trace {
+pub(super) fn wrapped(frequency_hz: &[f64], phase_deg: &[f64]) -> Trace {
     let mut trace = Trace::default();
     let mut before: Option<(f64, f64)> = None;
     for (&hz, &degrees) in frequency_hz.iter().zip(phase_deg) {

@@ -10,6 +10,7 @@ mod devices;
 mod driver;
 mod driver_summary;
 mod failure;
+mod impedance;
 mod jig;
 mod level;
 mod loudspeaker;
@@ -42,6 +43,7 @@ enum Command {
     Response(response::Args),
     Driver(driver::Args),
     Match(alike::Args),
+    Impedance(impedance::Args),
     Completions(paper::CompletionsArgs),
     Man(paper::ManArgs),
 }
@@ -57,6 +59,7 @@ pub fn run() -> ExitCode {
         Command::Response(args) => response::run(args),
         Command::Driver(args) => driver::run(args),
         Command::Match(args) => alike::run(args),
+        Command::Impedance(args) => impedance::run(args),
         Command::Completions(args) => paper::completions(args),
         Command::Man(args) => paper::man(args),
     };

@@ -140,7 +140,7 @@ fn order(args: Args) -> Result<ResponseOrder, Failure> {
 }
 
 /// The bench of the job that was named, or of the job in this folder.
-fn bench(job: Option<&Path>) -> Result<JobBench, Failure> {
+pub(super) fn bench(job: Option<&Path>) -> Result<JobBench, Failure> {
     let folder = match job {
         Some(folder) => folder.to_owned(),
         None if Path::new("job.toml").is_file() => PathBuf::from("."),
@@ -214,12 +214,12 @@ fn median(mut values: Vec<f64>) -> Option<f64> {
 }
 
 /// A small positive number with two digits that count.
-fn two_digits(value: f64) -> String {
+pub(super) fn two_digits(value: f64) -> String {
     let decimals = if value > 0.0 { (1.0 - value.log10().floor()).clamp(0.0, 9.0) } else { 0.0 };
     format!("{value:.0$}", decimals as usize)
 }
 
-fn paint() -> Paint {
+pub(super) fn paint() -> Paint {
     let plain = std::env::var_os("NO_COLOR").is_some_and(|value| !value.is_empty()) || !std::io::stdout().is_terminal();
     if plain { Paint::Plain } else { Paint::Ansi }
 }

@@ -54,6 +54,12 @@ pub fn above_zero(text: &str) -> Result<f64, String> {
     positive(text, Dimension::Pure)
 }
 
+/// `1%`, `0.1 %`, `5`: percent, as a ratio.
+pub fn tolerance(text: &str) -> Result<f64, String> {
+    let percent = number(text.trim().trim_end_matches('%').trim_end(), Dimension::Pure)?;
+    if (0.0..100.0).contains(&percent) { Ok(0.01 * percent) } else { Err(format!("{text:?} is not within 0 to 100 %")) }
+}
+
 fn positive(text: &str, dimension: Dimension) -> Result<f64, String> {
     let value = number(text, dimension)?;
     if value > 0.0 { Ok(value) } else { Err(format!("{text:?} is not more than 0")) }

@@ -1,0 +1,318 @@
+//! From a jig's captures on disk to an impedance on disk: the files, the settings, the result.
+//!
+//! What an option says comes first, then what the capture's own description says, then the job.
+
+use super::Pictures;
+use super::impede_document::document;
+use super::known_excitation::{KnownExcitation, PlanFrom, is_of_capture, known_excitation};
+use crate::files::{self, BenchUsed, CaptureDescription, FileError, ImpedanceDocument, JobBench, WrittenFile};
+use crate::impedance::{
+    ImpedanceError, JigCapture, JigCaptures, JigFacts, MeasureSettings, Measured, measure_impedance,
+};
+use crate::quantity::{Code, Finding, Severity, Whereabouts};
+use crate::report::{ImpedancePicture, OhmCurve, Origin, Picture, ReportError};
+use crate::signal::Recording;
+use std::path::{Path, PathBuf};
+
+/// An impedance that is to be had from a capture; what is absent comes from the capture's description, the job, or a
+/// default. Channels count from 1.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ImpedanceOrder {
+    /// The capture with the load.
+    pub wav: PathBuf,
+    /// What was played.
+    pub excitation: Option<PathBuf>,
+    /// Channel before the sense resistor.
+    pub drive: Option<usize>,
+    /// Channel across the load.
+    pub load: Option<usize>,
+    /// The sense resistor.
+    pub sense_ohm: Option<f64>,
+    /// How far it may be off, as a ratio.
+    pub sense_tolerance_ratio: f64,
+    /// The leads.
+    pub lead_ohm: Option<f64>,
+    /// A capture with nothing connected.
+    pub open: Option<PathBuf>,
+    /// A capture with the ends of the leads together.
+    pub short: Option<PathBuf>,
+    /// A capture with a known resistor.
+    pub known: Option<PathBuf>,
+    /// Its value.
+    pub known_ohm: Option<f64>,
+    /// How far it may be off, as a ratio.
+    pub known_tolerance_ratio: f64,
+    /// Peak voltage that a sample value of 1 stands for.
+    pub input_full_scale_v: Option<f64>,
+    /// Points an octave.
+    pub points_per_octave: u32,
+    /// Which band is wanted.
+    pub band_hz: Option<[f64; 2]>,
+    /// Where results go; absent: beside the capture, in a folder named after it.
+    pub out: Option<PathBuf>,
+    /// The job's bench, for defaults.
+    pub bench: JobBench,
+    /// Whether pictures are drawn.
+    pub pictures: Pictures,
+}
+
+/// An impedance that was had.
+pub struct Impeded {
+    /// All that the captures tell.
+    pub measured: Measured,
+    /// The result as a document.
+    pub document: ImpedanceDocument,
+    /// Where the result files are.
+    pub folder: PathBuf,
+}
+
+/// Why an impedance could not be had.
+#[derive(Debug, thiserror::Error)]
+#[allow(missing_docs)] // each carries its own message
+pub enum ImpedeError {
+    #[error(transparent)]
+    File(#[from] FileError),
+    #[error("{}: {source}", path.display())]
+    Impedance { path: PathBuf, source: ImpedanceError },
+    #[error(transparent)]
+    Report(#[from] ReportError),
+    #[error("{}: nothing says what was played: no description of a capture lies beside it", path.display())]
+    NoExcitation { path: PathBuf },
+    #[error("{}: nothing says how large the sense resistor is", path.display())]
+    NoSense { path: PathBuf },
+    #[error("{}: the results would take its place", path.display())]
+    OverInput { path: PathBuf },
+    #[error("{}: the results' folder can't be made, a file has that name", folder.display())]
+    FileInTheWay { folder: PathBuf },
+}
+
+impl ImpedeError {
+    /// What the person can do next, one sentence in the imperative.
+    pub fn advice(&self) -> &'static str {
+        match self {
+            Self::File(error) => error.advice(),
+            Self::Impedance { source, .. } => source.advice(),
+            Self::Report(error) => error.advice(),
+            Self::NoExcitation { .. } => "name the WAV that was played with --excitation",
+            Self::NoSense { .. } => "give its value with --sense-ohm, or as sense_ohm under [bench] in job.toml",
+            Self::OverInput { .. } => "give --out another folder; what was measured is never overwritten",
+            Self::FileInTheWay { .. } => "give --out a folder",
+        }
+    }
+}
+
+/// A capture as its files have it.
+pub(super) struct Taken {
+    pub wav: PathBuf,
+    pub description: Option<CaptureDescription>,
+    pub excitation: PathBuf,
+    pub known: KnownExcitation,
+    pub recording: Recording,
+    pub cut_short: Option<files::CutShort>,
+    /// From 0.
+    pub drive: usize,
+    pub load: usize,
+}
+
+/// The impedance of a capture, written to its folder.
+///
+/// # Errors
+/// [`ImpedeError`] when a file can't be read or written, or a capture can't be used.
+pub fn impede(order: &ImpedanceOrder) -> Result<Impeded, ImpedeError> {
+    let load = take(order, &order.wav, None)?;
+    let mut told = Vec::new();
+    for wav in [&order.open, &order.short, &order.known] {
+        told.push(wav.as_deref().map(|wav| take(order, wav, Some(&load.excitation))).transpose()?);
+    }
+    let described = load.description.as_ref().map_or_else(BenchUsed::default, |description| description.bench.clone());
+    let sense_ohm = order.sense_ohm.or(described.sense_ohm).or(order.bench.sense_ohm);
+    let settings = MeasureSettings {
+        facts: JigFacts {
+            sense_ohm: sense_ohm.ok_or_else(|| ImpedeError::NoSense { path: order.wav.clone() })?,
+            sense_tolerance_ratio: order.sense_tolerance_ratio,
+            lead_ohm: order.lead_ohm,
+            known_ohm: order.known_ohm,
+            known_tolerance_ratio: order.known_tolerance_ratio,
+        },
+        points_per_octave: order.points_per_octave,
+        band_hz: order.band_hz,
+        input_full_scale_v: order
+            .input_full_scale_v
+            .or(described.input_full_scale_v)
+            .or(order.bench.input_full_scale_v),
+    };
+    let folder = order.out.clone().unwrap_or_else(|| order.wav.with_extension(""));
+    let inputs: Vec<&Taken> = std::iter::once(&load).chain(told.iter().flatten()).collect();
+    check_out(&folder, &inputs)?;
+    let captures = JigCaptures {
+        load: load.capture(),
+        open: told[0].as_ref().map(Taken::capture),
+        short: told[1].as_ref().map(Taken::capture),
+        known: told[2].as_ref().map(Taken::capture),
+    };
+    let in_capture = |source| ImpedeError::Impedance { path: order.wav.clone(), source };
+    let mut measured = measure_impedance(&captures, &settings).map_err(in_capture)?;
+    for taken in &inputs {
+        measured.findings.extend(taken.findings()?);
+    }
+    measured.findings.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
+    std::fs::create_dir_all(&folder).map_err(|source| FileError::Io {
+        path: folder.clone(),
+        doing: "make the folder",
+        source,
+    })?;
+    let mut document = document(order, &settings, &inputs, &measured)?;
+    let picture = (order.pictures == Pictures::Drawn).then(|| picture(&load.title(), &measured));
+    document.files = write(&folder, &document, &measured, picture.as_ref())?;
+    let text = format!("{:#}\n", serde_json::to_value(&document).expect("text and finite numbers"));
+    files::replace(&folder.join("result.json"), text.as_bytes())?;
+    Ok(Impeded { measured, document, folder })
+}
+
+/// Reads a capture; one without a description was made with the excitation `with`.
+fn take(order: &ImpedanceOrder, wav: &Path, with: Option<&Path>) -> Result<Taken, ImpedeError> {
+    // A capture that can't be read at all is told before anything is missed beside it.
+    files::wav_facts(wav)?;
+    let beside = wav.with_extension("toml");
+    let description = if is_of_capture(&beside) { Some(files::read_capture_description(&beside)?) } else { None };
+    let described_excitation = description.as_ref().map(|description| {
+        let path = &description.excitation.path;
+        wav.parent().map_or_else(|| path.clone(), |folder| folder.join(path))
+    });
+    let excitation = order.excitation.clone().or(described_excitation).or(with.map(Path::to_owned));
+    let excitation = excitation.ok_or_else(|| ImpedeError::NoExcitation { path: wav.to_owned() })?;
+    let described = description.as_ref().map(|description| &description.bench);
+    let channel = |said: Option<usize>, described: Option<usize>, job: Option<usize>, usual: usize| {
+        said.or(described).or(job).unwrap_or(usual).saturating_sub(1)
+    };
+    let drive = channel(order.drive, described.and_then(|b| b.drive_channel), order.bench.drive_channel, 1);
+    let load = channel(order.load, described.and_then(|b| b.load_channel), order.bench.load_channel, 2);
+    let known = known_excitation(&excitation)?;
+    let (recording, cut_short) = read(wav, [drive, load])?;
+    Ok(Taken { wav: wav.to_owned(), description, excitation, known, recording, cut_short, drive, load })
+}
+
+/// Only the two channels are read; others are silence in their places, so that each keeps its number.
+fn read(wav: &Path, wanted: [usize; 2]) -> Result<(Recording, Option<files::CutShort>), FileError> {
+    let mut wanted = wanted.to_vec();
+    wanted.sort_unstable();
+    wanted.dedup();
+    let file = files::read_wav_channels(wav, &wanted)?;
+    let mut channels = vec![vec![0.0; file.recording.frames()]; wanted[wanted.len() - 1] + 1];
+    for (&place, samples) in wanted.iter().zip(file.recording.channels) {
+        channels[place] = samples;
+    }
+    Ok((Recording { channels, ..file.recording }, file.cut_short))
+}
+
+impl Taken {
+    fn capture(&self) -> JigCapture<'_> {
+        let excitation = &self.known.excitation;
+        JigCapture { recording: &self.recording, excitation, drive: self.drive, load: self.load }
+    }
+
+    fn title(&self) -> String {
+        let unit = self.description.as_ref().and_then(|description| description.unit.clone());
+        unit.or_else(|| self.wav.file_stem().map(|stem| stem.to_string_lossy().into_owned())).unwrap_or_default()
+    }
+
+    /// What the files themselves give cause to say.
+    fn findings(&self) -> Result<Vec<Finding>, FileError> {
+        let name = self.wav.display();
+        let caution = |code, says: String, advice: &str| Finding {
+            code,
+            severity: Severity::Caution,
+            says,
+            advice: advice.into(),
+            at: Whereabouts::default(),
+        };
+        let mut all = Vec::new();
+        if let Some(cut) = &self.cut_short {
+            let says = format!("{name}: the file was not closed properly: {cut}");
+            all.push(caution(Code::Truncated, says, "what is there was used; record again if the end is missing"));
+        }
+        if self.known.plan_from == PlanFrom::DescriptionOfAnother {
+            all.push(caution(
+                Code::WrongExcitation,
+                "the description beside the excitation belongs to another WAV; it was left aside".into(),
+                "make the excitation again with `boxwright signal`, or remove its description",
+            ));
+        }
+        let Some(description) = &self.description else { return Ok(all) };
+        if files::sha256_of(&self.excitation)? != description.excitation.sha256 {
+            all.push(caution(
+                Code::WrongExcitation,
+                format!("{name}: {} is not, or no longer, what was played for it", self.excitation.display()),
+                "leave out --excitation, or take the excitation that lay beside the capture when it was made",
+            ));
+        }
+        let stream = &description.stream;
+        if stream.dropouts + stream.overruns > 0 {
+            let (dropouts, overruns) = (stream.dropouts, stream.overruns);
+            let says = format!("{name}: the sound card reported {dropouts} dropouts and {overruns} overruns");
+            all.push(caution(Code::Dropout, says, "close other programs and measure again if the curve looks odd"));
+        }
+        Ok(all)
+    }
+}
+
+/// The results' names that a file of the person could have as well.
+const RESULT_NAMES: [&str; 3] = ["impedance.csv", "impedance.s1p", "result.json"];
+
+/// Whether results can go into `folder` without taking the place of what they come from.
+fn check_out(folder: &Path, inputs: &[&Taken]) -> Result<(), ImpedeError> {
+    if folder.is_file() {
+        return Err(ImpedeError::FileInTheWay { folder: folder.to_owned() });
+    }
+    let real = |path: &Path| path.canonicalize().ok();
+    let results: Vec<_> = RESULT_NAMES.iter().filter_map(|name| real(&folder.join(name))).collect();
+    let all = inputs.iter().flat_map(|taken| [taken.wav.as_path(), taken.excitation.as_path()]);
+    let is_result = |path: &&Path| real(path).is_some_and(|path| results.contains(&path));
+    match { all }.find(is_result) {
+        Some(path) => Err(ImpedeError::OverInput { path: path.to_owned() }),
+        None => Ok(()),
+    }
+}
+
+fn picture(title: &str, measured: &Measured) -> Picture {
+    let curve = files::curve_of(&measured.impedance, Vec::new());
+    let curve = OhmCurve {
+        name: title.to_owned(),
+        origin: Origin::Measured,
+        frequency_hz: curve.frequency_hz,
+        magnitude_ohm: curve.values,
+        phase_deg: curve.phase_deg.unwrap_or_default(),
+        u_ohm: curve.u.unwrap_or_default(),
+    };
+    ImpedancePicture { title: format!("{title}: impedance"), curves: vec![curve] }.picture()
+}
+
+/// Writes everything but the document itself, and lists all with it.
+fn write(
+    folder: &Path,
+    document: &ImpedanceDocument,
+    measured: &Measured,
+    picture: Option<&Picture>,
+) -> Result<Vec<WrittenFile>, ImpedeError> {
+    let mut written = Vec::new();
+    let mut listed = |name: &str, what: &str| {
+        let path = folder.join(name);
+        written.push(WrittenFile { path: path.display().to_string(), what: what.to_owned() });
+        path
+    };
+    let header = vec![
+        ("schema".to_owned(), document.schema.clone()),
+        ("made_by".to_owned(), document.made_by.clone()),
+        ("sense_ohm".to_owned(), document.settings.sense_ohm.to_string()),
+        ("lead_ohm".to_owned(), document.lead.value.to_string()),
+    ];
+    let text = files::touchstone_text(&measured.impedance, &header);
+    files::replace_curve(&listed("impedance.csv", "impedance"), &files::curve_of(&measured.impedance, header))?;
+    files::replace(&listed("impedance.s1p", "impedance, Touchstone 1.x"), text.as_bytes())?;
+    if let Some(picture) = picture {
+        files::replace(&listed("impedance.svg", picture.title()), picture.svg()?.as_bytes())?;
+        files::replace(&listed("impedance.png", picture.title()), &picture.png()?)?;
+    }
+    listed("result.json", "this document");
+    Ok(written)
+}

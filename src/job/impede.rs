@@ -62,6 +62,8 @@ pub struct Impeded {
     pub measured: Measured,
     /// The result as a document.
     pub document: ImpedanceDocument,
+    /// The picture, where it was drawn.
+    pub picture: Option<Picture>,
     /// Where the result files are.
     pub folder: PathBuf,
 }
@@ -166,7 +168,7 @@ pub fn impede(order: &ImpedanceOrder) -> Result<Impeded, ImpedeError> {
     document.files = write(&folder, &document, &measured, picture.as_ref())?;
     let text = format!("{:#}\n", serde_json::to_value(&document).expect("text and finite numbers"));
     files::replace(&folder.join("result.json"), text.as_bytes())?;
-    Ok(Impeded { measured, document, folder })
+    Ok(Impeded { measured, document, picture, folder })
 }
 
 /// Reads a capture; one without a description was made with the excitation `with`.

@@ -6,7 +6,6 @@ mod capture_findings;
 mod capture_names;
 mod chain;
 mod demo;
-mod demo_report;
 mod driver;
 mod driver_document;
 mod impede;

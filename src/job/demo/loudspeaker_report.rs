@@ -1,9 +1,11 @@
 //! The report of the demo: what was done, what came out, and how far it is from the bench's truth.
 
-use super::respond::Responded;
+use super::driver::DriverEvening;
+use super::driver_report::{chapters as driver_chapters, in_short as driver_in_short};
 use crate::MADE_BY;
 use crate::bench::Truth;
 use crate::files::{ResponseDocument, frequency_text};
+use crate::job::Responded;
 use crate::math::RisingTable;
 use crate::quantity::{Quantity, Unit};
 use crate::report::{
@@ -19,7 +21,7 @@ pub(super) struct Measured {
     pub distance_m: f64,
 }
 
-pub(super) fn story(first: &Measured, second: &Measured, when: &str) -> Story {
+pub(super) fn story(first: &Measured, second: &Measured, evening: &DriverEvening, when: &str) -> Story {
     let judged = [Judged::of(first), Judged::of(second)];
     let document = &first.responded.document;
     let [from_hz, to_hz] = document.valid_hz;
@@ -35,16 +37,15 @@ pub(super) fn story(first: &Measured, second: &Measured, when: &str) -> Story {
              points lie within ± 2u of it, with the microphone on its own clock {:.0} %; about 95 % should.",
             judged[0].within_percent, judged[1].within_percent
         ),
+        driver_in_short(evening),
     ];
+    let mut chapters = vec![interface_chapter(first), clock_chapter(second), truth_chapter([first, second], judged)];
+    chapters.extend(driver_chapters(evening));
+    chapters.push(next_chapter());
     Story {
         title: "rear left, on the stand".into(),
         summary,
-        chapters: vec![
-            interface_chapter(first),
-            clock_chapter(second),
-            truth_chapter([first, second], judged),
-            next_chapter(),
-        ],
+        chapters,
         cautions: CAUTIONS.to_vec(),
         made_by: MADE_BY.into(),
         footer: vec![
@@ -266,7 +267,8 @@ fn next_chapter() -> Chapter {
         heading: "Now with yours".into(),
         prose: vec![
             "`boxwright devices` lists your sound devices, `boxwright level` finds a level, `boxwright capture response` \
-             measures, `boxwright response` makes the curves. The README tells how to wire it; read the cautions below first."
+             measures, `boxwright response` makes the curves; `boxwright capture impedance`, `boxwright impedance` and `boxwright \
+             driver` do the same for a driver on the jig. The README tells how to wire it; read the cautions below first."
                 .into(),
         ],
         ..Chapter::default()

@@ -2,11 +2,19 @@
 //!
 //! The scenario is our own: the left one of a rear pair, a small two-way satellite, on a stand in a small room. It is measured twice:
 //! by an interface with a loopback cable, and by a microphone with a clock of its own. Because the bench is simulated, its
-//! truth is known, and the report says how far the results are from it.
+//! truth is known, and the report says how far the results are from it. Another evening its mid-woofer hangs on the impedance jig.
 
+mod driver;
+mod driver_report;
+mod loudspeaker_report;
+
+use self::driver::measure_driver;
+use self::loudspeaker_report::{Measured, story};
+use super::alike::MatchError;
 use super::capture::{CaptureError, CaptureOrder, Known, capture};
 use super::chain::{ChainError, Loudness, chain};
-use super::demo_report::{Measured, story};
+use super::driver::DriverError;
+use super::impede::ImpedeError;
 use super::respond::{Pictures, RespondError, Responded, ResponseOrder, SmoothingChoice, TableIs, respond};
 use crate::audio::{SIMULATED, Simulated};
 use crate::bench::{BenchError, BenchSettings, Truth};
@@ -52,6 +60,12 @@ pub enum DemoError {
     #[error(transparent)]
     Respond(#[from] RespondError),
     #[error(transparent)]
+    Impede(#[from] ImpedeError),
+    #[error(transparent)]
+    Driver(#[from] DriverError),
+    #[error(transparent)]
+    Match(#[from] MatchError),
+    #[error(transparent)]
     Report(#[from] ReportError),
     #[error(transparent)]
     Quantity(#[from] QuantityError),
@@ -67,6 +81,9 @@ impl DemoError {
             Self::File(error) => error.advice(),
             Self::Capture(error) => error.advice(),
             Self::Respond(error) => error.advice(),
+            Self::Impede(error) => error.advice(),
+            Self::Driver(error) => error.advice(),
+            Self::Match(error) => error.advice(),
             Self::Chain(error) => error.advice(),
             Self::Report(error) => error.advice(),
             Self::Bench(_) | Self::Quantity(_) | Self::Truth { .. } => "report this, it is a fault of the program",
@@ -100,13 +117,15 @@ pub fn demo(order: &DemoOrder, tell: &mut dyn FnMut(&str)) -> Result<Demo, DemoE
     let first = measure(order, &bench, interface, Wiring::Loopback)?;
     tell("four sweeps through a microphone with a clock of its own");
     let second = measure(order, &JobBench { reference_channel: None, ..bench }, own_clock, Wiring::MicrophoneAlone)?;
+    let evening = measure_driver(order, tell)?;
     tell("the report");
     let report = folder.join("report.html");
-    files::replace(&report, page_html(&story(&first, &second, &order.when))?.as_bytes())?;
+    files::replace(&report, page_html(&story(&first, &second, &evening, &order.when))?.as_bytes())?;
     for measured in [&first, &second] {
         written.push((measured.capture.clone(), "capture"));
         written.push((measured.responded.folder.join("result.json"), "result"));
     }
+    written.extend(evening.files);
     written.push((report.clone(), "report"));
     Ok(Demo { report, files: written })
 }

@@ -1,0 +1,185 @@
+//! The demo's second evening: the mid-woofer out of its box, on the impedance jig.
+//!
+//! A known resistor tells what the interface's inputs do; then the driver hangs free, with a mass on its cone, and in a
+//! small airtight box; last its spare. The jig's inputs differ by a decibel, as cheap ones do.
+
+use super::{DemoError, DemoOrder};
+use crate::audio::{SIMULATED, Simulated};
+use crate::bench::{ClosedBox, HungDriver, JigSettings, JigTruth, Load};
+use crate::files::{self, JobBench, MatchDocument};
+use crate::impedance::{Doubted, FitSettings, Mounting};
+use crate::job::{
+    CaptureOrder, Characterised, DriverOrder, ImpedanceOrder, Impeded, Known, LevelCounts, Loudness, MatchOrder,
+    Pictures, capture, characterise, impede, jig_chain, match_units,
+};
+use crate::quantity::{Air, POINTS_PER_OCTAVE};
+use crate::signal::{Marks, SampleFormat, Sequence, SweepSettings};
+use std::path::{Path, PathBuf};
+use std::sync::atomic::AtomicBool;
+
+/// The driver's measurements.
+pub(super) struct DriverEvening {
+    /// The free driver's impedance.
+    pub free: Impeded,
+    /// What is known of it.
+    pub truth: JigTruth,
+    /// Its parameters.
+    pub driver: Characterised,
+    /// The spare beside it.
+    pub alike: MatchDocument,
+    /// What lies on the disk now.
+    pub files: Vec<(PathBuf, &'static str)>,
+}
+
+const SENSE_OHM: f64 = 10.0;
+const KNOWN_OHM: f64 = 8.2;
+/// Both resistors were measured with a good meter (common practice: 0.1 %).
+const TOLERANCE_RATIO: f64 = 1e-3;
+/// The inputs differ as cheap ones do; see `--simulated-mismatch-db`.
+const MISMATCH_DB: f64 = 1.0;
+/// Three degrees at 1 kHz.
+const MISMATCH_S: f64 = 3.0 / 360.0 / 1000.0;
+const ADDED_KG: f64 = 3e-3;
+/// Kitchen scales show a tenth of a gram: rectangular limits of half of that.
+const U_ADDED_KG: f64 = 0.03e-3;
+const TEST_BOX_M3: f64 = 2.4e-3;
+/// Water poured from a measuring jug tells a volume to a percent (common practice).
+const U_TEST_BOX_M3: f64 = 0.024e-3;
+const SD_M2: f64 = 50e-4;
+const U_SD_M2: f64 = 0.5e-4;
+const DATA_SHEET: &str = "mid-data-sheet.toml";
+const SEED: u64 = 21;
+
+/// What the maker promised, in our own words: softer and stronger than the driver that came.
+const PROMISED: &str = "# What the data sheet of the mid-woofer promises.\n\
+     re_ohm = 3.4\nfs_hz = 98\nqms = 4.5\nqes = 0.58\nqts = 0.51\nvas_l = 2.9\nsd_cm2 = 50\nmms_g = 3.3\nsensitivity_db = 86.5\n";
+
+/// Measures the driver and its spare, and finds what they are.
+pub(super) fn measure_driver(order: &DemoOrder, tell: &mut dyn FnMut(&str)) -> Result<DriverEvening, DemoError> {
+    let sheet = order.folder.join(DATA_SHEET);
+    files::create_new(&sheet, PROMISED.as_bytes())?;
+    tell("the impedance jig: a known resistor, then the mid-woofer free, heavier, boxed, and its spare");
+    let mut jig = Evening { order, seed: SEED, files: vec![(sheet.clone(), "data sheet")] };
+    let known = jig.captured("known resistor", Load::Resistor { ohm: KNOWN_OHM })?.0;
+    let mut spare = HungDriver::mid();
+    spare.driver.cms_m_n *= 0.8;
+    spare.driver.bl_tm *= 0.97;
+    let mut heavier = HungDriver::mid();
+    heavier.added_mass_kg = ADDED_KG;
+    let mut boxed = HungDriver::mid();
+    boxed.enclosure = Some(ClosedBox { volume_m3: TEST_BOX_M3, ql: None, qa: None });
+    let (free, truth) = jig.measured("mid", HungDriver::mid(), &known)?;
+    let (heavier, _) = jig.measured("mid heavier", heavier, &known)?;
+    let (boxed, _) = jig.measured("mid boxed", boxed, &known)?;
+    let (spare, _) = jig.measured("mid spare", spare, &known)?;
+    tell("the driver behind these curves");
+    let curve = |impeded: &Impeded| impeded.folder.join("impedance.csv");
+    let out = order.folder.join("driver");
+    let driver = characterise(&DriverOrder {
+        curve: curve(&free),
+        with_mass: Some((curve(&heavier), Doubted { value: ADDED_KG, u: U_ADDED_KG })),
+        in_box: Some((curve(&boxed), Doubted { value: TEST_BOX_M3, u: U_TEST_BOX_M3 })),
+        mms_kg: None,
+        sd_m2: Some(Doubted { value: SD_M2, u: U_SD_M2 }),
+        diameter_m: None,
+        mounting: Mounting::FreeAir,
+        air: Air::default(),
+        fit: FitSettings::default(),
+        datasheet: Some(sheet),
+        box_m3: None,
+        name: Some("mid".into()),
+        out: Some(out.clone()),
+        pictures: Pictures::Drawn,
+    })?;
+    let alike = match_units(&MatchOrder {
+        curves: vec![curve(&free), curve(&spare)],
+        band_hz: None,
+        limits_db: [-1.0, 1.0],
+        level: LevelCounts::Yes,
+        out: Some(out.clone()),
+    })?;
+    jig.files.push((out.join("driver.json"), "result"));
+    jig.files.extend(alike.files.iter().map(|file| (PathBuf::from(&file.path), "result")));
+    Ok(DriverEvening { free, truth, driver, alike, files: jig.files })
+}
+
+/// The jig on one evening: what hangs there changes, the wiring does not.
+struct Evening<'a> {
+    order: &'a DemoOrder,
+    seed: u64,
+    files: Vec<(PathBuf, &'static str)>,
+}
+
+impl Evening<'_> {
+    /// A capture of a load, and what is known of it.
+    fn captured(&mut self, unit: &str, load: Load) -> Result<(PathBuf, JigTruth), DemoError> {
+        self.seed += 1;
+        let mut settings = JigSettings { seed: self.seed, load, ..JigSettings::default() };
+        settings.wiring.sense_ohm = SENSE_OHM;
+        settings.load_input.gain_db = MISMATCH_DB;
+        settings.load_input.delay_s = MISMATCH_S;
+        let wiring = settings.wiring;
+        let bench = JobBench { output: Some(SIMULATED.into()), input: Some(SIMULATED.into()), ..JobBench::default() };
+        let chain = jig_chain(&bench, &JobBench::default(), Loudness::Usual)?;
+        let sweep =
+            SweepSettings { rate: chain.rate, from_hz: 10.0, to_hz: 20_000.0, lowest_hz: None, duration_s: 4.0 };
+        let (level_dbfs, marks) = (chain.level_dbfs, Marks::BeforeAndAfter);
+        let captured = capture(
+            &mut Simulated::jig(settings)?,
+            &CaptureOrder {
+                sequence: Sequence { sweep, level_dbfs, repeats: 2, marks, pause_s: 2.0 },
+                chain,
+                format: SampleFormat::Pcm24,
+                out: self.order.folder.join("captures"),
+                when: self.order.when.clone(),
+                known: Known {
+                    unit: Some(unit.into()),
+                    stage: Some("on the bench".into()),
+                    note: Some("made by the simulated bench".into()),
+                    sense_ohm: Some(SENSE_OHM),
+                    input_full_scale_v: Some(wiring.input_full_scale_v),
+                    ..Known::default()
+                },
+            },
+            &AtomicBool::new(false),
+            &mut |_| {},
+        )?;
+        self.files.push((captured.wav.clone(), "capture"));
+        let beside = captured.truth.as_deref().map(read_truth).transpose()?;
+        let truth = beside.ok_or_else(|| DemoError::Truth { path: captured.wav.clone(), says: "there is none".into() });
+        Ok((captured.wav, truth?))
+    }
+
+    /// The impedance of a driver, the inputs' difference taken off by the capture `known`.
+    fn measured(&mut self, unit: &str, hung: HungDriver, known: &Path) -> Result<(Impeded, JigTruth), DemoError> {
+        let (wav, truth) = self.captured(unit, Load::Driver(Box::new(hung)))?;
+        let impeded = impede(&ImpedanceOrder {
+            wav,
+            excitation: None,
+            drive: None,
+            load: None,
+            sense_ohm: None,
+            sense_tolerance_ratio: TOLERANCE_RATIO,
+            lead_ohm: Some(truth.wiring.lead_ohm),
+            open: None,
+            short: None,
+            known: Some(known.to_owned()),
+            known_ohm: Some(KNOWN_OHM),
+            known_tolerance_ratio: TOLERANCE_RATIO,
+            input_full_scale_v: None,
+            points_per_octave: POINTS_PER_OCTAVE,
+            band_hz: None,
+            out: None,
+            bench: JobBench::default(),
+            pictures: Pictures::Drawn,
+        })?;
+        self.files.push((impeded.folder.join("result.json"), "result"));
+        Ok((impeded, truth))
+    }
+}
+
+fn read_truth(path: &Path) -> Result<JigTruth, DemoError> {
+    let refuse = |says: String| DemoError::Truth { path: path.to_owned(), says };
+    let text = std::fs::read_to_string(path).map_err(|error| refuse(error.to_string()))?;
+    serde_json::from_str(&text).map_err(|error| refuse(error.to_string()))
+}

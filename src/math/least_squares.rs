@@ -226,10 +226,10 @@ mod tests {
             linearised
         };
         let again = least_squares(&found.values, Effort::Full, moved).unwrap();
-        for at in 0..2 {
-            let actual = again.values[at] - found.values[at];
+        for ((predicted, again), before) in predicted.iter().zip(&again.values).zip(&found.values) {
+            let actual = again - before;
             // 2 %: the residuals' curvature, which J⁺ leaves out, times residuals of 0.1 of 80.
-            assert!((predicted[at] / actual - 1.0).abs() < 0.02, "{} {actual}", predicted[at]);
+            assert!((predicted / actual - 1.0).abs() < 0.02, "{predicted} {actual}");
         }
     }
 

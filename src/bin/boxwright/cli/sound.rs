@@ -41,7 +41,7 @@ pub enum Treble {
     No,
 }
 
-fn first_sentence(text: &str) -> &str {
+pub(super) fn first_sentence(text: &str) -> &str {
     text.find(". ").map_or(text, |end| &text[..=end])
 }
 

@@ -52,7 +52,6 @@ fn without_noise_an_impedance_is_right_to_a_hundred_thousandth() {
         let noise = if repeats == 1 { 0.0 } else { 1e-9 };
         let found = measured(&Twin { noise, ..Twin::default() }.record(&excitation, driver_ohm), &excitation);
         let (hz, error) = worst(&found, driver_ohm);
-        println!("{repeats} repeats: worst {error:.2e} at {hz:.1} Hz, {:?}", codes(&found));
         // 1e-5 in |Z| and in phase: what the window cuts off.
         assert!(error < 1e-5, "{repeats} repeats: {error:e} at {hz} Hz");
         assert!(found.impedance.hz()[0] < 20.3 && *found.impedance.hz().last().unwrap() > 19_700.0);
@@ -78,7 +77,6 @@ fn a_known_resistor_takes_off_a_gain_mismatch_of_1_db_and_3_degrees() {
         points.map(|(&hz, ohm)| (ohm / driver_ohm(hz).norm() - 1.0).abs()).fold(0.0, f64::max)
     };
     let without = measured(&load, &excitation);
-    println!("without {:.3} %, with {:.4} %", 100.0 * magnitude(&without), 100.0 * magnitude(&found));
     assert!(magnitude(&without) > 0.1);
     // 0.05 %: what is asked for; noise at −120 dBFS leaves 0.01 % where |Z| is six times the sense resistor.
     assert!(magnitude(&found) < 5e-4, "{}", magnitude(&found));
@@ -133,7 +131,6 @@ fn the_uncertainty_by_noise_covers_as_often_as_it_says() {
             }
         }
         let (share, spread) = (100.0 * inside / all, f64::sqrt(squares / all));
-        println!("{repeats} repeats: {share:.1} % within 2u, rms of error over u {spread:.3}");
         // A normal error lies within 2u in 95.4 %; 93 to 97 is what is asked for.
         assert!((93.0..=97.0).contains(&share), "{repeats} repeats: {share} %, {spread}");
     }

@@ -98,7 +98,7 @@ pub(super) fn curve(text: &str, path: &Path) -> Result<Curve, FileError> {
         }
     }
     let lines = text.lines().count();
-    let options = said.unwrap_or(Options::default());
+    let options = said.unwrap_or_default();
     if numbers.is_empty() {
         return Err(FileError::NoPoints { path: path.into(), lines });
     }

@@ -186,6 +186,11 @@ impl Terms {
         self.b_ohm * ratio / (1.0 - self.a * ratio) - self.lead_ohm
     }
 
+    /// |dZ/dH|.
+    pub fn slope_ohm(&self, ratio: Complex64) -> f64 {
+        self.b_ohm.norm() / (1.0 - self.a * ratio).norm_sqr()
+    }
+
     /// R_s, as the captures of open and known load tell it.
     pub fn sense_ohm(&self) -> f64 {
         (self.b_ohm / self.a).re

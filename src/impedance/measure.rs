@@ -213,7 +213,12 @@ fn shifts(heard: &Heard, ratio: &ChannelRatio, solved: &[Solved], hz: &[f64], pe
     };
     let each: Vec<Vec<Complex64>> = ratio.each.iter().map(|values| ohm(values)).collect();
     let root = (each.len() as f64).sqrt();
-    let u_ohm: Vec<f64> = solved.iter().map(|solved| root * solved.u_noise_ohm).collect();
+    // dZ = B/(1 − A·H)²·dH, by the silences' noise alone: the repeats' spread is what is looked at.
+    let u_ohm: Vec<f64> = solved
+        .iter()
+        .zip(ratio.values.iter().zip(&ratio.u_silence))
+        .map(|(solved, (&value, u))| root * u * solved.terms.slope_ohm(value))
+        .collect();
     Repeated {
         hz,
         mean: &ohm(&ratio.values),

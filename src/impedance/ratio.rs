@@ -72,8 +72,10 @@ pub(super) struct Heard {
 /// H on a grid.
 pub(super) struct ChannelRatio {
     pub values: Vec<Complex64>,
-    /// Standard uncertainty of real and imaginary part by noise.
+    /// Standard uncertainty of real and imaginary part by noise, or by the repeats' spread where that is larger.
     pub u_noise: Vec<f64>,
+    /// The same by the noise of the silences alone.
+    pub u_silence: Vec<f64>,
     /// The same by hum.
     pub u_hum: Vec<f64>,
     /// Noise at frequencies closer than this is the same noise.
@@ -180,11 +182,12 @@ impl Heard {
         let values: Vec<Complex64> =
             (0..hz.len()).map(|point| each.iter().map(|one| one[point]).sum::<Complex64>() / count).collect();
         let mut u_noise = self.u_noise(hz, &values, &windows, (&impulse, &drive));
+        let u_silence = u_noise.clone();
         let u_hum = self.u_hum(hz, &values, &windows, &drive);
         let resolution_hz: Vec<f64> =
             windows.iter().map(|window| self.pattern.rate_hz / window.noise_frames()).collect();
         let disagreement = widen_by_spread(&mut u_noise, hz, &values, &each, &resolution_hz);
-        ChannelRatio { values, u_noise, u_hum, resolution_hz, each, disagreement }
+        ChannelRatio { values, u_noise, u_silence, u_hum, resolution_hz, each, disagreement }
     }
 
     /// What turns the drive of one repeat into its load, and the spectrum of that drive.

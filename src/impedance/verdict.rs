@@ -33,6 +33,8 @@ const NOISY_SHARE: f64 = 0.1;
 const NEARLY_ALL: f64 = 0.95;
 /// More than two inputs of one interface differ, were they set alike.
 const ABOVE_ONE: f64 = 1.02;
+/// Most of them: where inputs differ as well, a load far above the sense resistor hides the swap.
+const MOST: f64 = 0.75;
 /// A load that draws less than this share of what a short would, or lets through less than this of the drive's voltage.
 const NOTHING: f64 = 0.02;
 /// Voice coils that loudspeakers are built with, generously, Ω: 2 Ω less 20 %, 32 Ω and what inductance adds.
@@ -201,7 +203,8 @@ fn swapped(evidence: &Evidence<'_>) -> Option<Finding> {
     let sense_ohm = evidence.settings.facts.sense_ohm;
     // Seen the other way round the load would be one that can be.
     let other_way = evidence.share(|at| (sense_ohm / (evidence.ratio.values[at] - 1.0)).re > 0.0);
-    if larger < NEARLY_ALL || other_way < NEARLY_ALL || !varies {
+    let negative = evidence.share(|at| evidence.solved[at].ohm.re < 0.0);
+    if larger.min(other_way) < MOST || (negative < MOST && evidence.measured.gain_db.is_none()) || !varies {
         return None;
     }
     let told = evidence.calibrations.iter().any(|(name, ..)| *name == "open" || *name == "known");
@@ -347,8 +350,7 @@ fn hum(evidence: &Evidence<'_>) -> Option<Finding> {
     let of_hum = |hz: f64| {
         let at = nearest(evidence.hz(), hz);
         let solved = &evidence.solved[at];
-        // dZ = B/(1 − A·H)²·dH
-        let slope_ohm = solved.terms.b_ohm.norm() / (1.0 - evidence.open_ratio(at)).norm_sqr();
+        let slope_ohm = solved.terms.slope_ohm(evidence.ratio.values[at]);
         let (hum, noise) = (slope_ohm * evidence.ratio.u_hum[at], slope_ohm * evidence.ratio.u_noise[at]);
         (hum > noise).then(|| hum / solved.ohm.norm())
     };

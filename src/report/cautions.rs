@@ -86,14 +86,14 @@ pub const CAUTIONS: [Caution; 8] = [
     },
     Caution {
         danger: Danger::ChargedCapacitor,
-        moments: &[Moment::Parts],
+        moments: &[Moment::Wiring, Moment::Parts],
         heading: "Capacitors keep their charge",
         says: "The capacitors of an amplifier's power supply stay charged after it is switched off. Discharge them through a \
                resistor, never with a screwdriver, and measure that the voltage is gone before you touch anything.",
     },
     Caution {
         danger: Danger::HotResistor,
-        moments: &[Moment::AmplifierOutput, Moment::Parts],
+        moments: &[Moment::Wiring, Moment::AmplifierOutput, Moment::Parts],
         heading: "Resistors get hot",
         says: "A sense or load resistor turns power into heat: V²/R, or 12.5 W for 10 V across 8 ohm. Take one rated for several \
                times that, keep it clear of table and fingers, and let it cool before you trust its value.",
@@ -108,7 +108,7 @@ pub const CAUTIONS: [Caution; 8] = [
     },
     Caution {
         danger: Danger::TrebleDriver,
-        moments: &[Moment::TrebleDriver, Moment::BeforeSound],
+        moments: &[Moment::TrebleDriver, Moment::BeforeSound, Moment::Wiring],
         heading: "Treble drivers",
         says: "Without its crossover a treble driver can be destroyed by bass within seconds. Give its lower limit, which the sweep then \
                never goes below, start very low, and put a capacitor in series that holds back switch-on thumps.",

@@ -1,11 +1,12 @@
 //! `boxwright impedance CAPTURE`: what the amplifier sees, from a two-channel capture of a jig.
 
 use super::response::{bench, paint, two_digits};
+use super::sound::first_sentence;
 use super::{Failure, tell, typed};
 use boxwright::files;
 use boxwright::job::{ImpedanceOrder, Impeded, Pictures, impede};
-use boxwright::quantity::POINTS_PER_OCTAVE;
-use boxwright::report::{Entry, Layout, findings_text, numbers_text};
+use boxwright::quantity::{Code, POINTS_PER_OCTAVE, Severity};
+use boxwright::report::{Entry, Layout, Moment, cautions_at, findings_text, numbers_text};
 use std::path::PathBuf;
 use std::process::ExitCode;
 
@@ -90,6 +91,7 @@ pub fn run(args: Args) -> Result<ExitCode, Failure> {
         tell::json(&document)?;
     } else if !quiet {
         tell::result(&summary(&impeded))?;
+        before_rewiring(&impeded);
     }
     Ok(ExitCode::SUCCESS)
 }
@@ -115,6 +117,18 @@ fn order(args: Args) -> Result<ImpedanceOrder, Failure> {
         out: args.out,
         pictures: if args.no_pictures { Pictures::None } else { Pictures::Drawn },
     })
+}
+
+/// Where the wires are wrong, what to take care of before they are changed.
+fn before_rewiring(impeded: &Impeded) {
+    let is_of_wires = |code| matches!(code, Code::ChannelsSwapped | Code::Implausible);
+    let faults = impeded.document.findings.iter().filter(|finding| finding.severity == Severity::Fault);
+    if { faults }.any(|finding| is_of_wires(finding.code)) {
+        tell::hint("Before you change the wires:");
+        for caution in cautions_at(Moment::Wiring) {
+            tell::hint(&format!("  {}: {}", caution.heading, first_sentence(caution.says)));
+        }
+    }
 }
 
 fn summary(impeded: &Impeded) -> String {

@@ -47,7 +47,7 @@ impl Treble {
     }
 }
 
-fn first_sentence(text: &str) -> &str {
+pub(super) fn first_sentence(text: &str) -> &str {
     text.find(". ").map_or(text, |end| &text[..=end])
 }
 

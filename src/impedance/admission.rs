@@ -39,14 +39,16 @@ pub(super) fn resonance_of(curve: &Impedance, numbers: usize) -> Result<Peak, Im
     refuse_negative(curve)?;
     let magnitude = curve.magnitude_ohm();
     let all = peaks(&magnitude);
-    let stands_out = |peak: &&Peak| peak.prominence_ohm > LEAST_PEAK * magnitude[peak.at] && is_not_noise(curve, peak);
+    let stands_out =
+        |peak: &&Peak| peak.prominence_ohm > LEAST_PEAK * magnitude[peak.at] && is_not_noise(curve, &magnitude, peak);
     let first = all.iter().find(stands_out);
     refuse_capacitor(curve, &magnitude, first)?;
     let Some(&first) = first else { return Err(without_peak(curve, &magnitude)) };
     let lowest = magnitude.iter().copied().fold(f64::INFINITY, f64::min);
     let least = (SECOND_OF_FIRST * first.prominence_ohm).max(SECOND_OF_LOWEST * lowest);
-    let second =
-        all.iter().find(|peak| peak.at != first.at && peak.prominence_ohm > least && is_not_noise(curve, peak));
+    let second = all
+        .iter()
+        .find(|peak| peak.at != first.at && peak.prominence_ohm > least && is_not_noise(curve, &magnitude, peak));
     if let Some(second) = second {
         let (a, b) = (curve.hz()[first.at], curve.hz()[second.at]);
         return Err(ImpedanceError::SeveralResonances { first_hz: a.min(b), second_hz: a.max(b) });
@@ -54,8 +56,18 @@ pub(super) fn resonance_of(curve: &Impedance, numbers: usize) -> Result<Peak, Im
     Ok(first)
 }
 
-fn is_not_noise(curve: &Impedance, peak: &Peak) -> bool {
-    curve.u_noise_ohm().is_none_or(|u| peak.prominence_ohm > LEAST_PEAK_NOISES * u[peak.at])
+/// Whether any point of the peak, its flanks included, lies above its foot by more than noise: behind a sense resistor the top
+/// itself is the noisiest.
+fn is_not_noise(curve: &Impedance, magnitude: &[f64], peak: &Peak) -> bool {
+    let Some(u) = curve.u_noise_ohm() else { return true };
+    let foot = magnitude[peak.at] - peak.prominence_ohm;
+    let stands = |at: &usize| magnitude[*at] - foot > LEAST_PEAK_NOISES * u[*at];
+    let is_above = |at: &usize| magnitude[*at] > foot;
+    (0..=peak.at)
+        .rev()
+        .take_while(is_above)
+        .chain((peak.at..magnitude.len()).take_while(is_above))
+        .any(|at| stands(&at))
 }
 
 fn refuse_negative(curve: &Impedance) -> Result<(), ImpedanceError> {

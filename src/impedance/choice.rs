@@ -10,18 +10,22 @@
 //! all. With ĉ > 1 no model is right and differences of χ² are worth so much less. The voice coil's and the creep's own
 //! numbers exist in the chosen model only: they follow the four shared ones as they do in its own fit.
 //!
+//! Chosen is the model with the fewest numbers among those within 2 of the best AICc, which the curve supports as well: a number
+//! that the curve does not need makes the others uncertain.
+//!
 //! Source: K. P. Burnham, D. R. Anderson, "Model Selection and Multimodel Inference", 2nd edition (2002), sections 2.4 (AICc),
-//! 2.5 (ĉ), 4.3 (variance over models), from memory.
+//! 2.5 (ĉ), 2.6 (within 2), 4.3 (variance over models), from memory.
 
 use super::candidate::Fitted;
 use super::parameters::{SHARED, natural};
 use super::weighting::{Noise, Weighting};
 use super::whiteness::whiteness;
 use super::{Impedance, Suspension, VoiceCoil};
+use std::f64::consts::TAU;
 
 /// The models in the order of the choice.
 pub(super) struct Choice {
-    /// Best first, each with its AICc less the best one's.
+    /// The chosen one first, then by AICc, each with its AICc less the best one's.
     pub(super) ranked: Vec<(Fitted, f64)>,
     /// ĉ.
     pub(super) inflation: f64,
@@ -29,10 +33,14 @@ pub(super) struct Choice {
     pub(super) misfit: f64,
 }
 
+/// Models within this AICc of the best are as well supported by the curve.
+const AS_GOOD: f64 = 2.0;
 /// A mean square beyond noise by this many σ is not chance (one fit in a thousand).
 const NOT_CHANCE: f64 = 3.1;
 /// Residuals below this part of |Z| are rounding, not noise.
 const ROUNDING: f64 = 1e-9;
+/// A voice coil's corner lies above this multiple of the resonance.
+const LOWEST_CORNER: f64 = 0.5;
 /// More creep than any suspension has.
 const MOST_CREEP: f64 = 0.6;
 
@@ -55,6 +63,10 @@ pub(super) fn choose(curve: &Impedance, weighting: &Weighting, fitted: Vec<Fitte
     ranked.sort_by(|a, b| a.1.total_cmp(&b.1));
     let best = ranked[0].1;
     ranked.iter_mut().for_each(|(_, aicc)| *aicc -= best);
+    let as_good = ranked.iter().take_while(|(_, above)| *above <= AS_GOOD);
+    let simplest = as_good.enumerate().min_by_key(|(_, (fitted, _))| fitted.shape.count()).map_or(0, |(at, _)| at);
+    let chosen = ranked.remove(simplest);
+    ranked.insert(0, chosen);
     let misfit = ranked[0].0.chi_square / free(&ranked[0].0);
     Some(Choice { ranked, inflation, misfit })
 }
@@ -67,6 +79,8 @@ fn is_possible(fitted: &Fitted) -> bool {
     };
     let coils = match fitted.model.voice_coil {
         VoiceCoil::PowerLaw { n, .. } => n > 0.0 && n < 1.0,
+        // Below the resonance R₂ could not be told from R_e.
+        VoiceCoil::Ladder { l2_h, r2_ohm, .. } => r2_ohm > LOWEST_CORNER * TAU * fitted.model.fs_hz * l2_h,
         _ => true,
     };
     creeps && coils
@@ -79,7 +93,8 @@ fn inflation(curve: &Impedance, weighting: &Weighting, nearest: &Fitted, free: f
     match weighting.noise {
         Noise::Unknown => (misfit * length).max(ROUNDING * ROUNDING),
         Noise::Known if misfit > 1.0 + NOT_CHANCE * (2.0 / free).sqrt() => misfit * length,
-        Noise::Known => length,
+        Noise::Known if length > 1.0 => (misfit * length).max(1.0),
+        Noise::Known => 1.0,
     }
 }
 

@@ -55,7 +55,7 @@ pub struct DriverFit {
     pub values: Vec<f64>,
     /// Their covariance, everything counted: noise, misfit, the choice among models, and what is common to all points.
     pub covariance: Vec<Vec<f64>>,
-    /// All models that were tried, best first.
+    /// All models that were tried and can be those of a thing: the chosen one, then the others by AICc.
     pub candidates: Vec<Candidate>,
     /// The classic three-point values; absent where the curve has no such points.
     pub three_point: Option<ThreePoint>,
@@ -139,7 +139,7 @@ pub fn fit_driver(curve: &Impedance, settings: &FitSettings) -> Result<DriverFit
     told(&curve, &weighting, &choice, settings)
 }
 
-/// Every shape at its best; creep begins where the plain suspension ended.
+/// Every shape at its best; creep begins where the plain suspension ended, and anew.
 fn all_fitted(curve: &Impedance, weighting: &Weighting, driver: &DriverModel, shapes: &[Shape]) -> Vec<Fitted> {
     let enough = |shape: &&Shape| weighting.numbers() > shape.count() as f64 + 1.0;
     let one = |shape: &Shape| {
@@ -149,7 +149,8 @@ fn all_fitted(curve: &Impedance, weighting: &Weighting, driver: &DriverModel, sh
             (SuspensionKind::Plain, fitted) => fitted,
             (SuspensionKind::Creep, Some(plain)) => {
                 let start = |lambda: f64| [plain.searched(), &[lambda]].concat();
-                nearer(curve, weighting, *shape, &CREEP_STARTS.map(start))
+                let own = starts(curve, driver, *shape);
+                nearer(curve, weighting, *shape, &[&CREEP_STARTS.map(start)[..], &own].concat())
             }
             (SuspensionKind::Creep, None) => nearer(curve, weighting, *shape, &starts(curve, driver, *shape)),
         }

@@ -21,6 +21,10 @@ use std::f64::consts::TAU;
 const CREEP: f64 = 0.05;
 /// Corners tried for a voice coil of two parts.
 const CORNERS: usize = 24;
+/// Those of them that are tried whatever they leave.
+const FAR_APART: [usize; 3] = [2, 7, 12];
+/// The lowest corner over the resonance.
+const LOWEST_CORNER: f64 = 0.1;
 /// From this multiple of the resonance on, the voice coil shows.
 const COIL_SHOWS: f64 = 3.0;
 /// Points that a voice coil's start is worked out from, at most.
@@ -56,6 +60,7 @@ pub(super) fn resonance(curve: &Impedance, peak: Peak) -> DriverModel {
 /// Places to search from, as searched numbers.
 pub(super) fn starts(curve: &Impedance, driver: &DriverModel, shape: Shape) -> Vec<Vec<f64>> {
     let left = Left::above_resonance(curve, driver);
+    let lowest = LOWEST_CORNER * TAU * driver.fs_hz;
     let suspension = match shape.suspension {
         SuspensionKind::Plain => Suspension::Plain,
         SuspensionKind::Creep => Suspension::Creep { lambda: CREEP },
@@ -64,10 +69,12 @@ pub(super) fn starts(curve: &Impedance, driver: &DriverModel, shape: Shape) -> V
         VoiceCoilKind::Inductance => vec![VoiceCoil::Inductance { le_h: left.inductance_h() }],
         VoiceCoilKind::PowerLaw => vec![left.power_law()],
         VoiceCoilKind::Ladder => left.two_parts(
+            lowest,
             |jw, corner| 1.0 / (1.0 + jw / corner),
             |le_h, l2_h, corner| VoiceCoil::Ladder { le_h, l2_h, r2_ohm: corner * l2_h },
         ),
         VoiceCoilKind::SemiInductance => left.two_parts(
+            lowest,
             |jw, corner| 1.0 / (1.0 + (jw / corner).sqrt()),
             |leb_h, le_h, corner| VoiceCoil::SemiInductance { leb_h, le_h, ke_semih: le_h * corner.sqrt() },
         ),
@@ -125,15 +132,18 @@ impl Left {
         }
     }
 
-    /// The two best voice coils of an inductance and a part with a corner.
+    /// Voice coils of an inductance and a part with a corner: those that leave least, and some with corners far apart, since
+    /// below the resonance (`low` on) the moving cone hides which corner is right.
     fn two_parts(
         &self,
+        low: f64,
         shape: impl Fn(Complex64, f64) -> Complex64,
         coil: impl Fn(f64, f64, f64) -> VoiceCoil,
     ) -> Vec<VoiceCoil> {
-        let (low, high) = (self.omega[0] / 3.0, self.omega[self.omega.len() - 1] * 10.0);
+        let high = self.omega[self.omega.len() - 1] * 10.0;
+        let corner = |step: usize| low * (high / low).powf(step as f64 / (CORNERS - 1) as f64);
         let tried: Vec<(f64, VoiceCoil)> = (0..CORNERS)
-            .map(|step| low * (high / low).powf(step as f64 / (CORNERS - 1) as f64))
+            .map(corner)
             .map(|corner| {
                 let (leaves, [l, part]) = self.with_corner(|jw| shape(jw, corner));
                 (leaves, coil(l, part, corner))
@@ -145,7 +155,9 @@ impl Left {
         };
         let mut best: Vec<(f64, VoiceCoil)> = (0..CORNERS).filter(|&at| lowest(at)).map(|at| tried[at]).collect();
         best.sort_by(|a, b| a.0.total_cmp(&b.0));
-        best.into_iter().take(2).map(|(_, coil)| coil).collect()
+        let plain = self.inductance_h();
+        let far_apart = FAR_APART.map(|at| coil(0.5 * plain, plain, corner(at)));
+        best.into_iter().take(2).map(|(_, coil)| coil).chain(far_apart).collect()
     }
 
     /// What r + jωL + jωL′·g leaves, and L and L′, kept positive.

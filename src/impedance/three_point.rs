@@ -45,11 +45,15 @@ pub(super) fn three_point(curve: &Impedance) -> Option<ThreePoint> {
     found
 }
 
-/// Point of the lowest real part from the low end to the minimum of |Z| above the peak.
+/// Point of the lowest real part from the low end to the minimum of |Z| above the peak; noise counts against a point.
 pub(super) fn lowest_real_part(curve: &Impedance, magnitude: &[f64], top: usize) -> usize {
     let past = (top..magnitude.len()).min_by(|&a, &b| magnitude[a].total_cmp(&magnitude[b])).unwrap_or(top);
-    (0..=past).min_by(|&a, &b| curve.values()[a].re.total_cmp(&curve.values()[b].re)).unwrap_or(top)
+    let at_most = |at: usize| curve.values()[at].re + curve.u_noise_ohm().map_or(0.0, |u| SURE * u[at]);
+    (0..=past).min_by(|&a, &b| at_most(a).total_cmp(&at_most(b))).unwrap_or(top)
 }
+
+/// A value is this many of its uncertainties away at most.
+const SURE: f64 = 3.0;
 
 /// Frequency and height of the parabola through three points.
 fn summit(logs: &[f64], magnitude: &[f64], top: usize) -> (f64, f64) {
@@ -88,7 +92,7 @@ fn crossing(logs: &[f64], magnitude: &[f64], at: usize, level: f64) -> f64 {
     let from = if at >= 2 && monotone(at - 2, at) { at - 2 } else { at - 1 };
     let to = if at + 1 < logs.len() && monotone(at, at + 1) { at + 1 } else { at };
     let wanted = level.ln();
-    (from..=to)
+    let polynomial: f64 = (from..=to)
         .map(|i| {
             let weight = (from..=to).filter(|&k| k != i).map(|k| {
                 let (own, other) = (magnitude[i].ln(), magnitude[k].ln());
@@ -96,5 +100,7 @@ fn crossing(logs: &[f64], magnitude: &[f64], at: usize, level: f64) -> f64 {
             });
             logs[i] * weight.product::<f64>()
         })
-        .sum()
+        .sum();
+    // Noise can throw the polynomial far off.
+    polynomial.clamp(logs[at - 1], logs[at])
 }

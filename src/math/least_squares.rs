@@ -40,7 +40,7 @@ pub struct LeastSquares {
 pub enum Ending {
     /// At a minimum.
     Minimum,
-    /// After as many steps as it was given.
+    /// After as many steps as it was given, or where steps lost their meaning.
     LostPatience,
 }
 
@@ -57,6 +57,8 @@ pub fn least_squares(start: &[f64], model: impl Fn(&[f64]) -> Linearised) -> Opt
     if linearised.residuals.len() < start.len() || !linearised.residuals.iter().all(|r| r.is_finite()) {
         return None;
     }
+    let squares = |linearised: &Linearised| linearised.residuals.iter().map(|r| r * r).sum::<f64>();
+    let squares_at_start = squares(&linearised);
     let search = LevenbergMarquardt::new()
         .with_ftol(NO_CHANGE)
         .with_xtol(NO_CHANGE)
@@ -69,6 +71,8 @@ pub fn least_squares(start: &[f64], model: impl Fn(&[f64]) -> Linearised) -> Opt
         | TerminationReason::Converged { .. }
         | TerminationReason::NoImprovementPossible(_) => Ending::Minimum,
         TerminationReason::LostPatience => Ending::LostPatience,
+        // Stuck where an unknown does nothing any more: usable when it is better than the start.
+        TerminationReason::Numerical(_) if squares(&found.linearised) <= squares_at_start => Ending::LostPatience,
         _ => return None,
     };
     Some(LeastSquares {

@@ -49,10 +49,10 @@ fn mass_shift(free: &DriverFit, loaded: &DriverFit, added_g: f64) -> Option<Find
     let in_u = (fs - fs1) / u.hypot(u1);
     if growth < LEAST_GROWTH || in_u < LEAST_SHIFT_IN_U {
         let says = format!(
-            "{added_g:.2} g lowered the resonance by only {:.1} % ({in_u:.0} times the shift's uncertainty), a {:.0}th of \
-             the moving mass is little to weigh by",
+            "{added_g:.2} g lowered the resonance by only {:.1} % ({in_u:.0} times the shift's uncertainty): \
+             {:.0} % of the moving mass is little to weigh by",
             100.0 * (1.0 - fs1 / fs),
-            (1.0 / growth).max(1.0)
+            100.0 * growth
         );
         let advice = format!(
             "use a mass of about {advised_g} g (half to all of the moving mass), stuck down near the voice coil"

@@ -31,9 +31,8 @@ fn main() {
         );
         for coil in COILS {
             for noise_ratio in [1e-4, 1e-3, 1e-2] {
-                let outcomes: Vec<Outcome> = (std::env::var("FROM").map_or(0, |x| x.parse().unwrap())..drivers)
-                    .filter_map(|seed| outcome(coil, noise_ratio, is_given, seed))
-                    .collect();
+                let outcomes: Vec<Outcome> =
+                    (0..drivers).filter_map(|seed| outcome(coil, noise_ratio, is_given, seed)).collect();
                 line(coil, noise_ratio, &outcomes, drivers);
             }
         }
@@ -81,7 +80,7 @@ fn outcome(coil: VoiceCoilKind, noise_ratio: f64, is_given: bool, seed: u64) -> 
     let fit = match fit_driver(&curve, &settings) {
         Ok(fit) => fit,
         Err(error) => {
-            println!("seed {seed}: {error} {truth:?}");
+            println!("driver {seed}: {error}");
             return None;
         }
     };
@@ -91,12 +90,6 @@ fn outcome(coil: VoiceCoilKind, noise_ratio: f64, is_given: bool, seed: u64) -> 
     let off = [0, 1, 2, 3].map(|at: usize| found[at].0 - expected[at]);
     let is_right = fit.model.voice_coil.name() == truth.voice_coil.name()
         && fit.model.suspension.name() == truth.suspension.name();
-    if std::env::var("DBG").is_ok() && (0..4).any(|at| (off[at] / (bound[at] * expected[at])).abs() > 3.5) {
-        println!("{seed} {truth:?} {off:?} {bound:?}");
-        for c in fit.candidates.iter().take(4) {
-            println!("    {c:?}");
-        }
-    }
     Some(Outcome {
         over_bound: [0, 1, 2, 3].map(|at| off[at] / (bound[at] * expected[at])),
         over_u: [0, 1, 2, 3].map(|at| off[at] / found[at].1),

@@ -3,7 +3,7 @@
 use super::parameters::{Shape, natural_slopes};
 use super::weighting::Weighting;
 use super::{DriverModel, Impedance};
-use crate::math::{Ending, LeastSquares, Linearised, Sensitivity, least_squares};
+use crate::math::{Effort, Ending, LeastSquares, Linearised, Sensitivity, least_squares};
 use num_complex::Complex64;
 
 /// A model at its best.
@@ -22,12 +22,20 @@ pub(super) struct Fitted {
 
 /// The model of this shape that comes nearest to the curve, of searches from all `starts`; `None` when none gets anywhere.
 pub(super) fn fitted(curve: &Impedance, weighting: &Weighting, shape: Shape, starts: &[Vec<f64>]) -> Option<Fitted> {
-    let searches = starts.iter().filter_map(|start| {
-        let found = least_squares(start, |searched| linearised(curve, weighting, shape, searched))?;
+    let search = |start: &[f64], effort: Effort| {
+        let found = least_squares(start, effort, |searched| linearised(curve, weighting, shape, searched))?;
         let chi_square: f64 = found.linearised.residuals.iter().map(|r| r * r).sum();
         chi_square.is_finite().then_some((chi_square, found))
-    });
-    let (chi_square, found) = searches.min_by(|a, b| a.0.total_cmp(&b.0))?;
+    };
+    let nearest = match starts {
+        [only] => search(only, Effort::Full),
+        several => {
+            let coarse = several.iter().filter_map(|start| search(start, Effort::Coarse));
+            let (_, best) = coarse.min_by(|a, b| a.0.total_cmp(&b.0))?;
+            search(&best.values, Effort::Full)
+        }
+    };
+    let (chi_square, found) = nearest?;
     let model = shape.model(&found.values);
     let ohm = curve.hz().iter().map(|&hz| model.impedance_ohm(hz)).collect();
     Some(Fitted { shape, model, ohm, chi_square, ending: found.ending, found })

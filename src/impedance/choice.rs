@@ -137,10 +137,9 @@ fn following(own: &[Vec<f64>], shared: &[Vec<f64>]) -> Vec<Vec<f64>> {
         |gains: &[f64], column: usize, of: &[Vec<f64>]| (0..SHARED).map(|k| gains[k] * of[k][column]).sum::<f64>();
     for row in others.clone() {
         let gains = &follow[row - SHARED];
-        for column in 0..SHARED {
-            let value = through(gains, column, shared);
-            (whole[row][column], whole[column][row]) = (value, value);
-        }
+        let values: Vec<f64> = (0..SHARED).map(|column| through(gains, column, shared)).collect();
+        whole[row][..SHARED].copy_from_slice(&values);
+        values.iter().enumerate().for_each(|(column, value)| whole[column][row] = *value);
     }
     for row in others.clone() {
         for column in others.clone() {

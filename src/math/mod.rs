@@ -17,7 +17,7 @@ pub use fft::{InverseSpectrum, Spectrum, good_length};
 pub use hilbert::envelope;
 pub use interpolate::{RisingTable, mean_around};
 pub use kaiser::{bessel_i0, kaiser, kaiser_beta};
-pub use least_squares::{Ending, LeastSquares, Linearised, Sensitivity, least_squares};
+pub use least_squares::{Effort, Ending, LeastSquares, Linearised, Sensitivity, least_squares};
 pub use line::{LineFit, PlaneFit, weighted_line, weighted_plane};
 pub use minimum_phase::minimum_phase_rad;
 pub use propagation::{Correlated, adjustment, best_weights, propagated};

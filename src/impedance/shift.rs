@@ -132,6 +132,21 @@ pub(super) fn two_ways(method: Method, apart: f64) -> Finding {
     finding(Code::UnstableRepeat, Severity::Caution, says, advice.into())
 }
 
+/// A method that has no answer, unless the reason is among `said` already.
+pub(super) fn no_answer(method: Method, said: &[Finding]) -> Option<Finding> {
+    let is_said = said.iter().any(|finding| finding.code == Code::SmallShift && finding.severity == Severity::Fault);
+    let (curve, what) = match method {
+        Method::TestBox => ("in the box", "volume"),
+        _ => ("with the mass", "moving mass"),
+    };
+    (!is_said).then(|| {
+        let says = format!("resonance and damping {curve} go together with no {what} at all: it is left out");
+        let advice =
+            "check that both curves are of one driver, that the box is airtight and unlined, and measure both again";
+        finding(Code::UnstableRepeat, Severity::Fault, says, advice.into())
+    })
+}
+
 /// Two methods do not agree.
 pub(super) fn disagreement(pair: &Agreement) -> Finding {
     let words = |method| match method {

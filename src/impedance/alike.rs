@@ -14,6 +14,17 @@ use crate::quantity::{FrequencyGrid, POINTS_PER_OCTAVE};
 /// A pair is alike up to this difference unless another is asked for.
 pub const MOST_DIFFERENT_DB: f64 = 1.0;
 
+/// A unit's curve on its own points; columns of one length.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct UnitCurve {
+    /// Rising.
+    pub hz: Vec<f64>,
+    /// dB re any reference, the same for all units.
+    pub level_db: Vec<f64>,
+    /// Standard uncertainty, dB; zero where it is not known.
+    pub u_db: Vec<f64>,
+}
+
 /// A curve's level and its doubt on the points that all share.
 #[derive(Debug, Clone, PartialEq)]
 pub struct CommonCurve {
@@ -54,12 +65,12 @@ pub struct Comparison {
 }
 
 impl Alike {
-    /// The curves (frequencies, levels in dB, their uncertainties) at 48 points an octave in the band they share, cut to `band_hz`.
+    /// The curves at 48 points an octave in the band they share, cut to `band_hz`.
     ///
     /// # Errors
     /// [`ImpedanceError::NothingShared`], `NothingInBand`.
-    pub fn of(curves: &[(Vec<f64>, Vec<f64>, Vec<f64>)], band_hz: Option<[f64; 2]>) -> Result<Self, ImpedanceError> {
-        let ends = |pick: fn(&[f64]) -> Option<&f64>| curves.iter().filter_map(move |(hz, ..)| pick(hz).copied());
+    pub fn of(curves: &[UnitCurve], band_hz: Option<[f64; 2]>) -> Result<Self, ImpedanceError> {
+        let ends = |pick: fn(&[f64]) -> Option<&f64>| curves.iter().filter_map(move |curve| pick(&curve.hz).copied());
         let begins_hz = ends(<[f64]>::first).fold(0.0, f64::max);
         let ends_hz = ends(<[f64]>::last).fold(f64::INFINITY, f64::min);
         if begins_hz >= ends_hz {
@@ -84,14 +95,14 @@ impl Alike {
     }
 }
 
-fn common((hz, level_db, u_db): &(Vec<f64>, Vec<f64>, Vec<f64>), at_hz: &[f64]) -> CommonCurve {
+fn common(curve: &UnitCurve, at_hz: &[f64]) -> CommonCurve {
     let column = |values: &[f64]| -> Vec<f64> {
-        let table = RisingTable::new(hz.iter().map(|hz| hz.ln()).collect(), values.to_vec());
+        let table = RisingTable::new(curve.hz.iter().map(|hz| hz.ln()).collect(), values.to_vec());
         let [first, last] = table.as_ref().map_or([0.0, 0.0], RisingTable::range);
         let at = |hz: &f64| table.as_ref().and_then(|table| table.at(hz.ln().clamp(first, last))).unwrap_or(0.0);
         at_hz.iter().map(at).collect()
     };
-    CommonCurve { level_db: column(level_db), u_db: column(u_db) }
+    CommonCurve { level_db: column(&curve.level_db), u_db: column(&curve.u_db) }
 }
 
 /// Each pair of curves compared against limits in dB, lower and upper.
@@ -170,11 +181,10 @@ fn meaning(name: &str) -> Option<(&'static str, [&'static str; 2])> {
 mod tests {
     use super::*;
 
-    fn curve(level_db: impl Fn(f64) -> f64) -> (Vec<f64>, Vec<f64>, Vec<f64>) {
+    fn curve(level_db: impl Fn(f64) -> f64) -> UnitCurve {
         let hz: Vec<f64> = (0..=600).map(|n| 20.0 * (f64::from(n) / 60.0).exp2()).collect();
-        let levels = hz.iter().map(|&hz| level_db(hz)).collect();
-        let u = vec![0.01; hz.len()];
-        (hz, levels, u)
+        let level_db = hz.iter().map(|&hz| level_db(hz)).collect();
+        UnitCurve { u_db: vec![0.01; hz.len()], level_db, hz }
     }
 
     /// A slope of 2 dB an octave against a level line, over two octaves up from 1 kHz: mean 2, mean square 16/3·… by
@@ -207,9 +217,13 @@ mod tests {
 
     #[test]
     fn curves_of_different_bands_are_refused() {
-        let (hz, levels, u) = curve(|_| 0.0);
-        let low = (hz[..100].to_vec(), levels[..100].to_vec(), u[..100].to_vec());
-        let high = (hz[200..].to_vec(), levels[200..].to_vec(), u[200..].to_vec());
+        let whole = curve(|_| 0.0);
+        let part = |from: usize, to: usize| UnitCurve {
+            hz: whole.hz[from..to].to_vec(),
+            level_db: whole.level_db[from..to].to_vec(),
+            u_db: whole.u_db[from..to].to_vec(),
+        };
+        let (low, high) = (part(0, 100), part(200, 600));
         assert!(matches!(Alike::of(&[low.clone(), high], None), Err(ImpedanceError::NothingShared { .. })));
         assert!(matches!(Alike::of(&[low.clone(), low], Some([1e3, 2e3])), Err(ImpedanceError::NothingInBand { .. })));
     }

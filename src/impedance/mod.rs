@@ -40,7 +40,7 @@ mod whiteness;
 
 pub use added_mass::{grown_mass_kg, mass_growth};
 pub use air_load::{Mounting, air_load_kg};
-pub use alike::{Alike, CommonCurve, Comparison, MOST_DIFFERENT_DB, compared, differences, odd_one_out};
+pub use alike::{Alike, CommonCurve, Comparison, MOST_DIFFERENT_DB, UnitCurve, compared, differences, odd_one_out};
 pub use curve::Impedance;
 pub use error::ImpedanceError;
 pub use evidence::{Doubted, Evidence};

@@ -16,7 +16,7 @@
 use super::added_mass::{grown_mass_kg, mass_growth};
 use super::evidence::{Doubted, Evidence, Numbers, Place};
 use super::plausible::plausibility;
-use super::shift::{disagreement, shift_findings, two_ways};
+use super::shift::{disagreement, no_answer, shift_findings, two_ways};
 use super::test_box::{BoxedCone, more_air_in_box_kg, stiffness_ratio_by_damping, stiffness_ratio_by_resonance};
 use super::{
     DATA_SHEET_V, DriverFit, ImpedanceError, Mounting, Radiator, Resonance, air_load_kg, equivalent_volume_m3,
@@ -174,6 +174,7 @@ impl Mechanics {
                 apart[0] = Some(joined.apart);
             } else {
                 self.numbers.loaded = None;
+                findings.extend(no_answer(Method::AddedMass, findings));
             }
         }
         if self.numbers.boxed.is_some() {
@@ -188,6 +189,7 @@ impl Mechanics {
                 apart[1] = self.numbers.sd.map(|_| joined.apart);
             } else {
                 self.numbers.boxed = None;
+                findings.extend(no_answer(Method::TestBox, findings));
             }
         }
         for (apart, method) in apart.iter().zip([Method::AddedMass, Method::TestBox]) {
@@ -621,6 +623,11 @@ mod tests {
         };
         assert_eq!(says(&in_box(0.3, thing.boxed(0.3, 0.0005))), [Code::SmallShift], "a box of ten times V_as");
         assert_eq!(says(&in_box(0.02, thing.heavier(0.002))), [Code::SmallShift], "a box with a hole");
+        // Ten times the damping in the box: the resonance rose, and yet there is no volume.
+        let braked = Thing { bl_tm: 3.2 * thing.bl_tm, ..thing.boxed(0.02, 0.0005) };
+        let found = driver_parameters(&free, &in_box(0.02, braked)).unwrap();
+        assert!(found.methods.is_empty() && found.value("vas_m3").is_none());
+        assert_eq!(found.findings.iter().map(|finding| finding.code).collect::<Vec<_>>(), [Code::UnstableRepeat]);
         assert_eq!(says(&in_box(0.002, thing.boxed(0.002, 0.0005))), [Code::Implausible], "a tin");
         // A coil 8 K warmer is allowed for and told.
         let warm = Thing { re_ohm: thing.re_ohm * (1.0 + 8.0 * 0.00393), ..thing.boxed(0.02, 0.0005) };

@@ -49,10 +49,10 @@ fn mass_shift(free: &DriverFit, loaded: &DriverFit, added_g: f64) -> Option<Find
     let in_u = (fs - fs1) / u.hypot(u1);
     if growth < LEAST_GROWTH || in_u < LEAST_SHIFT_IN_U {
         let says = format!(
-            "{added_g:.2} g lowered the resonance by only {:.1} % ({in_u:.0} times the shift's uncertainty), a {:.0}th of \
-             the moving mass is little to weigh by",
+            "{added_g:.2} g lowered the resonance by only {:.1} % ({in_u:.0} times the shift's uncertainty): \
+             {:.0} % of the moving mass is little to weigh by",
             100.0 * (1.0 - fs1 / fs),
-            (1.0 / growth).max(1.0)
+            100.0 * growth
         );
         let advice = format!(
             "use a mass of about {advised_g} g (half to all of the moving mass), stuck down near the voice coil"
@@ -130,6 +130,21 @@ pub(super) fn two_ways(method: Method, apart: f64) -> Finding {
     };
     let says = format!("{what}: they are {:.1} times their uncertainty apart; the result is widened", apart.abs());
     finding(Code::UnstableRepeat, Severity::Caution, says, advice.into())
+}
+
+/// A method that has no answer, unless the reason is among `said` already.
+pub(super) fn no_answer(method: Method, said: &[Finding]) -> Option<Finding> {
+    let is_said = said.iter().any(|finding| finding.code == Code::SmallShift && finding.severity == Severity::Fault);
+    let (curve, what) = match method {
+        Method::TestBox => ("in the box", "volume"),
+        _ => ("with the mass", "moving mass"),
+    };
+    (!is_said).then(|| {
+        let says = format!("resonance and damping {curve} go together with no {what} at all: it is left out");
+        let advice =
+            "check that both curves are of one driver, that the box is airtight and unlined, and measure both again";
+        finding(Code::UnstableRepeat, Severity::Fault, says, advice.into())
+    })
 }
 
 /// Two methods do not agree.

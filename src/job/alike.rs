@@ -7,8 +7,8 @@ use crate::files::{
     WorstTable, WrittenFile,
 };
 use crate::impedance::{
-    Alike, Comparison, Doubted, DriverParameters, Evidence, FitSettings, ImpedanceError, compared, differences,
-    driver_parameters, fit_driver, odd_one_out,
+    Alike, Comparison, Doubted, DriverParameters, Evidence, FitSettings, ImpedanceError, UnitCurve, compared,
+    differences, driver_parameters, fit_driver, odd_one_out,
 };
 use crate::quantity::{Code, Finding, POINTS_PER_OCTAVE, Severity, Unit, Whereabouts, db_from_amplitude};
 use std::path::{Path, PathBuf};
@@ -188,21 +188,21 @@ fn one_measure(units: &[Specimen]) -> Result<Measure, MatchError> {
     }
 }
 
-/// Frequencies, levels in dB, and their uncertainties.
-fn level_columns(unit: &Specimen) -> Result<(Vec<f64>, Vec<f64>, Vec<f64>), MatchError> {
+/// The curve's level in dB.
+fn level_columns(unit: &Specimen) -> Result<UnitCurve, MatchError> {
     let curve = &unit.curve;
     let none = vec![0.0; curve.values.len()];
     let u = curve.u.as_ref().unwrap_or(&none);
     if curve.measure == Measure::LevelDb {
-        return Ok((curve.frequency_hz.clone(), curve.values.clone(), u.clone()));
+        return Ok(UnitCurve { hz: curve.frequency_hz.clone(), level_db: curve.values.clone(), u_db: u.clone() });
     }
     if let Some(at) = curve.values.iter().position(|&ohm| ohm <= 0.0) {
         let (hz, ohm) = (curve.frequency_hz[at], curve.values[at]);
         return Err(MatchError::NothingThere { path: unit.path.clone(), hz, ohm });
     }
-    let levels = curve.values.iter().map(|&ohm| db_from_amplitude(ohm)).collect();
+    let level_db = curve.values.iter().map(|&ohm| db_from_amplitude(ohm)).collect();
     let u_db = curve.values.iter().zip(u).map(|(ohm, u)| 20.0 / std::f64::consts::LN_10 * u / ohm).collect();
-    Ok((curve.frequency_hz.clone(), levels, u_db))
+    Ok(UnitCurve { hz: curve.frequency_hz.clone(), level_db, u_db })
 }
 
 const TOLD: [&str; 5] = ["re_ohm", "fs_hz", "qms", "qes", "qts"];

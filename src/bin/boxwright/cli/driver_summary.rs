@@ -121,13 +121,13 @@ fn beside(sheet: &SheetTable) -> Vec<Entry> {
             let verdict = match (kept.significant, kept.beyond_usual) {
                 (false, _) => "as promised".to_owned(),
                 (true, false) => format!(
-                    "{:.1} u off, within the usual ± {}",
-                    kept.over_u.abs(),
+                    "{} u off, within the usual ± {}",
+                    three_digits(kept.over_u.abs()),
                     tolerance(kept.usual_tolerance, kept.difference.unit)
                 ),
                 (true, true) => format!(
-                    "{:.1} u off, beyond the usual ± {}",
-                    kept.over_u.abs(),
+                    "{} u off, beyond the usual ± {}",
+                    three_digits(kept.over_u.abs()),
                     tolerance(kept.usual_tolerance, kept.difference.unit)
                 ),
             };

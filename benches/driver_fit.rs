@@ -5,9 +5,8 @@
 #![allow(clippy::unwrap_used)] // a benchmark that can't go on may stop
 #![allow(missing_docs)]
 
-use boxwright::impedance::{
-    DriverModel, FitSettings, Impedance, Suspension, SuspensionKind, VoiceCoil, VoiceCoilKind, fit_driver,
-};
+use boxwright::driver::{DriverModel, FitSettings, Suspension, SuspensionKind, VoiceCoil, VoiceCoilKind, fit_driver};
+use boxwright::impedance::Impedance;
 use boxwright::math::Random;
 use boxwright::quantity::FrequencyGrid;
 use divan::Bencher;

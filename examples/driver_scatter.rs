@@ -9,9 +9,8 @@
 //! differences of the model and a plain inversion. Cover: how often truth lies within ± 2u; a normal error would in 95.4 %.
 #![allow(clippy::unwrap_used, clippy::print_stdout, missing_docs)] // an experiment may stop, and prints what it finds
 
-use boxwright::impedance::{
-    DriverModel, FitSettings, Impedance, Suspension, SuspensionKind, VoiceCoil, VoiceCoilKind, fit_driver,
-};
+use boxwright::driver::{DriverModel, FitSettings, Suspension, SuspensionKind, VoiceCoil, VoiceCoilKind, fit_driver};
+use boxwright::impedance::Impedance;
 use boxwright::math::Random;
 use boxwright::quantity::FrequencyGrid;
 use num_complex::Complex64;

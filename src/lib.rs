@@ -8,8 +8,9 @@
 //! | 1 | [`quantity`] | numbers that carry a rule: rates, grids, levels, values with uncertainty |
 //! | 2 | [`signal`] | what we play, and a recording of what came back |
 //! | 3 | [`response`] | what a system does: from a recording to impulse, frequency response, distortion |
-//! | 4 | [`impedance`] | what the amplifier sees: impedance through a sense resistor, and the driver behind it |
-//! | 5 | [`enclosure`] | the box: what a driver becomes in it |
+//! | 4 | [`impedance`] | what the amplifier sees: impedance through a sense resistor |
+//! | 5 | [`driver`] | the driver behind an impedance: model, fit, what moves |
+//! | 6 | [`enclosure`] | the box: what a driver becomes in it |
 //! | 7 | [`bench`](mod@bench) | the simulated bench, which shares nothing with `response` so that it can be its judge |
 //! | 8 | [`files`] | the disk: WAV, text tables, descriptions, results |
 //! | 8 | [`report`] | results for people: pictures, tables, the page; writes nothing |
@@ -33,6 +34,7 @@
 
 pub mod audio;
 pub mod bench;
+pub mod driver;
 pub mod enclosure;
 pub mod files;
 pub mod impedance;

@@ -1,9 +1,8 @@
 //! The fit of a driver's model against curves whose driver is known.
 #![allow(clippy::unwrap_used)] // helpers of tests are tests, which clippy's own exception does not see
 
-use boxwright::impedance::{
-    DriverModel, FitSettings, Impedance, Suspension, SuspensionKind, VoiceCoil, VoiceCoilKind, fit_driver,
-};
+use boxwright::driver::{DriverModel, FitSettings, Suspension, SuspensionKind, VoiceCoil, VoiceCoilKind, fit_driver};
+use boxwright::impedance::Impedance;
 use boxwright::quantity::FrequencyGrid;
 
 const COILS: [(VoiceCoilKind, VoiceCoil); 4] = [

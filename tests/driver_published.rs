@@ -1,9 +1,10 @@
 //! The driver's model and its fit against published numbers, constructed sets, and a circuit simulator.
 #![allow(clippy::unwrap_used)] // helpers of tests are tests, which clippy's own exception does not see
 
-use boxwright::impedance::{
-    DriverModel, FitSettings, Impedance, Suspension, SuspensionKind, ThreePoint, VoiceCoil, VoiceCoilKind, fit_driver,
+use boxwright::driver::{
+    DriverModel, FitSettings, Suspension, SuspensionKind, ThreePoint, VoiceCoil, VoiceCoilKind, fit_driver,
 };
+use boxwright::impedance::Impedance;
 use boxwright::quantity::FrequencyGrid;
 use num_complex::Complex64;
 use std::collections::BTreeMap;

@@ -1,10 +1,11 @@
 //! What is no driver in free air, or measured wrong, is told apart by name.
 #![allow(clippy::unwrap_used)] // helpers of tests are tests, which clippy's own exception does not see
 
-use boxwright::impedance::{
-    DriverFit, DriverModel, FitSettings, Impedance, ImpedanceError, Suspension, SuspensionKind, VoiceCoil,
-    VoiceCoilKind, fit_driver,
+use boxwright::driver::DriverError;
+use boxwright::driver::{
+    DriverFit, DriverModel, FitSettings, Suspension, SuspensionKind, VoiceCoil, VoiceCoilKind, fit_driver,
 };
+use boxwright::impedance::Impedance;
 use boxwright::math::Random;
 use boxwright::quantity::{Code, FrequencyGrid, Severity};
 use num_complex::Complex64;
@@ -24,7 +25,7 @@ fn curve(hz: Vec<f64>, of: impl Fn(f64) -> Complex64) -> Impedance {
     Impedance::new(FrequencyGrid::new(hz).unwrap(), values).unwrap()
 }
 
-fn refused(curve: &Impedance) -> ImpedanceError {
+fn refused(curve: &Impedance) -> DriverError {
     fit_driver(curve, &FitSettings::default()).unwrap_err()
 }
 
@@ -82,7 +83,7 @@ fn a_capacitor_or_a_crossover_in_the_path_is_told() {
     for microfarad in [4.7, 22.0, 68.0] {
         let error =
             refused(&curve(hz(20.0, 20_000.0), |hz| capacitor(1e-6 * microfarad, hz) + treble.impedance_ohm(hz)));
-        assert!(matches!(error, ImpedanceError::Capacitor { .. }), "{microfarad} uF: {error}");
+        assert!(matches!(error, DriverError::Capacitor { .. }), "{microfarad} uF: {error}");
         assert!(error.to_string().starts_with("not-a-driver"), "{error}");
     }
     // Two ways of second order at 2.5 kHz, and a protected woofer in a closed box of twice its resonance.
@@ -108,7 +109,7 @@ fn two_resonances_are_not_free_air() {
         5.6 + model.voice_coil.impedance_ohm(TAU * hz) + moving
     };
     match refused(&curve(hz(10.0, 20_000.0), vented)) {
-        ImpedanceError::SeveralResonances { first_hz, second_hz } => {
+        DriverError::SeveralResonances { first_hz, second_hz } => {
             // A woofer of 38 Hz in a box tuned to 42 Hz: one on either side of both.
             assert!((15.0..30.0).contains(&first_hz) && (60.0..90.0).contains(&second_hz), "{first_hz} {second_hz}");
         }
@@ -140,9 +141,9 @@ fn swapped_channels_no_phase_and_too_few_points_are_told() {
     let swapped = refused(&curve(all(), |hz| -(woofer().impedance_ohm(hz) + 10.0)));
     assert!(swapped.to_string().starts_with("channels-swapped"), "{swapped}");
     let flat = refused(&curve(all(), |hz| woofer().impedance_ohm(hz).norm().into()));
-    assert!(matches!(flat, ImpedanceError::WithoutPhase), "{flat}");
+    assert!(matches!(flat, DriverError::WithoutPhase), "{flat}");
     let few = refused(&curve(hz(37.0, 39.3), |hz| woofer().impedance_ohm(hz)));
-    assert!(matches!(few, ImpedanceError::TooFewPoints { .. }), "{few}");
+    assert!(matches!(few, DriverError::TooFewPoints { .. }), "{few}");
     for error in [swapped, flat, few] {
         assert!(!error.advice().is_empty());
     }

@@ -5,13 +5,14 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 /// Rooms and their floors, as `src/lib.rs` lists them.
-const FLOORS: [(&str, u32); 11] = [
+const FLOORS: [(&str, u32); 12] = [
     ("math", 0),
     ("quantity", 1),
     ("signal", 2),
     ("response", 3),
     ("impedance", 4),
-    ("enclosure", 5),
+    ("driver", 5),
+    ("enclosure", 6),
     ("bench", 7),
     ("files", 8),
     ("report", 8),
@@ -20,7 +21,8 @@ const FLOORS: [(&str, u32); 11] = [
 ];
 
 /// Rooms that a room may not use although they lie lower: the bench judges the analysis, so it shares nothing with it.
-const FORBIDDEN: [(&str, &str); 3] = [("bench", "response"), ("bench", "impedance"), ("bench", "enclosure")];
+const FORBIDDEN: [(&str, &str); 4] =
+    [("bench", "response"), ("bench", "impedance"), ("bench", "driver"), ("bench", "enclosure")];
 
 /// Where an outside crate, or a part of the standard library that touches the machine, may be used.
 const AT_HOME: [(&str, &[&str]); 13] = [

@@ -257,17 +257,35 @@ fn the_demo_leaves_a_report_and_its_results_and_overwrites_nothing() {
     let made = document(folder.path(), &["demo", "here", "--json"]);
     assert_eq!(made["schema"], "boxwright/demo/1");
     let report = std::fs::read_to_string(folder.path().join("here/report.html")).unwrap();
-    for part in ["rear left", "What the bench knows", "Your ears", "<svg"] {
+    for part in ["rear left", "What the bench knows", "What this driver really is", "Is the spare", "Your ears", "<svg"]
+    {
         assert!(report.contains(part), "{part}");
     }
     let results: Vec<&Value> =
         made["files"].as_array().unwrap().iter().filter(|file| file["what"] == "result").collect();
-    assert_eq!(results.len(), 2);
+    let mut schemas = Vec::new();
     for result in results {
         let text = std::fs::read_to_string(folder.path().join(result["path"].as_str().unwrap())).unwrap();
         let document: Value = serde_json::from_str(&text).unwrap();
-        assert_eq!(document["level_reference"], "dB re 20 uPa at 2.83 V, 1 m");
+        schemas.push(document["schema"].as_str().unwrap().to_owned());
+        match document["schema"].as_str().unwrap() {
+            "boxwright/response/1" => assert_eq!(document["level_reference"], "dB re 20 uPa at 2.83 V, 1 m"),
+            "boxwright/driver/1" => {
+                // The bench's truth; 3 u so that the fixed seed is no lucky one.
+                for (name, truth) in [("fs", 110.354), ("qms", 4.186), ("qes", 0.7055), ("mms", 3.2), ("vas", 2.3056)] {
+                    let [value, u] = ["value", "u"].map(|key| document[name][key].as_f64().unwrap());
+                    assert!((value - truth).abs() < 3.0 * u && u < 0.05 * truth, "{name}: {value} ± {u}");
+                }
+            }
+            "boxwright/match/1" => assert_eq!(document["within"], false),
+            _ => {}
+        }
     }
+    schemas.sort();
+    let expected = [("driver", 1), ("impedance", 4), ("match", 1), ("response", 2)]
+        .map(|(kind, count)| vec![format!("boxwright/{kind}/1"); count])
+        .concat();
+    assert_eq!(schemas, expected);
     let again = run(folder.path(), &["demo", "here"]);
     assert_eq!(again.status.code(), Some(1));
     assert!(String::from_utf8_lossy(&again.stderr).contains("not empty"));

@@ -3,7 +3,7 @@
 
 use super::FileError;
 use super::document::{parse, read_document, value};
-use crate::impedance::{Promise, Promised};
+use crate::driver::{Promise, Promised};
 use serde::Deserialize;
 use std::collections::BTreeMap;
 use std::path::Path;

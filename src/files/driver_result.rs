@@ -6,7 +6,7 @@
 use super::response_result::{InputFile, WrittenFile};
 use super::text::{decode, read_bounded};
 use super::{FileError, air_result::AirTable, sheet_result::SheetTable};
-use crate::impedance::{DriverModel, Suspension, VoiceCoil};
+use crate::driver::{DriverModel, Suspension, VoiceCoil};
 use crate::quantity::{Finding, Quantity, Unit};
 use serde::{Deserialize, Serialize};
 use std::path::Path;

@@ -80,7 +80,7 @@ fn refined(hz: &[f64], magnitudes: &[f64], at: usize) -> Extreme {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::impedance::{DriverModel, Suspension, VoiceCoil};
+    use crate::driver::{DriverModel, Suspension, VoiceCoil};
     use crate::quantity::FrequencyGrid;
 
     fn curve(fs_hz: f64) -> Impedance {

@@ -1,60 +1,21 @@
-//! What the amplifier sees: impedance measured through a sense resistor, and the driver that explains it.
+//! What the amplifier sees: impedance measured through a sense resistor, with its doubt.
 
-mod added_mass;
-mod admission;
-mod air_load;
-mod alike;
-mod candidate;
-mod choice;
 mod curve;
 mod error;
-mod evidence;
 mod features;
-mod fit;
-mod fit_verdict;
 mod jig;
-mod kind;
 mod loudness;
 mod measure;
-mod mechanics;
-mod model;
-mod moving;
-mod parameters;
-mod plausible;
-mod promise;
 mod ratio;
-#[cfg(test)]
-mod reference;
-mod resonance;
 mod settling;
-mod shift;
 mod silence;
-mod start;
-mod suspension;
-mod test_box;
-mod three_point;
 mod verdict;
-mod voice_coil;
-mod weighting;
-mod whiteness;
 
-pub use added_mass::{grown_mass_kg, mass_growth};
-pub use air_load::{Mounting, air_load_kg};
-pub use alike::{Alike, CommonCurve, Comparison, MOST_DIFFERENT_DB, UnitCurve, compared, differences, odd_one_out};
 pub use curve::Impedance;
 pub use error::ImpedanceError;
-pub use evidence::{Doubted, Evidence};
 pub use features::{Extreme, RATED_OHM, minimum, peaks, rated_ohm};
-pub use fit::{Candidate, DriverFit, FitSettings, SuspensionKind, ThreePoint, VoiceCoilKind, fit_driver};
 pub use jig::{GAIN_LIMIT_DB, JigFacts, LEAST_INPUT_OHM, USUAL_LEAD_OHM};
 pub use loudness::LoadVoltage;
 pub use measure::{JigCaptures, MeasureSettings, Measured, measure_impedance};
-pub use mechanics::{DATA_SHEET_V, Radiator, Resonance, equivalent_volume_m3};
-pub use model::DriverModel;
-pub use moving::{Agreement, DriverParameters, Method, MethodResult, driver_parameters};
-pub use promise::{Kept, Promise, Promised, promises_kept};
 pub use ratio::JigCapture;
 pub use settling::Shift;
-pub use suspension::Suspension;
-pub use test_box::{BoxedCone, more_air_in_box_kg, stiffness_ratio_by_damping, stiffness_ratio_by_resonance};
-pub use voice_coil::VoiceCoil;

@@ -99,7 +99,7 @@ impl Repeated<'_> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::impedance::{DriverModel, Suspension, VoiceCoil};
+    use crate::driver::{DriverModel, Suspension, VoiceCoil};
     use crate::quantity::FrequencyGrid;
 
     #[test]

@@ -2,13 +2,13 @@
 
 use super::driver_document::quantity;
 use crate::MADE_BY;
+use crate::driver::{
+    Alike, Comparison, Doubted, DriverError, DriverParameters, Evidence, FitSettings, UnitCurve, compared, differences,
+    driver_parameters, fit_driver, odd_one_out,
+};
 use crate::files::{
     self, Curve, FileError, InputFile, MATCH_SCHEMA, MatchDocument, MatchSettings, Measure, PairTable, UnitTable,
     WorstTable, WrittenFile,
-};
-use crate::impedance::{
-    Alike, Comparison, Doubted, DriverParameters, Evidence, FitSettings, ImpedanceError, UnitCurve, compared,
-    differences, driver_parameters, fit_driver, odd_one_out,
 };
 use crate::quantity::{Code, Finding, POINTS_PER_OCTAVE, Severity, Unit, Whereabouts, db_from_amplitude};
 use std::path::{Path, PathBuf};
@@ -44,7 +44,7 @@ pub enum MatchError {
     #[error(transparent)]
     File(#[from] FileError),
     #[error(transparent)]
-    Impedance(#[from] ImpedanceError),
+    Driver(#[from] DriverError),
     #[error("{} curve, a match needs two or more", if *found == 1 { "one".to_owned() } else { found.to_string() })]
     TooFew { found: usize },
     #[error("{} is in dB and {} in ohm: a response can't be compared with an impedance", response.display(), impedance.display())]
@@ -60,7 +60,7 @@ impl MatchError {
     pub fn advice(&self) -> &'static str {
         match self {
             Self::File(error) => error.advice(),
-            Self::Impedance(error) => error.advice(),
+            Self::Driver(error) => error.advice(),
             Self::TooFew { .. } => "name the curves of all units, one after the other",
             Self::Mixed { .. } => "give curves of one kind",
             Self::NothingThere { .. } => "measure again; a cable was off",
@@ -147,6 +147,7 @@ fn read_units(order: &MatchOrder) -> Result<Vec<Specimen>, MatchError> {
 /// All points of the curve count for the driver, whatever band is compared.
 fn driver_of(curve: &Curve) -> Result<DriverParameters, String> {
     let found = files::impedance_of(curve)
+        .map_err(DriverError::Curve)
         .and_then(|impedance| fit_driver(&impedance, &FitSettings::default()))
         .and_then(|fit| driver_parameters(&fit, &Evidence::default()));
     found.map_err(|error| error.to_string())

@@ -2,11 +2,12 @@
 
 use super::driver_document::{Made, driver_document};
 use super::{Pictures, SheetError, against_sheet};
-use crate::files::{self, Curve, DriverDocument, FileError, Measure, WrittenFile};
-use crate::impedance::{
-    Doubted, DriverFit, DriverParameters, Evidence, FitSettings, Impedance, ImpedanceError, Mounting, SuspensionKind,
-    VoiceCoilKind, driver_parameters, fit_driver,
+use crate::driver::{
+    Doubted, DriverError, DriverFit, DriverParameters, Evidence, FitSettings, Mounting, SuspensionKind, VoiceCoilKind,
+    driver_parameters, fit_driver,
 };
+use crate::files::{self, Curve, DriverDocument, FileError, Measure, WrittenFile};
+use crate::impedance::Impedance;
 use crate::quantity::Air;
 use crate::report::{DriverPicture, Picture, ReportError};
 use std::path::{Path, PathBuf};
@@ -61,13 +62,13 @@ pub struct Characterised {
 /// Why a driver could not be had.
 #[derive(Debug, thiserror::Error)]
 #[allow(missing_docs)] // each carries its own message
-pub enum DriverError {
+pub enum CharacteriseError {
     #[error(transparent)]
     File(#[from] FileError),
     #[error("{}: {source}", path.display())]
-    Impedance { path: PathBuf, source: ImpedanceError },
+    Impedance { path: PathBuf, source: DriverError },
     #[error(transparent)]
-    Evidence(ImpedanceError),
+    Evidence(DriverError),
     #[error(transparent)]
     Sheet(#[from] SheetError),
     #[error(transparent)]
@@ -80,7 +81,7 @@ pub enum DriverError {
     SameCurve { path: PathBuf, other: PathBuf },
 }
 
-impl DriverError {
+impl CharacteriseError {
     /// What the person can do next, one sentence in the imperative.
     pub fn advice(&self) -> &'static str {
         match self {
@@ -101,15 +102,15 @@ const RESULT_NAMES: [&str; 4] = ["driver.json", "fitted.csv", "driver.svg", "dri
 /// The driver behind an impedance curve, written to its folder.
 ///
 /// # Errors
-/// [`DriverError`] when a file can't be read or written, or a curve is no driver's.
-pub fn characterise(order: &DriverOrder) -> Result<Characterised, DriverError> {
+/// [`CharacteriseError`] when a file can't be read or written, or a curve is no driver's.
+pub fn characterise(order: &DriverOrder) -> Result<Characterised, CharacteriseError> {
     let folder = order.out.clone().unwrap_or_else(|| order.curve.with_extension(""));
     check_out(&folder, order)?;
     let sheet = order.datasheet.as_deref().map(files::read_datasheet).transpose()?;
     let curve = read_impedance(&order.curve)?;
     let fit = fitted(&curve, &order.fit, &order.curve)?;
     let evidence = evidence(order, &fit)?;
-    let parameters = driver_parameters(&fit, &evidence).map_err(DriverError::Evidence)?;
+    let parameters = driver_parameters(&fit, &evidence).map_err(CharacteriseError::Evidence)?;
     let sheet = match (&sheet, &order.datasheet) {
         (Some(sheet), Some(path)) => Some(against_sheet(sheet, path, &fit, &parameters, order.box_m3)?),
         _ => None,
@@ -132,17 +133,18 @@ pub fn characterise(order: &DriverOrder) -> Result<Characterised, DriverError> {
 }
 
 /// The impedance in a file.
-pub(super) fn read_impedance(path: &Path) -> Result<Impedance, DriverError> {
+pub(super) fn read_impedance(path: &Path) -> Result<Impedance, CharacteriseError> {
     let curve = files::read_curve(path)?;
-    files::impedance_of(&curve).map_err(|source| DriverError::Impedance { path: path.to_owned(), source })
+    files::impedance_of(&curve)
+        .map_err(|source| CharacteriseError::Impedance { path: path.to_owned(), source: source.into() })
 }
 
-fn fitted(curve: &Impedance, settings: &FitSettings, path: &Path) -> Result<DriverFit, DriverError> {
-    fit_driver(curve, settings).map_err(|source| DriverError::Impedance { path: path.to_owned(), source })
+fn fitted(curve: &Impedance, settings: &FitSettings, path: &Path) -> Result<DriverFit, CharacteriseError> {
+    fit_driver(curve, settings).map_err(|source| CharacteriseError::Impedance { path: path.to_owned(), source })
 }
 
 /// The second curves are fitted with the model that explained the first.
-fn evidence(order: &DriverOrder, free: &DriverFit) -> Result<Evidence, DriverError> {
+fn evidence(order: &DriverOrder, free: &DriverFit) -> Result<Evidence, CharacteriseError> {
     let settings = FitSettings {
         voice_coil: Some(VoiceCoilKind::of(&free.model.voice_coil)),
         suspension: Some(SuspensionKind::of(&free.model.suspension)),
@@ -151,7 +153,7 @@ fn evidence(order: &DriverOrder, free: &DriverFit) -> Result<Evidence, DriverErr
     };
     let second = |known: &Option<(PathBuf, Doubted)>| {
         let Some((path, doubted)) = known else { return Ok(None) };
-        Ok::<_, DriverError>(Some((fitted(&read_impedance(path)?, &settings, path)?, *doubted)))
+        Ok::<_, CharacteriseError>(Some((fitted(&read_impedance(path)?, &settings, path)?, *doubted)))
     };
     Ok(Evidence {
         sd_m2: order.sd_m2,
@@ -164,22 +166,22 @@ fn evidence(order: &DriverOrder, free: &DriverFit) -> Result<Evidence, DriverErr
 }
 
 /// Whether results can go into `folder` without taking the place of what they come from, which are different files.
-fn check_out(folder: &Path, order: &DriverOrder) -> Result<(), DriverError> {
+fn check_out(folder: &Path, order: &DriverOrder) -> Result<(), CharacteriseError> {
     if folder.is_file() {
-        return Err(DriverError::FileInTheWay { folder: folder.to_owned() });
+        return Err(CharacteriseError::FileInTheWay { folder: folder.to_owned() });
     }
     let real = |path: &Path| path.canonicalize().ok();
     let seconds = [&order.with_mass, &order.in_box].into_iter().flatten().map(|(path, _)| path.as_path());
     let curves: Vec<&Path> = [order.curve.as_path()].into_iter().chain(seconds).collect();
     for (place, path) in curves.iter().enumerate() {
         if let Some(other) = curves[..place].iter().find(|other| real(other).is_some() && real(other) == real(path)) {
-            return Err(DriverError::SameCurve { path: path.to_path_buf(), other: other.to_path_buf() });
+            return Err(CharacteriseError::SameCurve { path: path.to_path_buf(), other: other.to_path_buf() });
         }
     }
     let results: Vec<_> = RESULT_NAMES.iter().filter_map(|name| real(&folder.join(name))).collect();
     let is_result = |path: &&Path| real(path).is_some_and(|path| results.contains(&path));
     match curves.into_iter().chain(order.datasheet.as_deref()).find(is_result) {
-        Some(path) => Err(DriverError::OverInput { path: path.to_owned() }),
+        Some(path) => Err(CharacteriseError::OverInput { path: path.to_owned() }),
         None => Ok(()),
     }
 }
@@ -206,7 +208,7 @@ fn write(
     fit: &DriverFit,
     document: &DriverDocument,
     picture: Option<&Picture>,
-) -> Result<Vec<WrittenFile>, DriverError> {
+) -> Result<Vec<WrittenFile>, CharacteriseError> {
     let mut written = Vec::new();
     let mut listed = |name: &str, what: &str| {
         let path = folder.join(name);

@@ -1,13 +1,13 @@
 //! A driver as the document that is kept: units for people, settings, provenance.
 
-use super::driver::{DriverError, DriverOrder};
+use super::driver::{CharacteriseError, DriverOrder};
 use crate::MADE_BY;
+use crate::driver::{
+    Agreement, Doubted, DriverFit, DriverParameters, Method, MethodResult, Mounting, ThreePoint, VoiceCoil,
+};
 use crate::files::{
     self, AgreementTable, CandidateTable, CovarianceTable, DRIVER_SCHEMA, DriverDocument, DriverSettings, FileError,
     InputFile, MethodTable, Plain, SheetTable, SuspensionTable, ThreePointTable, VoiceCoilTable,
-};
-use crate::impedance::{
-    Agreement, Doubted, DriverFit, DriverParameters, Method, MethodResult, Mounting, ThreePoint, VoiceCoil,
 };
 use crate::math::{Correlated, propagated};
 use crate::quantity::{Finding, Quantity, Unit};
@@ -38,7 +38,7 @@ pub(super) fn quantity(doubted: Doubted, unit: Unit) -> Quantity {
     Quantity { value: scale * doubted.value, u: scale * doubted.u, unit }
 }
 
-pub(super) fn driver_document(made: Made<'_>) -> Result<DriverDocument, DriverError> {
+pub(super) fn driver_document(made: Made<'_>) -> Result<DriverDocument, CharacteriseError> {
     let Made { order, fit, parameters, sheet } = made;
     let maybe = |name: &str, unit| parameters.value(name).map(|found| quantity(found, unit));
     let fitted = |name: &str, unit| maybe(name, unit).expect("every fit has it");
@@ -179,7 +179,7 @@ fn three_point(points: &ThreePoint) -> ThreePointTable {
 }
 
 fn candidates(fit: &DriverFit) -> Vec<CandidateTable> {
-    let table = |candidate: &crate::impedance::Candidate| CandidateTable {
+    let table = |candidate: &crate::driver::Candidate| CandidateTable {
         voice_coil: candidate.model.voice_coil.name().into(),
         suspension: candidate.model.suspension.name().into(),
         parameters: candidate.parameters,

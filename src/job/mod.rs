@@ -23,7 +23,7 @@ pub use alike::{LevelCounts, MatchError, MatchOrder, match_units};
 pub use capture::{CaptureError, CaptureOrder, Captured, Known, can_begin, capture};
 pub use chain::{Chain, ChainError, Inputs, LOUD_DBFS, Loudness, USUAL_DBFS, USUAL_JIG_DBFS, chain, jig_chain};
 pub use demo::{Demo, DemoError, DemoOrder, demo};
-pub use driver::{Characterised, DriverError, DriverOrder, characterise};
+pub use driver::{CharacteriseError, Characterised, DriverOrder, characterise};
 pub use impede::{ImpedanceOrder, ImpedeError, Impeded, impede};
 pub use known_excitation::{KnownExcitation, PlanFrom, known_excitation};
 pub use make_signal::{Existing, MadeSignal, MakeSignalError, SignalOrder, SignalSettings, make_signal};

@@ -1,9 +1,9 @@
 //! A driver beside its data sheet, and what the difference does to a closed box.
 
 use super::driver_document::{inductance_at_1khz, per_si, quantity};
+use crate::driver::{Doubted, DriverFit, DriverParameters, Kept, Promised, promises_kept};
 use crate::enclosure::{FLATTEST_QTC, SmallSignal, closed_box, closed_box_volume_m3};
 use crate::files::{DataSheet, FoundBoxTable, Plain, PromiseTable, PromisedBoxTable, SheetBoxTable, SheetTable};
-use crate::impedance::{Doubted, DriverFit, DriverParameters, Kept, Promised, promises_kept};
 use crate::math::propagated;
 use crate::quantity::{Code, Finding, Quantity, Severity, Unit, Whereabouts};
 use std::path::Path;

@@ -6,8 +6,8 @@
 use super::{DemoError, DemoOrder};
 use crate::audio::{SIMULATED, Simulated};
 use crate::bench::{ClosedBox, HungDriver, JigSettings, JigTruth, Load};
+use crate::driver::{Doubted, FitSettings, Mounting};
 use crate::files::{self, JobBench, MatchDocument};
-use crate::impedance::{Doubted, FitSettings, Mounting};
 use crate::job::{
     CaptureOrder, Characterised, DriverOrder, ImpedanceOrder, Impeded, Known, LevelCounts, Loudness, MatchOrder,
     Pictures, capture, characterise, impede, jig_chain, match_units,
@@ -52,7 +52,7 @@ const SEED: u64 = 21;
 
 /// What the maker promised, in our own words: softer and stronger than the driver that came.
 const PROMISED: &str = "# What the data sheet of the mid-woofer promises.\n\
-     re_ohm = 3.4\nfs_hz = 98\nqms = 4.5\nqes = 0.58\nqts = 0.51\nvas_l = 2.9\nsd_cm2 = 50\nmms_g = 3.3\nsensitivity_db = 86.5\n";
+     re_ohm = 3.4\nfs_hz = 98\nqms = 4.5\nqes = 0.58\nqts = 0.51\nvas_l = 2.9\nsd_cm2 = 50\nmms_g = 3.3\nsensitivity_db = 91\n";
 
 /// Measures the driver and its spare, and finds what they are.
 pub(super) fn measure_driver(order: &DemoOrder, tell: &mut dyn FnMut(&str)) -> Result<DriverEvening, DemoError> {

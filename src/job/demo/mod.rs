@@ -13,7 +13,7 @@ use self::loudspeaker_report::{Measured, story};
 use super::alike::MatchError;
 use super::capture::{CaptureError, CaptureOrder, Known, capture};
 use super::chain::{ChainError, Loudness, chain};
-use super::driver::DriverError;
+use super::driver::CharacteriseError;
 use super::impede::ImpedeError;
 use super::respond::{Pictures, RespondError, Responded, ResponseOrder, SmoothingChoice, TableIs, respond};
 use crate::audio::{SIMULATED, Simulated};
@@ -62,7 +62,7 @@ pub enum DemoError {
     #[error(transparent)]
     Impede(#[from] ImpedeError),
     #[error(transparent)]
-    Driver(#[from] DriverError),
+    Driver(#[from] CharacteriseError),
     #[error(transparent)]
     Match(#[from] MatchError),
     #[error(transparent)]

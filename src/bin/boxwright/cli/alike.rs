@@ -1,8 +1,8 @@
 //! `boxwright match CURVE…`: whether units are alike.
 
 use super::{Failure, tell, typed};
+use boxwright::driver::MOST_DIFFERENT_DB;
 use boxwright::files::{self, MatchDocument};
-use boxwright::impedance::MOST_DIFFERENT_DB;
 use boxwright::job::{LevelCounts, MatchOrder, match_units};
 use boxwright::report::{Entry, Layout, findings_text, numbers_text};
 use clap::ValueEnum;

@@ -1,7 +1,7 @@
 //! `boxwright driver CURVE`: a driver's parameters from its impedance, with their uncertainties.
 
 use super::{Failure, driver_summary, tell, typed};
-use boxwright::impedance::{Doubted, FitSettings, Mounting, SuspensionKind, VoiceCoilKind};
+use boxwright::driver::{Doubted, FitSettings, Mounting, SuspensionKind, VoiceCoilKind};
 use boxwright::job::{DriverOrder, Pictures, characterise};
 use boxwright::quantity::Air;
 use clap::ValueEnum;

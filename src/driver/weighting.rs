@@ -12,7 +12,7 @@
 //! the power p = 1 to 2, so that a point which chance made low would count too much. Therefore σ is taken at the model's |Z|
 //! once there is a model: `σᵢ·(|Z_model|/|Zᵢ|)^p`, p = d ln σ/d ln |Z| from the curve itself. Derivation: ours.
 
-use super::Impedance;
+use crate::impedance::Impedance;
 use crate::math::weighted_plane;
 use num_complex::Complex64;
 

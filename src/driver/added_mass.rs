@@ -33,7 +33,7 @@ pub fn grown_mass_kg(added_kg: f64, growth: f64) -> f64 {
 mod tests {
     use super::super::reference::cases;
     use super::*;
-    use crate::impedance::{DriverModel, Suspension, VoiceCoil};
+    use crate::driver::{DriverModel, Suspension, VoiceCoil};
     use std::f64::consts::TAU;
 
     #[test]

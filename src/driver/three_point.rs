@@ -12,7 +12,8 @@
 //! Soc. 20 (June 1972) 383–395; the correction of R_e is ours.
 
 use super::resonance::peaks;
-use super::{DriverModel, Impedance, Suspension, ThreePoint, VoiceCoil};
+use super::{DriverModel, Suspension, ThreePoint, VoiceCoil};
+use crate::impedance::Impedance;
 
 /// How often R_e and the Q are found in turn; each time the error falls to a hundredth or less.
 const TURNS: usize = 8;

@@ -1,8 +1,9 @@
 //! One model, brought as near to a curve as it goes.
 
+use super::DriverModel;
 use super::parameters::{Shape, natural_slopes};
 use super::weighting::Weighting;
-use super::{DriverModel, Impedance};
+use crate::impedance::Impedance;
 use crate::math::{Effort, Ending, LeastSquares, Linearised, Sensitivity, least_squares};
 use num_complex::Complex64;
 

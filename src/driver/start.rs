@@ -12,7 +12,8 @@
 use super::parameters::{Shape, searched};
 use super::resonance::Peak;
 use super::three_point::{lowest_real_part, three_point};
-use super::{DriverModel, Impedance, Suspension, SuspensionKind, VoiceCoil, VoiceCoilKind};
+use super::{DriverModel, Suspension, SuspensionKind, VoiceCoil, VoiceCoilKind};
+use crate::impedance::Impedance;
 use crate::math::weighted_plane;
 use num_complex::Complex64;
 use std::f64::consts::TAU;

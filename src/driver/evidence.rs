@@ -3,7 +3,7 @@
 //! No equation: an order of numbers. Two curves of one jig share its common doubt; it is taken as independent between
 //! them, which matters only for R_e, and there to the safe side.
 
-use super::{DriverFit, ImpedanceError, Mounting, Resonance};
+use super::{DriverError, DriverFit, Mounting, Resonance};
 use crate::math::Correlated;
 use crate::quantity::Air;
 
@@ -77,8 +77,8 @@ pub(super) struct Numbers {
 
 impl Numbers {
     /// # Errors
-    /// [`ImpedanceError::NotAMeasure`] for a mass, volume or area that is not above zero.
-    pub fn of(free: &DriverFit, evidence: &Evidence) -> Result<Self, ImpedanceError> {
+    /// [`DriverError::NotAMeasure`] for a mass, volume or area that is not above zero.
+    pub fn of(free: &DriverFit, evidence: &Evidence) -> Result<Self, DriverError> {
         let mut all = Correlated { values: Vec::new(), covariance: Vec::new() };
         let free = append_fit(&mut all, free);
         let sd = evidence.sd_m2.map(|sd| append(&mut all, "cone area", sd)).transpose()?;
@@ -112,10 +112,10 @@ fn append_fit(all: &mut Correlated, fit: &DriverFit) -> Place {
     Place { first, names }
 }
 
-fn append(all: &mut Correlated, what: &'static str, known: Doubted) -> Result<usize, ImpedanceError> {
+fn append(all: &mut Correlated, what: &'static str, known: Doubted) -> Result<usize, DriverError> {
     let usable = known.value.is_finite() && known.value > 0.0 && known.u.is_finite() && known.u >= 0.0;
     if !usable {
-        return Err(ImpedanceError::NotAMeasure { what, found: known.value, u: known.u });
+        return Err(DriverError::NotAMeasure { what, found: known.value, u: known.u });
     }
     Ok(append_unchecked(all, known))
 }

@@ -7,7 +7,8 @@
 //! Means over points that are evenly spread on log f, in the band that all curves share. Between the points of a curve
 //! its level is taken on a straight line over log f.
 
-use super::{Doubted, ImpedanceError};
+use super::{Doubted, DriverError};
+use crate::impedance::ImpedanceError;
 use crate::math::RisingTable;
 use crate::quantity::{FrequencyGrid, POINTS_PER_OCTAVE};
 
@@ -68,17 +69,17 @@ impl Alike {
     /// The curves at 48 points an octave in the band they share, cut to `band_hz`.
     ///
     /// # Errors
-    /// [`ImpedanceError::NothingShared`], `NothingInBand`.
-    pub fn of(curves: &[UnitCurve], band_hz: Option<[f64; 2]>) -> Result<Self, ImpedanceError> {
+    /// [`DriverError::NothingShared`], `NothingInBand`.
+    pub fn of(curves: &[UnitCurve], band_hz: Option<[f64; 2]>) -> Result<Self, DriverError> {
         let ends = |pick: fn(&[f64]) -> Option<&f64>| curves.iter().filter_map(move |curve| pick(&curve.hz).copied());
         let begins_hz = ends(<[f64]>::first).fold(0.0, f64::max);
         let ends_hz = ends(<[f64]>::last).fold(f64::INFINITY, f64::min);
         if begins_hz >= ends_hz {
-            return Err(ImpedanceError::NothingShared { ends_hz, begins_hz });
+            return Err(DriverError::NothingShared { ends_hz, begins_hz });
         }
         let [from_hz, to_hz] =
             band_hz.map_or([begins_hz, ends_hz], |[from, to]| [from.max(begins_hz), to.min(ends_hz)]);
-        let nothing = |_| ImpedanceError::NothingInBand { from_hz, to_hz };
+        let nothing = |_| DriverError::Curve(ImpedanceError::NothingInBand { from_hz, to_hz });
         let hz =
             FrequencyGrid::of_octave_fractions([from_hz, to_hz], POINTS_PER_OCTAVE).map_err(nothing)?.hz().to_vec();
         let curves = curves.iter().map(|curve| common(curve, &hz)).collect();
@@ -224,8 +225,11 @@ mod tests {
             u_db: whole.u_db[from..to].to_vec(),
         };
         let (low, high) = (part(0, 100), part(200, 600));
-        assert!(matches!(Alike::of(&[low.clone(), high], None), Err(ImpedanceError::NothingShared { .. })));
-        assert!(matches!(Alike::of(&[low.clone(), low], Some([1e3, 2e3])), Err(ImpedanceError::NothingInBand { .. })));
+        assert!(matches!(Alike::of(&[low.clone(), high], None), Err(DriverError::NothingShared { .. })));
+        assert!(matches!(
+            Alike::of(&[low.clone(), low], Some([1e3, 2e3])),
+            Err(DriverError::Curve(ImpedanceError::NothingInBand { .. }))
+        ));
     }
 
     #[test]

@@ -20,7 +20,8 @@ use super::candidate::Fitted;
 use super::parameters::{SHARED, natural};
 use super::weighting::{Noise, Weighting};
 use super::whiteness::whiteness;
-use super::{Impedance, Suspension, VoiceCoil};
+use super::{Suspension, VoiceCoil};
+use crate::impedance::Impedance;
 use std::f64::consts::TAU;
 
 /// The models in the order of the choice.

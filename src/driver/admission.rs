@@ -3,8 +3,9 @@
 //! A driver's |Z| has one resonance, falls to its plateau on both sides, and its phase stays above that of a capacitor: with
 //! r₀ = Z_max/R_e the phase of a driver without inductance is at least −arcsin((r₀ − 1)/(r₀ + 1)), −76° for r₀ = 65.
 
+use super::DriverError;
 use super::resonance::{Peak, peaks};
-use super::{Impedance, ImpedanceError};
+use crate::impedance::Impedance;
 
 /// A phase below this at the low end is a capacitor's.
 const CAPACITOR_DEG: f64 = -78.0;
@@ -27,14 +28,14 @@ const LOW_END_OCTAVES: f64 = 0.5;
 /// The resonance.
 ///
 /// # Errors
-/// [`ImpedanceError`]: too few points, no phase, a negative resistance, a capacitor or several resonances, no resonance.
-pub(super) fn resonance_of(curve: &Impedance, numbers: usize) -> Result<Peak, ImpedanceError> {
+/// [`DriverError`]: too few points, no phase, a negative resistance, a capacitor or several resonances, no resonance.
+pub(super) fn resonance_of(curve: &Impedance, numbers: usize) -> Result<Peak, DriverError> {
     let points = curve.hz().len();
     if points <= numbers {
-        return Err(ImpedanceError::TooFewPoints { found: points, needed: numbers + 1 });
+        return Err(DriverError::TooFewPoints { found: points, needed: numbers + 1 });
     }
     if curve.values().iter().all(|z| z.im == 0.0) {
-        return Err(ImpedanceError::WithoutPhase);
+        return Err(DriverError::WithoutPhase);
     }
     refuse_negative(curve)?;
     let magnitude = curve.magnitude_ohm();
@@ -51,7 +52,7 @@ pub(super) fn resonance_of(curve: &Impedance, numbers: usize) -> Result<Peak, Im
         .find(|peak| peak.at != first.at && peak.prominence_ohm > least && is_not_noise(curve, &magnitude, peak));
     if let Some(second) = second {
         let (a, b) = (curve.hz()[first.at], curve.hz()[second.at]);
-        return Err(ImpedanceError::SeveralResonances { first_hz: a.min(b), second_hz: a.max(b) });
+        return Err(DriverError::SeveralResonances { first_hz: a.min(b), second_hz: a.max(b) });
     }
     Ok(first)
 }
@@ -70,7 +71,7 @@ fn is_not_noise(curve: &Impedance, magnitude: &[f64], peak: &Peak) -> bool {
         .any(|at| stands(&at))
 }
 
-fn refuse_negative(curve: &Impedance) -> Result<(), ImpedanceError> {
+fn refuse_negative(curve: &Impedance) -> Result<(), DriverError> {
     let u = |at: usize| curve.u_noise_ohm().map_or(0.0, |u| u[at]);
     let is_below = |at: &usize| {
         let z = curve.values()[*at];
@@ -79,7 +80,7 @@ fn refuse_negative(curve: &Impedance) -> Result<(), ImpedanceError> {
     let below: Vec<usize> = (0..curve.hz().len()).filter(is_below).collect();
     match below.first() {
         Some(&at) if below.len() as f64 > NEGATIVE_POINTS * curve.hz().len() as f64 => {
-            Err(ImpedanceError::NegativeResistance { hz: curve.hz()[at], found_ohm: curve.values()[at].re })
+            Err(DriverError::NegativeResistance { hz: curve.hz()[at], found_ohm: curve.values()[at].re })
         }
         _ => Ok(()),
     }
@@ -93,22 +94,22 @@ fn low_end_deg(curve: &Impedance) -> f64 {
     sum.arg().to_degrees()
 }
 
-fn refuse_capacitor(curve: &Impedance, magnitude: &[f64], first: Option<&Peak>) -> Result<(), ImpedanceError> {
+fn refuse_capacitor(curve: &Impedance, magnitude: &[f64], first: Option<&Peak>) -> Result<(), DriverError> {
     let phase_deg = low_end_deg(curve);
     let before = first.map(|peak| magnitude[..peak.at].iter().copied().fold(f64::INFINITY, f64::min));
     let rises = before.is_some_and(|lowest| magnitude[0] > CAPACITOR_RISE * lowest);
     if phase_deg < CAPACITOR_DEG || (rises && phase_deg < CAPACITOR_BEFORE_PEAK_DEG) {
-        return Err(ImpedanceError::Capacitor { hz: curve.hz()[0], phase_deg, ohm: magnitude[0] });
+        return Err(DriverError::Capacitor { hz: curve.hz()[0], phase_deg, ohm: magnitude[0] });
     }
     Ok(())
 }
 
 /// Why there is no peak: the curve begins above it, or there is none.
-fn without_peak(curve: &Impedance, magnitude: &[f64]) -> ImpedanceError {
+fn without_peak(curve: &Impedance, magnitude: &[f64]) -> DriverError {
     let lowest = magnitude.iter().copied().fold(f64::INFINITY, f64::min);
     let (from_hz, to_hz) = (curve.hz()[0], curve.hz()[curve.hz().len() - 1]);
     if magnitude[0] > (1.0 + LEAST_PEAK) * lowest && low_end_deg(curve) < -3.0 {
-        return ImpedanceError::StartsAboveResonance { from_hz };
+        return DriverError::StartsAboveResonance { from_hz };
     }
-    ImpedanceError::NoResonance { from_hz, to_hz, needed_percent: 100.0 * LEAST_PEAK }
+    DriverError::NoResonance { from_hz, to_hz, needed_percent: 100.0 * LEAST_PEAK }
 }

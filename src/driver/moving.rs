@@ -18,9 +18,7 @@ use super::evidence::{Doubted, Evidence, Numbers, Place};
 use super::plausible::plausibility;
 use super::shift::{disagreement, no_answer, shift_findings, two_ways};
 use super::test_box::{BoxedCone, more_air_in_box_kg, stiffness_ratio_by_damping, stiffness_ratio_by_resonance};
-use super::{
-    DATA_SHEET_V, DriverFit, ImpedanceError, Mounting, Radiator, Resonance, air_load_kg, equivalent_volume_m3,
-};
+use super::{DATA_SHEET_V, DriverError, DriverFit, Mounting, Radiator, Resonance, air_load_kg, equivalent_volume_m3};
 use crate::math::{Correlated, adjustment, best_weights, propagated};
 use crate::quantity::{Air, Finding};
 
@@ -111,8 +109,8 @@ impl DriverParameters {
 /// All parameters of a driver from its free-air fit and whatever else is known.
 ///
 /// # Errors
-/// [`ImpedanceError::NotAMeasure`] for a mass, volume or area that is not above zero.
-pub fn driver_parameters(free: &DriverFit, evidence: &Evidence) -> Result<DriverParameters, ImpedanceError> {
+/// [`DriverError::NotAMeasure`] for a mass, volume or area that is not above zero.
+pub fn driver_parameters(free: &DriverFit, evidence: &Evidence) -> Result<DriverParameters, DriverError> {
     let numbers = Numbers::of(free, evidence)?;
     let mut mechanics = Mechanics { numbers, air: evidence.air, mounting: evidence.mounting, ways: Ways::default() };
     let mut findings = shift_findings(free, evidence);
@@ -394,7 +392,8 @@ fn agreements(found: &[Method], masses: &Correlated) -> Vec<Agreement> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::impedance::{FitSettings, Impedance, SuspensionKind, VoiceCoilKind, fit_driver};
+    use crate::driver::{FitSettings, SuspensionKind, VoiceCoilKind, fit_driver};
+    use crate::impedance::Impedance;
     use crate::math::Random;
     use crate::quantity::FrequencyGrid;
     use num_complex::Complex64;
@@ -641,7 +640,7 @@ mod tests {
         let free = MIDWOOFER.fit(0.0, &mut Random::new(1));
         for value in [0.0, -1.0, f64::NAN, f64::INFINITY] {
             let evidence = Evidence { mms_kg: Some(certain(value)), ..Evidence::default() };
-            assert!(matches!(driver_parameters(&free, &evidence), Err(ImpedanceError::NotAMeasure { .. })), "{value}");
+            assert!(matches!(driver_parameters(&free, &evidence), Err(DriverError::NotAMeasure { .. })), "{value}");
         }
     }
 }

@@ -3,12 +3,13 @@
 use super::admission::resonance_of;
 use super::candidate::{Fitted, fitted as nearer};
 use super::choice::{Choice, choose};
-use super::fit_verdict::findings;
 use super::parameters::{SHARED, Shape, natural, shapes};
 use super::start::{resonance, starts};
 use super::three_point::three_point;
+use super::verdict::findings;
 use super::weighting::{Noise, Weighting};
-use super::{DriverModel, Impedance, ImpedanceError};
+use super::{DriverError, DriverModel};
+use crate::impedance::Impedance;
 use crate::quantity::Finding;
 use num_complex::Complex64;
 
@@ -117,8 +118,8 @@ impl DriverFit {
 /// AIC is chosen (`choice.rs`).
 ///
 /// # Errors
-/// [`ImpedanceError`] when nothing can be fitted; what can be used with care is a finding instead.
-pub fn fit_driver(curve: &Impedance, settings: &FitSettings) -> Result<DriverFit, ImpedanceError> {
+/// [`DriverError`] when nothing can be fitted; what can be used with care is a finding instead.
+pub fn fit_driver(curve: &Impedance, settings: &FitSettings) -> Result<DriverFit, DriverError> {
     let whole = curve.hz();
     let band_hz = settings.band_hz.unwrap_or([whole[0], whole[whole.len() - 1]]);
     let curve = curve.within(band_hz)?;
@@ -135,7 +136,7 @@ pub fn fit_driver(curve: &Impedance, settings: &FitSettings) -> Result<DriverFit
         let again = |before: &Fitted| nearer(&curve, &weighting, before.shape, &[before.searched().to_vec()]);
         fitted = fitted.iter().filter_map(again).collect();
     }
-    let choice = choose(&curve, &weighting, fitted).ok_or(ImpedanceError::NoFit)?;
+    let choice = choose(&curve, &weighting, fitted).ok_or(DriverError::NoFit)?;
     told(&curve, &weighting, &choice, settings)
 }
 
@@ -167,9 +168,9 @@ fn told(
     weighting: &Weighting,
     choice: &Choice,
     settings: &FitSettings,
-) -> Result<DriverFit, ImpedanceError> {
+) -> Result<DriverFit, DriverError> {
     let chosen = &choice.ranked[0].0;
-    let mut covariance = choice.covariance().ok_or(ImpedanceError::NoFit)?;
+    let mut covariance = choice.covariance().ok_or(DriverError::NoFit)?;
     add_common(curve, weighting, chosen, &mut covariance);
     let candidate = |(fitted, above): &(Fitted, f64)| Candidate {
         model: fitted.model,

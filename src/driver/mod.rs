@@ -1,0 +1,45 @@
+//! What drives: the driver behind an impedance, by its model, its fit, and what moves.
+
+mod added_mass;
+mod admission;
+mod air_load;
+mod alike;
+mod candidate;
+mod choice;
+mod error;
+mod evidence;
+mod fit;
+mod kind;
+mod mechanics;
+mod model;
+mod moving;
+mod parameters;
+mod plausible;
+mod promise;
+mod resonance;
+mod shift;
+mod start;
+mod suspension;
+mod test_box;
+mod three_point;
+mod verdict;
+mod voice_coil;
+mod weighting;
+mod whiteness;
+
+#[cfg(test)]
+mod reference;
+
+pub use added_mass::{grown_mass_kg, mass_growth};
+pub use air_load::{Mounting, air_load_kg};
+pub use alike::{Alike, CommonCurve, Comparison, MOST_DIFFERENT_DB, UnitCurve, compared, differences, odd_one_out};
+pub use error::DriverError;
+pub use evidence::{Doubted, Evidence};
+pub use fit::{Candidate, DriverFit, FitSettings, SuspensionKind, ThreePoint, VoiceCoilKind, fit_driver};
+pub use mechanics::{DATA_SHEET_V, Radiator, Resonance, equivalent_volume_m3};
+pub use model::DriverModel;
+pub use moving::{Agreement, DriverParameters, Method, MethodResult, driver_parameters};
+pub use promise::{Kept, Promise, Promised, promises_kept};
+pub use suspension::Suspension;
+pub use test_box::{BoxedCone, more_air_in_box_kg, stiffness_ratio_by_damping, stiffness_ratio_by_resonance};
+pub use voice_coil::VoiceCoil;

@@ -1,6 +1,7 @@
 //! The driver's chapters of the demo's report: its impedance, what it is, and whether the spare is like it.
 
 use super::driver::DriverEvening;
+use super::origin::origin;
 use crate::bench::JigTruth;
 use crate::files::{DriverDocument, ImpedanceDocument, MatchDocument, frequency_text};
 use crate::math::RisingTable;
@@ -62,7 +63,7 @@ fn impedance_chapter(evening: &DriverEvening) -> Option<Chapter> {
         figures: vec![Figure { picture, caption: "Magnitude and phase; the band is ± 2u.".into() }],
         numbers,
         findings: document.findings.clone(),
-        settings: Vec::new(),
+        settings: origin(&document.inputs, &document.settings),
     })
 }
 
@@ -143,7 +144,7 @@ fn driver_chapter(evening: &DriverEvening) -> Option<Chapter> {
         }],
         numbers,
         findings: document.findings.clone(),
-        settings: Vec::new(),
+        settings: origin(&document.inputs, &document.settings),
     })
 }
 
@@ -207,6 +208,7 @@ fn spare_chapter(evening: &DriverEvening) -> Option<Chapter> {
         prose: vec![format!("A second driver of the same name, through the same jig. {answer}")],
         numbers,
         findings: evening.alike.findings.clone(),
+        settings: origin(&evening.alike.inputs, &evening.alike.settings),
         ..Chapter::default()
     })
 }

@@ -2,6 +2,7 @@
 
 use super::driver::DriverEvening;
 use super::driver_report::{chapters as driver_chapters, in_short as driver_in_short};
+use super::origin::origin;
 use crate::MADE_BY;
 use crate::bench::Truth;
 use crate::files::{ResponseDocument, frequency_text};
@@ -136,14 +137,7 @@ fn level_at(document: &ResponseDocument, frequency_hz: f64) -> Option<Quantity> 
 
 fn provenance(measured: &Measured) -> Vec<Entry> {
     let document = &measured.responded.document;
-    let mut entries: Vec<Entry> =
-        document.inputs.iter().map(|input| Entry::text(&input.path, format!("SHA-256 {}", input.sha256))).collect();
-    let settings = serde_json::to_value(&document.settings).unwrap_or_default();
-    for (key, value) in settings.as_object().into_iter().flatten() {
-        let shown = value.as_str().map_or_else(|| value.to_string(), str::to_owned);
-        entries.push(Entry::text(key, shown));
-    }
-    entries
+    origin(&document.inputs, &document.settings)
 }
 
 /// A result against the truth.

@@ -7,6 +7,7 @@
 mod driver;
 mod driver_report;
 mod loudspeaker_report;
+mod origin;
 
 use self::driver::measure_driver;
 use self::loudspeaker_report::{Measured, story};

@@ -1,6 +1,6 @@
 //! The demo's second evening: the mid-woofer out of its box, on the impedance jig.
 //!
-//! A known resistor tells what the interface's inputs do; then the driver hangs free, with a mass on its cone, and in a
+//! Nothing and a known resistor tell what the interface's inputs do; then the driver hangs free, with a mass on its cone, and in a
 //! small airtight box; last its spare. The jig's inputs differ by a decibel, as cheap ones do.
 
 use super::{DemoError, DemoOrder};
@@ -58,9 +58,12 @@ const PROMISED: &str = "# What the data sheet of the mid-woofer promises.\n\
 pub(super) fn measure_driver(order: &DemoOrder, tell: &mut dyn FnMut(&str)) -> Result<DriverEvening, DemoError> {
     let sheet = order.folder.join(DATA_SHEET);
     files::create_new(&sheet, PROMISED.as_bytes())?;
-    tell("the impedance jig: a known resistor, then the mid-woofer free, heavier, boxed, and its spare");
+    tell("the impedance jig: nothing, a known resistor, then the mid-woofer free, heavier, boxed, and its spare");
     let mut jig = Evening { order, seed: SEED, files: vec![(sheet.clone(), "data sheet")] };
-    let known = jig.captured("known resistor", Load::Resistor { ohm: KNOWN_OHM })?.0;
+    let told = Told {
+        open: jig.captured("nothing connected", Load::Open)?.0,
+        known: jig.captured("known resistor", Load::Resistor { ohm: KNOWN_OHM })?.0,
+    };
     let mut spare = HungDriver::mid();
     spare.driver.cms_m_n *= 0.8;
     spare.driver.bl_tm *= 0.97;
@@ -68,10 +71,10 @@ pub(super) fn measure_driver(order: &DemoOrder, tell: &mut dyn FnMut(&str)) -> R
     heavier.added_mass_kg = ADDED_KG;
     let mut boxed = HungDriver::mid();
     boxed.enclosure = Some(ClosedBox { volume_m3: TEST_BOX_M3, ql: None, qa: None });
-    let (free, truth) = jig.measured("mid", HungDriver::mid(), &known)?;
-    let (heavier, _) = jig.measured("mid heavier", heavier, &known)?;
-    let (boxed, _) = jig.measured("mid boxed", boxed, &known)?;
-    let (spare, _) = jig.measured("mid spare", spare, &known)?;
+    let (free, truth) = jig.measured("mid", HungDriver::mid(), &told)?;
+    let (heavier, _) = jig.measured("mid heavier", heavier, &told)?;
+    let (boxed, _) = jig.measured("mid boxed", boxed, &told)?;
+    let (spare, _) = jig.measured("mid spare", spare, &told)?;
     tell("the driver behind these curves");
     let curve = |impeded: &Impeded| impeded.folder.join("impedance.csv");
     let out = order.folder.join("driver");
@@ -101,6 +104,12 @@ pub(super) fn measure_driver(order: &DemoOrder, tell: &mut dyn FnMut(&str)) -> R
     jig.files.push((out.join("driver.json"), "result"));
     jig.files.extend(alike.files.iter().map(|file| (PathBuf::from(&file.path), "result")));
     Ok(DriverEvening { free, truth, driver, alike, files: jig.files })
+}
+
+/// The captures that tell the jig.
+struct Told {
+    open: PathBuf,
+    known: PathBuf,
 }
 
 /// The jig on one evening: what hangs there changes, the wiring does not.
@@ -150,8 +159,8 @@ impl Evening<'_> {
         Ok((captured.wav, truth?))
     }
 
-    /// The impedance of a driver, the inputs' difference taken off by the capture `known`.
-    fn measured(&mut self, unit: &str, hung: HungDriver, known: &Path) -> Result<(Impeded, JigTruth), DemoError> {
+    /// The impedance of a driver, with the jig taken off as its captures tell it.
+    fn measured(&mut self, unit: &str, hung: HungDriver, told: &Told) -> Result<(Impeded, JigTruth), DemoError> {
         let (wav, truth) = self.captured(unit, Load::Driver(Box::new(hung)))?;
         let impeded = impede(&ImpedanceOrder {
             wav,
@@ -161,9 +170,9 @@ impl Evening<'_> {
             sense_ohm: None,
             sense_tolerance_ratio: TOLERANCE_RATIO,
             lead_ohm: Some(truth.wiring.lead_ohm),
-            open: None,
+            open: Some(told.open.clone()),
             short: None,
-            known: Some(known.to_owned()),
+            known: Some(told.known.clone()),
             known_ohm: Some(KNOWN_OHM),
             known_tolerance_ratio: TOLERANCE_RATIO,
             input_full_scale_v: None,

@@ -57,7 +57,7 @@ fn impedance_chapter(evening: &DriverEvening) -> Option<Chapter> {
         heading: "The mid-woofer on the impedance jig".into(),
         prose: vec![
             "Out of its box and hung free, through 10 Ω, two quiet sweeps. The inputs of the interface differ by a decibel and three \
-             degrees; a resistor of 8.2 Ω in the driver's place told by how much, and that was taken off."
+             degrees; two captures, with nothing connected and with a resistor of 8.2 Ω in the driver's place, told by how much, and that was taken off."
                 .into(),
         ],
         figures: vec![Figure { picture, caption: "Magnitude and phase; the band is ± 2u.".into() }],

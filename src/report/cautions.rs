@@ -79,7 +79,7 @@ pub const CAUTIONS: [Caution; 8] = [
     },
     Caution {
         danger: Danger::ProtectiveEarth,
-        moments: &[Moment::Wiring, Moment::Parts],
+        moments: &[Moment::Wiring, Moment::AmplifierOutput, Moment::Parts],
         heading: "The protective earth stays connected",
         says: "Never lift the protective earth of a mains plug to get rid of hum: it is what keeps a faulty case from killing \
                you. Use an isolated or differential input, an audio transformer, or put everything on one outlet.",
@@ -88,15 +88,15 @@ pub const CAUTIONS: [Caution; 8] = [
         danger: Danger::ChargedCapacitor,
         moments: &[Moment::Wiring, Moment::Parts],
         heading: "Capacitors keep their charge",
-        says: "The capacitors of an amplifier's power supply stay charged after it is switched off. Discharge them through a \
-               resistor, never with a screwdriver, and measure that the voltage is gone before you touch anything.",
+        says: "Discharge the capacitors of a crossover or of an amplifier's power supply before you touch or connect them: they stay \
+               charged after all is switched off. Use a resistor, never a screwdriver, and measure that the voltage is gone.",
     },
     Caution {
         danger: Danger::HotResistor,
         moments: &[Moment::Wiring, Moment::AmplifierOutput, Moment::Parts],
         heading: "Resistors get hot",
-        says: "A sense or load resistor turns power into heat: V²/R, or 12.5 W for 10 V across 8 ohm. Take one rated for several \
-               times that, keep it clear of table and fingers, and let it cool before you trust its value.",
+        says: "Take a sense or load resistor rated for several times the heat that it gets, V²/R, or 12.5 W for 10 V across 8 ohm. \
+               Keep it clear of table and fingers, and let it cool before you trust its value.",
     },
     Caution {
         danger: Danger::Driver,
@@ -110,23 +110,24 @@ pub const CAUTIONS: [Caution; 8] = [
         danger: Danger::TrebleDriver,
         moments: &[Moment::TrebleDriver, Moment::BeforeSound, Moment::Wiring],
         heading: "Treble drivers",
-        says: "Without its crossover a treble driver can be destroyed by bass within seconds. Give its lower limit, which the sweep then \
-               never goes below, start very low, and put a capacitor in series that holds back switch-on thumps.",
+        says: "Give the sweep a lower limit above the resonance of a treble driver that has no crossover: bass can destroy it within \
+               seconds. Start very low, and put a capacitor in series that holds back switch-on thumps; through the impedance jig it \
+               stays out, or it is measured too: there a low level is the only protection.",
     },
     Caution {
         danger: Danger::BridgedOutput,
         moments: &[Moment::Wiring, Moment::AmplifierOutput],
         heading: "Bridge-tied outputs have no ground",
-        says: "Many amplifiers, class D and car ones among them, drive both output terminals. Neither of them is ground: a \
-               grounded clip or input on either shorts an output stage. Use a differential or isolated input, or two inputs \
+        says: "Never connect a grounded input or clip to an amplifier that drives both of its output terminals, as many class D and \
+               car amplifiers do: on either of them it shorts an output stage. Use a differential or isolated input, or two inputs \
                that share the amplifier's ground, one at each terminal, and take the difference.",
     },
     Caution {
         danger: Danger::LineInput,
         moments: &[Moment::Wiring, Moment::AmplifierOutput],
         heading: "Line inputs are not made for amplifiers",
-        says: "A power amplifier's output reaches 40 V: 100 W into 8 ohm is 28 V rms, 40 V at the peaks. A line input takes a few \
-               volts. Put a resistive divider before it, and try the level with the amplifier turned down.",
+        says: "Put a resistive divider between a power amplifier and a line input, which takes a few volts: 100 W into 8 ohm is 28 V rms, \
+               40 V at the peaks. Try the level with the amplifier turned down.",
     },
 ];
 

@@ -4,6 +4,7 @@ mod cautions;
 mod error;
 mod page;
 mod plot;
+mod symbol;
 mod table;
 
 pub use cautions::{CAUTIONS, Caution, Danger, LOCAL_CODES_FIRST, Moment, cautions_at};
@@ -13,4 +14,5 @@ pub use plot::{
     DistortionPicture, DriverPicture, EnvelopePicture, GateShape, HarmonicCurve, ImpedancePicture, ImpulsePicture,
     LevelCurve, OhmCurve, Origin, PhasePanel, Picture, ResponsePicture, page_font_css,
 };
+pub use symbol::symbol;
 pub use table::{Entry, Layout, Paint, Value, cautions_text, findings_text, numbers_text};

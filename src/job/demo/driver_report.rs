@@ -6,7 +6,7 @@ use crate::bench::JigTruth;
 use crate::files::{DriverDocument, ImpedanceDocument, MatchDocument, frequency_text};
 use crate::math::RisingTable;
 use crate::quantity::{Quantity, Unit};
-use crate::report::{Chapter, Entry, Figure};
+use crate::report::{Chapter, Entry, Figure, symbol};
 
 /// What the driver's part of the report comes to, in a sentence.
 pub(super) fn in_short(evening: &DriverEvening) -> String {
@@ -37,11 +37,8 @@ pub(super) fn chapters(evening: &DriverEvening) -> Vec<Chapter> {
 fn impedance_chapter(evening: &DriverEvening) -> Option<Chapter> {
     let document = &evening.free.document;
     let [share, worst] = curve_judged(document, &evening.truth);
-    let mut numbers = vec![
-        Entry::text("minimum", format!("{:.3} Ω at {}", document.minimum.ohm, frequency_text(document.minimum.at_hz))),
-        Entry::text("points within ± 2u of the truth", format!("{share:.1} %")),
-        Entry::text("largest difference to the truth", format!("{worst:.3} % of |Z|")),
-    ];
+    let minimum = format!("{:.3} Ω at {}", document.minimum.ohm, frequency_text(document.minimum.at_hz));
+    let mut numbers = vec![Entry::text("minimum", minimum)];
     numbers.extend(document.peaks.first().map(|peak| {
         Entry::text("peak", format!("{:.2} Ω at {}", peak.magnitude_ohm, frequency_text(peak.frequency_hz)))
     }));
@@ -52,6 +49,8 @@ fn impedance_chapter(evening: &DriverEvening) -> Option<Chapter> {
     numbers.extend(document.load_voltage.map(|voltage| {
         Entry::text("voltage across the driver", format!("{:.0} mV rms at most", 1e3 * voltage.highest_v))
     }));
+    numbers.push(Entry::text("points within ± 2u of the truth", format!("{share:.1} %")));
+    numbers.push(Entry::text("largest difference to the truth", format!("{worst:.3} % of |Z|")));
     let picture = evening.free.picture.clone()?;
     Some(Chapter {
         heading: "The mid-woofer on the impedance jig".into(),
@@ -121,7 +120,7 @@ fn driver_chapter(evening: &DriverEvening) -> Option<Chapter> {
         .map(|row| {
             let unit =
                 if row.found.unit == Unit::Pure { String::new() } else { format!(" {}", row.found.unit.symbol()) };
-            Entry::text(row.name, format!("{} (truth {}{unit})", row.found, four_digits(row.truth)))
+            Entry::text(row.name, format!("{} (truth {}{unit})", row.found, as_fine_as(row.found, row.truth)))
         })
         .collect();
     numbers.extend(document.sensitivity.map(|level| Entry::quantity("sensitivity at 2.83 V, 1 m, half space", level)));
@@ -160,7 +159,7 @@ fn sheet_chapter(document: &DriverDocument) -> Option<Chapter> {
                 (true, true) => "off by more than units of one production usually are",
             };
             let says = format!("promised {}, found {}: {verdict}", kept.promised.value, kept.found);
-            Entry::text(&kept.quantity, says)
+            Entry::text(symbol(&kept.quantity), says)
         })
         .collect();
     let closed = sheet.closed_box.as_ref()?;
@@ -201,7 +200,7 @@ fn spare_chapter(evening: &DriverEvening) -> Option<Chapter> {
             frequency_text(pair.worst.at_hz)
         ),
     ));
-    numbers.extend(pair.says.iter().map(|says| Entry::text("significant", says.clone())));
+    numbers.extend(pair.says.iter().map(|says| Entry::text("beyond chance", says.clone())));
     let answer = if *within { "Within 1 dB: it may stand in." } else { "Not within 1 dB: it is not the same driver." };
     Some(Chapter {
         heading: "Is the spare the same driver?".into(),
@@ -213,7 +212,8 @@ fn spare_chapter(evening: &DriverEvening) -> Option<Chapter> {
     })
 }
 
-fn four_digits(value: f64) -> String {
-    let decimals = (3.0 - value.abs().max(1e-9).log10().floor()).clamp(0.0, 9.0) as usize;
-    format!("{value:.decimals$}")
+/// A true value with the digits that what was found is shown with: two of its doubt.
+fn as_fine_as(found: Quantity, truth: f64) -> String {
+    let decimals = (1.0 - (2.0 * found.u).max(1e-9).log10().floor()).clamp(0.0, 9.0) as usize;
+    format!("{truth:.decimals$}")
 }

@@ -260,9 +260,9 @@ fn next_chapter() -> Chapter {
     Chapter {
         heading: "Now with yours".into(),
         prose: vec![
-            "`boxwright devices` lists your sound devices, `boxwright level` finds a level, `boxwright capture response` \
-             measures, `boxwright response` makes the curves; `boxwright capture impedance`, `boxwright impedance` and `boxwright \
-             driver` do the same for a driver on the jig. The README tells how to wire it; read the cautions below first."
+            "The commands, in order: boxwright devices lists your sound devices, boxwright level finds a level, boxwright capture \
+             response measures, boxwright response makes the curves. For a driver on the jig: boxwright capture impedance, boxwright \
+             impedance, boxwright driver. The README tells how to wire it; read the cautions below first."
                 .into(),
         ],
         ..Chapter::default()

@@ -34,7 +34,7 @@ const MAGNITUDE_UNITS: f64 = 330.0;
 const PHASE_UNITS: f64 = 190.0;
 const RESIDUAL_UNITS: f64 = 150.0;
 /// The residual's panel spans at least and at most so much.
-const RESIDUAL_PERCENT: [f64; 2] = [0.5, 50.0];
+const RESIDUAL_PERCENT: [f64; 2] = [0.1, 50.0];
 
 impl DriverPicture {
     /// The picture.

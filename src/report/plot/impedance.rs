@@ -86,7 +86,8 @@ impl ImpedancePicture {
             let stroke = self.stroke(n);
             legend.push(LegendEntry { name: curve.name.clone(), sample: Sample::Stroke(stroke) });
             if let Some(Layer::Band { tint, .. }) = curve.band(stroke) {
-                legend.push(LegendEntry { name: format!("± 2u of {}", curve.name), sample: Sample::Patch(tint) });
+                let name = if self.curves.len() == 1 { "± 2u".to_owned() } else { format!("± 2u of {}", curve.name) };
+                legend.push(LegendEntry { name, sample: Sample::Patch(tint) });
             }
         }
         legend

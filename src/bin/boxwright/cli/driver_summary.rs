@@ -2,7 +2,7 @@
 
 use boxwright::files::{CandidateTable, DriverDocument, Plain, SheetTable};
 use boxwright::quantity::{Quantity, Unit};
-use boxwright::report::{Entry, Layout, findings_text, numbers_text};
+use boxwright::report::{Entry, Layout, findings_text, numbers_text, symbol};
 use std::path::Path;
 
 /// What the driver is, how sure that is, and what there is to say about it.
@@ -121,12 +121,12 @@ fn beside(sheet: &SheetTable) -> Vec<Entry> {
             let verdict = match (kept.significant, kept.beyond_usual) {
                 (false, _) => "as promised".to_owned(),
                 (true, false) => format!(
-                    "{} u off, within the usual ± {}",
+                    "{} u off, but units of one production differ by about ± {}",
                     three_digits(kept.over_u.abs()),
                     tolerance(kept.usual_tolerance, kept.difference.unit)
                 ),
                 (true, true) => format!(
-                    "{} u off, beyond the usual ± {}",
+                    "{} u off, more than the usual ± {}",
                     three_digits(kept.over_u.abs()),
                     tolerance(kept.usual_tolerance, kept.difference.unit)
                 ),
@@ -137,13 +137,13 @@ fn beside(sheet: &SheetTable) -> Vec<Entry> {
                 kept.found,
                 difference(kept.difference)
             );
-            Entry::text(&kept.quantity, says)
+            Entry::text(symbol(&kept.quantity), says)
         })
         .collect();
     if let Some(closed) = &sheet.closed_box {
         let (promised, found) = (&closed.promised, &closed.found);
         let says = format!(
-            "of {} l: promised f_c {:.1} Hz, Q_tc {:.3}, f_3 {:.1} Hz; with this driver f_c {}, Q_tc {}, f_3 {}{}",
+            "{} l: promised f_c {:.1} Hz, Q_tc {:.3}, f_3 {:.1} Hz; with this driver f_c {}, Q_tc {}, f_3 {}{}",
             three_digits(closed.volume.value),
             promised.fc.value,
             promised.qtc.value,
@@ -156,9 +156,9 @@ fn beside(sheet: &SheetTable) -> Vec<Entry> {
         entries.push(Entry::text("closed box", says));
         let volume = closed.volume_for_promised_q.map_or_else(
             || "no volume gives it: the driver's own Q_ts is as high already".to_owned(),
-            |volume| format!("{volume}"),
+            |volume| format!("{volume} bring this driver to the promised Q_tc"),
         );
-        entries.push(Entry::text("for that Q_tc", volume));
+        entries.push(Entry::text("volume for it", volume));
     }
     entries
 }

@@ -6,7 +6,7 @@ use super::{Failure, tell, typed};
 use boxwright::files;
 use boxwright::job::{ImpedanceOrder, Impeded, Pictures, impede};
 use boxwright::quantity::{Code, POINTS_PER_OCTAVE, Severity};
-use boxwright::report::{Entry, Layout, Moment, cautions_at, findings_text, numbers_text};
+use boxwright::report::{Entry, LOCAL_CODES_FIRST, Layout, Moment, cautions_at, findings_text, numbers_text};
 use std::path::PathBuf;
 use std::process::ExitCode;
 
@@ -128,6 +128,7 @@ fn before_rewiring(impeded: &Impeded) {
         for caution in cautions_at(Moment::Wiring) {
             tell::hint(&format!("  {}: {}", caution.heading, first_sentence(caution.says)));
         }
+        tell::hint(&format!("  {LOCAL_CODES_FIRST}"));
     }
 }
 

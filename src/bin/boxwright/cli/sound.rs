@@ -2,7 +2,7 @@
 
 use super::{Failure, tell};
 use boxwright::audio::{Meter, Progress};
-use boxwright::report::{Moment, cautions_at};
+use boxwright::report::{LOCAL_CODES_FIRST, Moment, cautions_at};
 use std::collections::HashSet;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -27,6 +27,7 @@ pub fn before_sound(about: &str, moments: &[Moment], on_ctrl_c: &str, quiet: boo
     for caution in moments.iter().copied().flat_map(cautions_at).filter(|caution| said.insert(caution.danger)) {
         tell::hint(&format!("  {}: {}", caution.heading, first_sentence(caution.says)));
     }
+    tell::hint(&format!("  {LOCAL_CODES_FIRST}"));
     tell::hint(&format!("  Ctrl-C {on_ctrl_c}."));
 }
 

@@ -14,11 +14,13 @@ use std::process::ExitCode;
 ///
 /// Wire the output through the sense resistor to the loudspeaker; one input taps the voltage before the resistor (drive),
 /// the other one behind it, across the loudspeaker (load). A line or headphone output is enough; never connect an input to an
-/// amplifier's output without a divider, and nothing grounded to a bridge-tied one. The voltage stays small, so that the driver
-/// is measured at rest.
+/// amplifier's output without a divider, and nothing grounded to a bridge-tied one. Set both inputs to the same gain. The voltage
+/// stays small, so that the driver is measured at rest. The README has a drawing and the cautions; local electrical codes and
+/// licensed practice come first.
 ///
 /// Take one more capture with the clips joined, one with nothing, or one with a resistor that you know in place of the loudspeaker:
-/// they tell what the inputs and the leads do. The recording is NAME.wav, its description NAME.toml; NAME.excitation.wav
+/// they tell what the inputs and the leads do (`boxwright impedance --short, --open, --known`). A treble driver needs `--from` two
+/// octaves below its resonance and a low level. The recording is NAME.wav, its description NAME.toml; NAME.excitation.wav
 /// and .toml are what was played. Nothing that exists is overwritten. Ctrl-C fades out and keeps what was recorded.
 ///
 /// With `--output simulated` no sound card is needed: input 1 is then the drive, input 2 the load, --simulated-load what

@@ -110,9 +110,9 @@ pub const CAUTIONS: [Caution; 8] = [
         danger: Danger::TrebleDriver,
         moments: &[Moment::TrebleDriver, Moment::BeforeSound, Moment::Wiring],
         heading: "Treble drivers",
-        says: "Give the sweep a lower limit above the resonance of a treble driver that has no crossover: bass can destroy it within \
-               seconds. Start very low, and put a capacitor in series that holds back switch-on thumps; through the impedance jig it \
-               stays out, or it is measured too: there a low level is the only protection.",
+        says: "Give the sweep a lower limit when a treble driver without its crossover is connected: bass can destroy it within \
+               seconds. For its sound begin above its resonance, start very low, and put a capacitor in series that holds back switch-on \
+               thumps. On the impedance jig the sweep has to pass the resonance: there a low level is the only protection.",
     },
     Caution {
         danger: Danger::BridgedOutput,

@@ -118,15 +118,15 @@ fn beside(sheet: &SheetTable) -> Vec<Entry> {
         .quantities
         .iter()
         .map(|kept| {
-            let verdict = match (kept.significant, kept.beyond_usual) {
-                (false, _) => "as promised".to_owned(),
-                (true, false) => format!(
-                    "{} u off, but units of one production differ by about ± {}",
-                    three_digits(kept.over_u.abs()),
-                    tolerance(kept.usual_tolerance, kept.difference.unit)
-                ),
-                (true, true) => format!(
-                    "{} u off, more than the usual ± {}",
+            let beyond = match kept.beyond_usual {
+                true => "beyond",
+                false if kept.difference.value.abs() <= kept.usual_tolerance => "within",
+                false => "at the edge of",
+            };
+            let verdict = match kept.significant {
+                false => "as promised".to_owned(),
+                true => format!(
+                    "{} u off, {beyond} the usual ± {}",
                     three_digits(kept.over_u.abs()),
                     tolerance(kept.usual_tolerance, kept.difference.unit)
                 ),
@@ -143,7 +143,7 @@ fn beside(sheet: &SheetTable) -> Vec<Entry> {
     if let Some(closed) = &sheet.closed_box {
         let (promised, found) = (&closed.promised, &closed.found);
         let says = format!(
-            "{} l: promised f_c {:.1} Hz, Q_tc {:.3}, f_3 {:.1} Hz; with this driver f_c {}, Q_tc {}, f_3 {}{}",
+            "of {} l: promised f_c {:.1} Hz, Q_tc {:.3}, f_3 {:.1} Hz; with this driver f_c {}, Q_tc {}, f_3 {}{}",
             three_digits(closed.volume.value),
             promised.fc.value,
             promised.qtc.value,
@@ -155,10 +155,10 @@ fn beside(sheet: &SheetTable) -> Vec<Entry> {
         );
         entries.push(Entry::text("closed box", says));
         let volume = closed.volume_for_promised_q.map_or_else(
-            || "no volume gives it: the driver's own Q_ts is as high already".to_owned(),
-            |volume| format!("{volume} bring this driver to the promised Q_tc"),
+            || "no volume gives the promised Q_tc: the driver's own Q_ts is as high already".to_owned(),
+            |volume| format!("{volume} would give this driver the promised Q_tc"),
         );
-        entries.push(Entry::text("volume for it", volume));
+        entries.push(Entry::text("another box", volume));
     }
     entries
 }

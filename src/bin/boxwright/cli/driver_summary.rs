@@ -100,17 +100,19 @@ fn coil_words(document: &DriverDocument) -> String {
     format!("{}: {}", coil.model, parts.join(", "))
 }
 
+/// Beyond this nobody would ask by how much: odds of e^50.
+const FAR_WORSE: f64 = 100.0;
+
 /// By how much the chosen model is better than the next one.
 fn choice_words(candidates: &[CandidateTable]) -> Option<String> {
     let [best, next, ..] = candidates else { return None };
     let name = |candidate: &CandidateTable| format!("{} + {}", candidate.voice_coil, candidate.suspension);
-    Some(format!(
-        "{} among {} models; next is {}, {:.1} worse in corrected AIC",
-        name(best),
-        candidates.len(),
-        name(next),
-        next.aicc_above_best
-    ))
+    let worse = match next.aicc_above_best {
+        aicc if aicc > FAR_WORSE => format!("more than {FAR_WORSE}"),
+        aicc => format!("{aicc:.1}"),
+    };
+    let count = candidates.len();
+    Some(format!("{} among {count} models; next is {}, {worse} worse in corrected AIC", name(best), name(next)))
 }
 
 fn beside(sheet: &SheetTable) -> Vec<Entry> {

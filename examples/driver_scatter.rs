@@ -136,14 +136,12 @@ fn outcome(line: &Line, driver: u64) -> Option<Outcome> {
     let off = [0, 1, 2, 3].map(|at: usize| found[at].0 - expected[at]);
     let is_right = fit.model.voice_coil.name() == truth.voice_coil.name()
         && fit.model.suspension.name() == truth.suspension.name();
-    let outcome = Outcome {
+    Some(Outcome {
         over_bound: [0, 1, 2, 3].map(|at| off[at] / (bound[at] * expected[at])),
         over_u: [0, 1, 2, 3].map(|at| off[at] / found[at].1),
         is_right,
         is_seen: bound.iter().all(|bound| *bound <= 0.1),
-    };
-    show_outlier(line, driver, &truth, &curve, &fit, &outcome);
-    Some(outcome)
+    })
 }
 
 fn frequencies_hz(from_hz: f64) -> Vec<f64> {
@@ -321,45 +319,4 @@ fn inverted(mut matrix: Vec<Numbers>) -> Vec<Numbers> {
         }
     }
     matrix.into_iter().map(|row| row[count..].to_vec()).collect()
-}
-
-/// TEMP
-fn show_outlier(
-    line: &Line,
-    driver: u64,
-    truth: &DriverModel,
-    curve: &Impedance,
-    fit: &boxwright::driver::DriverFit,
-    outcome: &Outcome,
-) {
-    let most = outcome.over_bound.iter().fold(0f64, |m, v| m.max(v.abs()));
-    let mostu = outcome.over_u.iter().fold(0f64, |m, v| m.max(v.abs()));
-    if std::env::var("SHOW").is_err() || !(mostu > 3.6 || (outcome.is_seen && most > 5.0)) {
-        return;
-    }
-    let chi = |m: &DriverModel| {
-        curve
-            .hz()
-            .iter()
-            .zip(curve.values())
-            .map(|(&hz, z)| {
-                let zm = m.impedance_ohm(hz);
-                ((zm - z) / (line.noise_ratio * noise_gain_ohm(zm))).norm_sqr()
-            })
-            .sum::<f64>()
-    };
-    println!(
-        "  driver {driver} {:?} given {} b {:.1} u {:.1} chi truth {:.1} found {:.1} widened {:.2}\n    {truth:?}\n    {:?}",
-        line.noise_ratio,
-        line.is_given,
-        most,
-        mostu,
-        chi(truth),
-        chi(&fit.model),
-        fit.widened_ratio,
-        fit.model
-    );
-    for c in fit.candidates.iter().take(4) {
-        println!("      {:.1} chi {:.1} {:?}", c.aicc_above_best, chi(&c.model), c.model);
-    }
 }

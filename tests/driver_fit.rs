@@ -156,6 +156,5 @@ fn a_smooth_error_of_the_bench_is_within_the_stated_doubt() {
             within[at] += i32::from((value - expected[at]).abs() <= 2.0 * u);
         }
     }
-    println!("{within:?}");
     assert!(within.iter().all(|count| *count >= 90), "{within:?}");
 }

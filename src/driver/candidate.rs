@@ -21,40 +21,62 @@ pub(super) struct Fitted {
     found: LeastSquares,
 }
 
-/// The model of this shape that comes nearest to the curve, of searches from all `starts`; `None` when none gets anywhere.
-pub(super) fn fitted(curve: &Impedance, weighting: &Weighting, shape: Shape, starts: &[Vec<f64>]) -> Option<Fitted> {
-    let search = |start: &[f64], effort: Effort| {
-        let found = least_squares(start, effort, |searched| linearised(curve, weighting, shape, searched))?;
+/// The model of this shape that comes nearest to the curve, as far as `effort` goes; `None` when no search gets anywhere.
+///
+/// Of several starts each is followed on some of the points until it is clear where it leads; the best is then searched on all,
+/// and so is the second when it may still be the better one.
+pub(super) fn fitted(
+    curve: &Impedance,
+    weighting: &Weighting,
+    shape: Shape,
+    starts: &[Vec<f64>],
+    effort: Effort,
+) -> Option<Fitted> {
+    let search = |start: &[f64], effort: Effort, step: usize| {
+        let found = least_squares(start, effort, |searched| linearised(curve, weighting, shape, searched, step))?;
         let chi_square: f64 = found.linearised.residuals.iter().map(|r| r * r).sum();
         chi_square.is_finite().then_some((chi_square, found))
     };
-    let nearest = match starts {
-        [only] => search(only, Effort::Full),
-        several => {
-            let coarse = several.iter().filter_map(|start| search(start, Effort::Coarse));
-            let (_, best) = coarse.min_by(|a, b| a.0.total_cmp(&b.0))?;
-            search(&best.values, Effort::Full)
-        }
+    let nearer = |a: &(f64, LeastSquares), b: &(f64, LeastSquares)| a.0.total_cmp(&b.0);
+    let step = (curve.hz().len() / SKETCH_POINTS).max(1);
+    let mut sketches: Vec<(f64, LeastSquares)> = match starts {
+        [_] => Vec::new(),
+        several => several.iter().filter_map(|start| search(start, Effort::Coarse, step)).collect(),
     };
-    let (chi_square, found) = nearest?;
+    sketches.sort_by(nearer);
+    let worth = sketches.first().map_or(0.0, |best| WORTH_A_SEARCH * best.0);
+    let apart = |a: &LeastSquares, b: &LeastSquares| a.values.iter().zip(&b.values).any(|(a, b)| (a - b).abs() > APART);
+    let second = sketches.iter().skip(1).find(|other| other.0 <= worth && apart(&sketches[0].1, &other.1));
+    let ways: Vec<&[f64]> = match sketches.first() {
+        Some(best) => [Some(best), second].into_iter().flatten().map(|(_, found)| &found.values[..]).collect(),
+        None => starts.iter().take(1).map(|start| &start[..]).collect(),
+    };
+    let (chi_square, found) = ways.into_iter().filter_map(|way| search(way, effort, 1)).min_by(nearer)?;
     let model = shape.model(&found.values);
     let ohm = curve.hz().iter().map(|&hz| model.impedance_ohm(hz)).collect();
     Some(Fitted { shape, model, ohm, chi_square, ending: found.ending, found })
 }
 
-/// Residuals √a·(Z_model − Z)/σ, real and imaginary part in turn, and their slopes.
-fn linearised(curve: &Impedance, weighting: &Weighting, shape: Shape, searched: &[f64]) -> Linearised {
+/// As many points show where a search leads.
+const SKETCH_POINTS: usize = 100;
+/// A second minimum is searched to its end when it leaves at most this many times the squares of the first,
+const WORTH_A_SEARCH: f64 = 1.5;
+/// and a number of it lies this far from that of the first, mostly as a logarithm.
+const APART: f64 = 0.2;
+
+/// Residuals √a·(Z_model − Z)/σ of every `step`th point, real and imaginary part in turn, and their slopes.
+fn linearised(curve: &Impedance, weighting: &Weighting, shape: Shape, searched: &[f64], step: usize) -> Linearised {
     let model = shape.model(searched);
-    let (points, count) = (curve.hz().len(), searched.len());
+    let (points, count) = (curve.hz().len().div_ceil(step), searched.len());
     let mut residuals = vec![0.0; 2 * points];
     let mut slopes = vec![0.0; 2 * points * count];
     let mut along = vec![Complex64::ZERO; count];
-    for (at, &hz) in curve.hz().iter().enumerate() {
+    for (place, at) in (0..curve.hz().len()).step_by(step).enumerate() {
         let weight = weighting.share[at].sqrt() / weighting.sigma_ohm[at];
-        let off = weight * (shape.impedance_ohm(&model, hz, &mut along) - curve.values()[at]);
-        (residuals[2 * at], residuals[2 * at + 1]) = (off.re, off.im);
+        let off = weight * (shape.impedance_ohm(&model, curve.hz()[at], &mut along) - curve.values()[at]);
+        (residuals[2 * place], residuals[2 * place + 1]) = (off.re, off.im);
         for (number, slope) in along.iter().enumerate() {
-            let row = 2 * points * number + 2 * at;
+            let row = 2 * points * number + 2 * place;
             (slopes[row], slopes[row + 1]) = (weight * slope.re, weight * slope.im);
         }
     }

@@ -22,6 +22,7 @@ use super::weighting::{Noise, Weighting};
 use super::whiteness::whiteness;
 use super::{Suspension, VoiceCoil};
 use crate::impedance::Impedance;
+use crate::math::with_first_replaced;
 use std::f64::consts::TAU;
 
 /// The models in the order of the choice.
@@ -41,7 +42,7 @@ const NOT_CHANCE: f64 = 3.1;
 /// Residuals below this part of |Z| are rounding, not noise.
 const ROUNDING: f64 = 1e-9;
 /// A voice coil's corner lies above this multiple of the resonance.
-const LOWEST_CORNER: f64 = 0.5;
+const LOWEST_CORNER: f64 = 0.25;
 /// More creep than any suspension has.
 const MOST_CREEP: f64 = 0.6;
 
@@ -80,7 +81,7 @@ fn is_possible(fitted: &Fitted) -> bool {
     };
     let coils = match fitted.model.voice_coil {
         VoiceCoil::PowerLaw { n, .. } => n > 0.0 && n < 1.0,
-        // Below the resonance R₂ could not be told from R_e.
+        // Far below the resonance R₂ is a part of R_e.
         VoiceCoil::Ladder { l2_h, r2_ohm, .. } => r2_ohm > LOWEST_CORNER * TAU * fitted.model.fs_hz * l2_h,
         _ => true,
     };
@@ -120,51 +121,6 @@ impl Choice {
                 }
             }
         }
-        Some(following(&own, &shared))
+        Some(with_first_replaced(&own, &shared))
     }
-}
-
-/// The covariance whose first numbers have the covariance `shared` and whose others follow those as in `own`:
-/// `C_os·C_ss⁻¹` is what follows, and what is left of C_oo stays.
-fn following(own: &[Vec<f64>], shared: &[Vec<f64>]) -> Vec<Vec<f64>> {
-    let count = own.len();
-    let others = SHARED..count;
-    let follow: Vec<Vec<f64>> = others.clone().map(|row| solved(own, &own[row][..SHARED])).collect();
-    let mut whole = own.to_vec();
-    for row in 0..SHARED {
-        whole[row][..SHARED].copy_from_slice(&shared[row]);
-    }
-    let through =
-        |gains: &[f64], column: usize, of: &[Vec<f64>]| (0..SHARED).map(|k| gains[k] * of[k][column]).sum::<f64>();
-    for row in others.clone() {
-        let gains = &follow[row - SHARED];
-        let values: Vec<f64> = (0..SHARED).map(|column| through(gains, column, shared)).collect();
-        whole[row][..SHARED].copy_from_slice(&values);
-        values.iter().enumerate().for_each(|(column, value)| whole[column][row] = *value);
-    }
-    for row in others.clone() {
-        for column in others.clone() {
-            let added: f64 = (0..SHARED).map(|k| (whole[row][k] - own[row][k]) * follow[column - SHARED][k]).sum();
-            whole[row][column] = own[row][column] + added;
-        }
-    }
-    whole
-}
-
-/// The g with `C_ss·g = c`, by Gauss's elimination without exchange, which a covariance does not need.
-fn solved(own: &[Vec<f64>], c: &[f64]) -> Vec<f64> {
-    let mut rows: Vec<Vec<f64>> = (0..SHARED).map(|row| [&own[row][..SHARED], &c[row..=row]].concat()).collect();
-    for pivot in 0..SHARED {
-        for row in pivot + 1..SHARED {
-            let factor = rows[row][pivot] / rows[pivot][pivot];
-            let upper = rows[pivot].clone();
-            rows[row].iter_mut().zip(&upper).for_each(|(value, above)| *value -= factor * above);
-        }
-    }
-    let mut gains = vec![0.0; SHARED];
-    for row in (0..SHARED).rev() {
-        let known: f64 = (row + 1..SHARED).map(|k| rows[row][k] * gains[k]).sum();
-        gains[row] = (rows[row][SHARED] - known) / rows[row][row];
-    }
-    if gains.iter().all(|gain| gain.is_finite()) { gains } else { vec![0.0; SHARED] }
 }

@@ -1,7 +1,7 @@
 //! What a fit of a driver's model to its impedance gives.
 
 use super::admission::resonance_of;
-use super::candidate::{Fitted, fitted as nearer};
+use super::candidate::{Fitted, fitted};
 use super::choice::{Choice, choose};
 use super::parameters::{SHARED, Shape, natural, shapes};
 use super::start::{resonance, starts};
@@ -10,6 +10,7 @@ use super::verdict::findings;
 use super::weighting::{Noise, Weighting};
 use super::{DriverError, DriverModel};
 use crate::impedance::Impedance;
+use crate::math::Effort;
 use crate::quantity::Finding;
 use num_complex::Complex64;
 
@@ -126,41 +127,77 @@ pub fn fit_driver(curve: &Impedance, settings: &FitSettings) -> Result<DriverFit
     let shapes = shapes(settings.voice_coil, settings.suspension);
     let fewest = shapes.iter().map(|shape| shape.count()).min().unwrap_or(SHARED);
     let peak = resonance_of(&curve, fewest)?;
-    let driver = resonance(&curve, peak);
     let mut weighting = Weighting::of(&curve);
-    let mut fitted = all_fitted(&curve, &weighting, &driver, &shapes);
-    if weighting.noise == Noise::Known
-        && let Some(nearest) = fitted.iter().min_by(|a, b| a.chi_square.total_cmp(&b.chi_square))
-    {
+    let first = all_fitted(&curve, &weighting, &resonance(&curve, peak), &shapes);
+    let nearest = first.iter().min_by(|a, b| a.chi_square.total_cmp(&b.chi_square)).ok_or(DriverError::NoFit)?;
+    if weighting.noise == Noise::Known {
         weighting = weighting.on_model(curve.values(), &nearest.ohm);
-        let again = |before: &Fitted| nearer(&curve, &weighting, before.shape, &[before.searched().to_vec()]);
-        fitted = fitted.iter().filter_map(again).collect();
     }
+    let fitted = first.iter().filter_map(|before| again(&curve, &weighting, before, nearest)).collect();
     let choice = choose(&curve, &weighting, fitted).ok_or(DriverError::NoFit)?;
     told(&curve, &weighting, &choice, settings)
 }
 
-/// Every shape at its best; creep begins where the plain suspension ended, and anew.
-fn all_fitted(curve: &Impedance, weighting: &Weighting, driver: &DriverModel, shapes: &[Shape]) -> Vec<Fitted> {
-    let enough = |shape: &&Shape| weighting.numbers() > shape.count() as f64 + 1.0;
-    let one = |shape: &Shape| {
-        let plain = Shape { suspension: SuspensionKind::Plain, ..*shape };
-        let fitted = nearer(curve, weighting, plain, &starts(curve, driver, plain));
-        match (shape.suspension, fitted) {
-            (SuspensionKind::Plain, fitted) => fitted,
-            (SuspensionKind::Creep, Some(plain)) => {
-                let start = |lambda: f64| [plain.searched(), &[lambda]].concat();
-                let own = starts(curve, driver, *shape);
-                nearer(curve, weighting, *shape, &[&CREEP_STARTS.map(start)[..], &own].concat())
-            }
-            (SuspensionKind::Creep, None) => nearer(curve, weighting, *shape, &starts(curve, driver, *shape)),
-        }
+/// Every shape near its best. The simplest voice coils, which have one minimum, scout with either suspension for the resonance
+/// that the others begin with: a voice coil that turns near the resonance is not seen before the suspension is right.
+fn all_fitted(curve: &Impedance, weighting: &Weighting, rough: &DriverModel, shapes: &[Shape]) -> Vec<Fitted> {
+    let search = |shape: Shape, starts: &[Vec<f64>]| {
+        let is_enough = weighting.numbers() > shape.count() as f64 + 1.0;
+        is_enough.then(|| fitted(curve, weighting, shape, starts, Effort::Good)).flatten()
     };
-    shapes.iter().filter(enough).filter_map(one).collect()
+    let mut known: Vec<Fitted> = Vec::new();
+    let wanted = |suspension| shapes.iter().filter(move |shape| shape.suspension == suspension);
+    for suspension in [SuspensionKind::Plain, SuspensionKind::Creep] {
+        if suspension == SuspensionKind::Creep && wanted(suspension).next().is_none() {
+            continue;
+        }
+        for voice_coil in SCOUTS {
+            let shape = Shape { voice_coil, suspension };
+            known.extend(search(shape, &begins(curve, rough, shape, &known)));
+        }
+        let scouts = known.iter().filter(|known| known.shape.suspension == suspension);
+        let nearest = scouts.min_by(|a, b| a.chi_square.total_cmp(&b.chi_square));
+        let driver = nearest.map_or(*rough, |nearest| nearest.model);
+        for &shape in wanted(suspension).filter(|shape| !SCOUTS.contains(&shape.voice_coil)) {
+            known.extend(search(shape, &begins(curve, &driver, shape, &known)));
+        }
+    }
+    known.retain(|known| shapes.contains(&known.shape));
+    known
 }
 
-/// λ to search from: little, and as usual.
-const CREEP_STARTS: [f64; 2] = [0.02, 0.12];
+/// The voice coils that have one minimum.
+const SCOUTS: [VoiceCoilKind; 2] = [VoiceCoilKind::Inductance, VoiceCoilKind::PowerLaw];
+
+/// Where a shape's search begins: what a driver of about this resonance shows of its voice coil, and what the same voice coil
+/// came to with a plain suspension, with no creep, so that it never ends worse, and with a usual one.
+fn begins(curve: &Impedance, driver: &DriverModel, shape: Shape, known: &[Fitted]) -> Vec<Vec<f64>> {
+    let plain = Shape { suspension: SuspensionKind::Plain, ..shape };
+    let before = known.iter().find(|known| known.shape == plain);
+    let creeping = |lambda: f64| before.map(|before| [before.searched(), &[lambda]].concat());
+    let from_plain = CREEP_STARTS.into_iter().filter_map(creeping);
+    match shape.suspension {
+        SuspensionKind::Plain => starts(curve, driver, shape),
+        SuspensionKind::Creep if SCOUTS.contains(&shape.voice_coil) && before.is_some() => from_plain.collect(),
+        SuspensionKind::Creep => from_plain.chain(starts(curve, driver, shape)).collect(),
+    }
+}
+
+/// λ to search from: none, and as usual.
+const CREEP_STARTS: [f64; 2] = [0.0, 0.1];
+
+/// A shape at its best: from where it was, and, where it was left behind by a model that has no more numbers, also from that
+/// one's resonance.
+fn again(curve: &Impedance, weighting: &Weighting, before: &Fitted, nearest: &Fitted) -> Option<Fitted> {
+    let mut begins = vec![before.searched().to_vec()];
+    if before.shape.count() >= nearest.shape.count() && before.chi_square > nearest.chi_square + LEFT_BEHIND {
+        begins.extend(starts(curve, &nearest.model, before.shape));
+    }
+    fitted(curve, weighting, before.shape, &begins, Effort::Full)
+}
+
+/// Squares that a model of enough numbers leaves more than another by chance.
+const LEFT_BEHIND: f64 = 6.0;
 
 /// What the choice says, in the words of the result.
 fn told(

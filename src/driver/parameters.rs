@@ -46,7 +46,12 @@ impl Shape {
 
     /// How many numbers there are.
     pub(super) fn count(self) -> usize {
-        self.names().len()
+        let coil = match self.voice_coil {
+            VoiceCoilKind::Inductance => 1,
+            VoiceCoilKind::PowerLaw => 2,
+            VoiceCoilKind::Ladder | VoiceCoilKind::SemiInductance => 3,
+        };
+        SHARED + coil + usize::from(self.suspension == SuspensionKind::Creep)
     }
 
     /// The model with these searched numbers.
@@ -76,11 +81,11 @@ impl Shape {
             Suspension::Plain => 0.0,
             Suspension::Creep { lambda } => lambda,
         };
-        let log = jx.ln() / LN_10;
+        // The logarithm of jx, whose angle is a right one.
+        let log = Complex64::new(jx.im.ln(), FRAC_PI_2) / LN_10;
         let yielding = 1.0 - lambda * log;
         let spring = (jx * yielding).inv();
-        let loss = model.suspension.loss_at_resonance();
-        let over = (1.0 / model.qms - loss + jx + spring).inv();
+        let over = (1.0 / model.qms - loss(lambda) + jx + spring).inv();
         let moving = model.re_ohm / model.qes * over;
         slopes[0] = model.re_ohm + moving;
         slopes[1] = moving * over * (jx - jx * spring * spring * (yielding - lambda / LN_10));
@@ -91,6 +96,12 @@ impl Shape {
         }
         model.re_ohm + moving + coil_ohm(&model.voice_coil, TAU * hz, &mut slopes[SHARED..])
     }
+}
+
+/// l(λ).
+fn loss(lambda: f64) -> f64 {
+    let a = FRAC_PI_2 / LN_10;
+    a * lambda / (1.0 + (a * lambda).powi(2))
 }
 
 /// l′(λ).
@@ -119,13 +130,14 @@ fn coil_ohm(coil: &VoiceCoil, omega: f64, slopes: &mut [Complex64]) -> Complex64
             slopes[0] + whole
         }
         VoiceCoil::SemiInductance { leb_h, le_h, ke_semih } => {
-            let (whole, along_le, along_ke) = beside(jw * le_h, ke_semih * jw.sqrt());
+            let (whole, along_le, along_ke) =
+                beside(jw * le_h, ke_semih * (omega / 2.0).sqrt() * Complex64::new(1.0, 1.0));
             (slopes[0], slopes[1], slopes[2]) = (jw * leb_h, along_le, along_ke);
             slopes[0] + whole
         }
         VoiceCoil::PowerLaw { k, n } => {
-            slopes[0] = k * jw.powf(n);
-            slopes[1] = slopes[0] * jw.ln();
+            slopes[0] = Complex64::from_polar(k * omega.powf(n), n * FRAC_PI_2);
+            slopes[1] = slopes[0] * Complex64::new(omega.ln(), FRAC_PI_2);
             slopes[0]
         }
     }

@@ -23,7 +23,7 @@ const CREEP: f64 = 0.05;
 /// Corners tried for a voice coil of two parts.
 const CORNERS: usize = 24;
 /// Those of them that are tried whatever they leave.
-const FAR_APART: [usize; 3] = [2, 7, 12];
+const FAR_APART: [usize; 5] = [2, 4, 6, 9, 12];
 /// The lowest corner over the resonance.
 const LOWEST_CORNER: f64 = 0.1;
 /// From this multiple of the resonance on, the voice coil shows.
@@ -62,9 +62,10 @@ pub(super) fn resonance(curve: &Impedance, peak: Peak) -> DriverModel {
 pub(super) fn starts(curve: &Impedance, driver: &DriverModel, shape: Shape) -> Vec<Vec<f64>> {
     let left = Left::above_resonance(curve, driver);
     let lowest = LOWEST_CORNER * TAU * driver.fs_hz;
-    let suspension = match shape.suspension {
-        SuspensionKind::Plain => Suspension::Plain,
-        SuspensionKind::Creep => Suspension::Creep { lambda: CREEP },
+    let suspension = match (shape.suspension, driver.suspension) {
+        (SuspensionKind::Plain, _) => Suspension::Plain,
+        (SuspensionKind::Creep, Suspension::Plain) => Suspension::Creep { lambda: CREEP },
+        (SuspensionKind::Creep, known) => known,
     };
     let coils = match shape.voice_coil {
         VoiceCoilKind::Inductance => vec![VoiceCoil::Inductance { le_h: left.inductance_h() }],

@@ -49,6 +49,8 @@ pub enum Ending {
 pub enum Effort {
     /// Until it is clear where it leads: to compare starts.
     Coarse,
+    /// Until what is left to go is far below the doubt of any number.
+    Good,
     /// As far as double precision goes.
     Full,
 }
@@ -59,6 +61,7 @@ impl Effort {
     fn limits(self) -> (f64, usize) {
         match self {
             Self::Coarse => (1e-3, 3),
+            Self::Good => (1e-7, 8),
             Self::Full => (1e-14, 12),
         }
     }

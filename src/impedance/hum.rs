@@ -67,7 +67,9 @@ pub(super) fn without_hum(
     });
     let mut quiet = channels.map(<[f64]>::to_vec);
     for family in lines.chunk_by_mut(|one, other| one.mains_hz == other.mains_hz) {
-        let Some(strongest) = family.iter().max_by(|a, b| a.strength().total_cmp(&b.strength())).copied() else { continue };
+        let Some(strongest) = family.iter().max_by(|a, b| a.strength().total_cmp(&b.strength())).copied() else {
+            continue;
+        };
         let louder = usize::from(strongest.drive.norm() > strongest.load.norm());
         let leading = Course::of(strongest.hz, &readers[louder], &silences, rate_hz, |_| 0.0);
         for line in family {
@@ -104,7 +106,8 @@ impl Course {
             magnitudes.push(amplitude.norm());
         }
         let times_s = silences.iter().map(|range| 0.5 * (range.start + range.end) as f64 / rate_hz).collect();
-        let around = readers.iter().zip(silences).map(|(reader, range)| reader.around(hz, range.len() as f64 / rate_hz));
+        let around =
+            readers.iter().zip(silences).map(|(reader, range)| reader.around(hz, range.len() as f64 / rate_hz));
         let around = (around.sum::<f64>() / readers.len() as f64).sqrt();
         Self { hz, times_s, magnitudes, phases_rad, around }
     }
@@ -199,7 +202,8 @@ mod tests {
     #[test]
     fn what_is_not_steady_is_left_where_it_is() {
         // Switched off half-way.
-        let load: Vec<f64> = humming().into_iter().enumerate().map(|(n, x)| if n < 40_000 { x } else { 0.01 * x }).collect();
+        let load: Vec<f64> =
+            humming().into_iter().enumerate().map(|(n, x)| if n < 40_000 { x } else { 0.01 * x }).collect();
         let mut lines = [line(50.015, 0.01)];
         let quiet = without_hum([&load, &load], &[0..8_000, 72_000..80_000], &mut lines, RATE_HZ).unwrap();
         assert_eq!((quiet[0] == load, lines[0].left_ratio), (true, 1.0));

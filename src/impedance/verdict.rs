@@ -62,14 +62,16 @@ const FEWEST_LOW: usize = 8;
 const ALIKE: f64 = 1.3;
 /// … where its reactance is more than this share of the lowest impedance.
 const CAPACITIVE_SHARE: f64 = 0.5;
+/// Peaks of drivers rise to ten times their lowest impedance; half an octave above, a third of that is left.
+const MORE_THAN_A_MASS: f64 = 10.0;
 /// A resonance needs an octave of band below it.
 const STARTS_LATE: f64 = 2.0;
 /// Six degrees: more than a resistor shows whose inputs have unlike lower ends.
 const FALLING_RAD: f64 = 0.1;
 /// Hum counts where it moves |Z| by more than this and stands above the noise.
 const HUM_SHARE: f64 = 0.001;
-/// The flanks of a resonance: an octave to each side.
-const FLANK_RATIO: f64 = 2.0;
+/// The flanks of a resonance: a little more than an octave to each side.
+const FLANK_RATIO: f64 = 2.5;
 /// A quarter of a percent of third harmonic goes with one percent of f_s (see [`super::loudness`]); a third of that counts.
 const LARGE_SHIFT: f64 = 0.003;
 /// By which a resonance moves for each of third harmonic.
@@ -264,7 +266,9 @@ fn upside_down(evidence: &Evidence<'_>) -> Option<Finding> {
         ..finding(
             Code::ReversedPolarity,
             Severity::Fault,
-            format!("channel {load}, across the load, goes down where the drive goes up: one of the two is upside down"),
+            format!(
+                "channel {load}, across the load, goes down where the drive goes up: one of the two is upside down"
+            ),
             "swap signal and ground of one of the two taps, or the halves of a balanced cable, and measure again",
         )
     })
@@ -273,7 +277,7 @@ fn upside_down(evidence: &Evidence<'_>) -> Option<Finding> {
 /// A capacitor in series: below the resonance a driver's reactance is positive, that of a capacitor is `−1/(2πfC)`.
 fn capacitor(evidence: &Evidence<'_>) -> Option<Finding> {
     let (hz, values) = (evidence.hz(), evidence.measured.impedance.values());
-    let peak_hz = evidence.measured.peaks.first()?.hz;
+    let peak_hz = evidence.measured.peaks.first().map_or(f64::MAX, |peak| peak.hz);
     let from_hz = hz[0];
     let low: Vec<usize> = (0..hz.len()).filter(|&at| hz[at] < (2.0 * from_hz).min(0.6 * peak_hz)).collect();
     if low.len() < FEWEST_LOW {
@@ -288,14 +292,16 @@ fn capacitor(evidence: &Evidence<'_>) -> Option<Finding> {
     };
     let farad = of_points(|omega, z| z.inv().im / omega).or_else(|| of_points(|omega, z| -1.0 / (omega * z.im)))?;
     let at_start = values[0];
-    let dominates = -at_start.im > CAPACITIVE_SHARE * evidence.measured.minimum.ohm;
+    // Without a peak in sight the moving mass above its resonance could look alike, but not that large.
+    let least = if evidence.measured.peaks.is_empty() { MORE_THAN_A_MASS } else { CAPACITIVE_SHARE };
+    let dominates = -at_start.im > least * evidence.measured.minimum.ohm;
     dominates.then(|| Finding {
         at: Whereabouts { band_hz: Some([from_hz, hz[low[low.len() - 1]]]), ..Whereabouts::default() },
         ..finding(
             Code::NotADriver,
             Severity::Fault,
             format!(
-                "below the resonance the impedance is that of a capacitor of about {:.2} µF in series (−{:.0} Ω at \
+                "at the low end the impedance is that of a capacitor of about {:.2} µF in series (−{:.0} Ω at \
                  {from_hz:.1} Hz): a crossover or a protective capacitor is in the path",
                 1e6 * farad,
                 -at_start.im

@@ -3,7 +3,8 @@
 #![allow(clippy::unwrap_used)] // helpers of tests are tests, which clippy's own exception does not see
 
 use boxwright::files::{self, FileError, Keep, WavFile};
-use boxwright::quantity::SampleRate;
+use boxwright::impedance::Impedance;
+use boxwright::quantity::{FrequencyGrid, SampleRate};
 use boxwright::signal::{Recording, SampleFormat};
 use proptest::prelude::*;
 use std::io::Cursor;
@@ -241,6 +242,8 @@ const A_SIGNAL: &str = include_str!("regressions/signal-good.toml");
 const A_CAPTURE: &str = include_str!("regressions/capture-good.toml");
 
 /// An error must name the file and advise; a success needs nothing.
+const A_SHEET: &str = "re_ohm = 3.4\nfs_hz = 110\nqms = 4.2\nqes = 0.71\nvas_l = 2.3\nsd_cm2 = 50\n";
+
 fn speaks<T>(result: Result<T, FileError>) {
     if let Err(error) = result {
         assert!(error.to_string().starts_with("t: ") && !error.advice().is_empty(), "{error}");
@@ -272,6 +275,46 @@ proptest! {
         speaks(files::job_from(&text, path));
         speaks(files::signal_description_from(&text, path));
         speaks(files::capture_description_from(&text, path));
+        speaks(files::datasheet_from(&text, path));
+        speaks(files::driver_result_from(&text, path));
+    }
+
+    #[test]
+    fn any_text_like_a_touchstone_file_is_read_or_refused(
+        options in "# ?(GHz|MHz|kHz|Hz|)? ?[ZYSGH]? ?(RI|MA|DB|)? ?(R [0-9.e-]{0,5})?",
+        text in "[0-9.e+! \t\n\r#\\[\\]a-z-]{0,160}",
+        end in "(\\[End\\]|\n1 2 3\n)?",
+    ) {
+        speaks(files::curve_from(format!("{options}\n{text}{end}").as_bytes(), Path::new("t")));
+    }
+
+    #[test]
+    fn an_impedance_comes_back_from_its_touchstone_file(
+        parts in prop::collection::vec((-4.0f64..6.0, -4.0f64..6.0, any::<bool>(), 0.001f64..0.5), 1..40),
+        from_hz in 0.01f64..1e5,
+    ) {
+        let mut hz = from_hz;
+        let mut grid = Vec::new();
+        let mut values = Vec::new();
+        for (re, im, below, step) in parts {
+            hz *= 1.0 + step;
+            grid.push(hz);
+            values.push(num_complex::Complex64::new(10f64.powf(re), 10f64.powf(im) * if below { -1.0 } else { 1.0 }));
+        }
+        let written = Impedance::new(FrequencyGrid::new(grid).unwrap(), values).unwrap();
+        let text = files::touchstone_text(&written, &[("note".to_owned(), "a # b\n! c".to_owned())]);
+        let read = files::impedance_of(&files::curve_from(text.as_bytes(), Path::new("t.s1p")).unwrap()).unwrap();
+        prop_assert_eq!(read.hz(), written.hz());
+        for (read, written) in read.values().iter().zip(written.values()) {
+            // 1e-13: to magnitude and degrees and back, in double precision.
+            prop_assert!((read - written).norm() <= 1e-13 * written.norm(), "{} {}", read, written);
+        }
+    }
+
+    #[test]
+    fn a_changed_data_sheet_is_read_or_refused(changes in changes(), cut in any::<prop::sample::Index>()) {
+        let sheet = changed(A_SHEET.into(), &changes, cut);
+        speaks(files::datasheet_from(&String::from_utf8_lossy(&sheet), Path::new("t")));
     }
 
     #[test]

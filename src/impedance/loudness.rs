@@ -9,7 +9,9 @@
 //!
 //! A driver's parameters are those of a small signal. Derivation of the limit: a suspension whose stiffness is `k·(1 + βx²)` has
 //! its resonance at `f_s·(1 + ⅜βX²)` for a motion of amplitude X, and the force of its third harmonic, ¼βX²·kX, moves the cone
-//! above f_s with the velocity `(3/32)·βX²` of the fundamental's: one percent of f_s comes with a quarter of a percent of harmonics.
+//! above f_s with the velocity `(3/32)·βX²` of the fundamental's: one percent of f_s comes with a quarter of a percent of third
+//! harmonic. A stiffness `k·(1 + αx)` that differs inwards and outwards makes a second harmonic in proportion to αX but moves
+//! f_s only by `(5/12)·(αX)²` of it; so the third one is what counts.
 
 use super::ratio::Heard;
 use crate::response::{Distortion, NoiseDensity, NoiseSource, NoiseThrough, distortion};
@@ -30,10 +32,15 @@ pub struct LoadVoltage {
 /// Harmonics of the load's voltage around the resonance, the drive's own taken off.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct LoadHarmonics {
+    /// All of them.
     pub ratio: f64,
+    /// The largest third harmonic near the resonance; zero where none can be told from the noise.
+    pub third_ratio: f64,
     pub at_hz: f64,
 }
 
+/// Where the third harmonic stands among those from the second on.
+const THIRD: usize = 1;
 /// Half of an octave to each side of the resonance.
 const REACH_RATIO: f64 = std::f64::consts::SQRT_2;
 
@@ -74,7 +81,8 @@ pub(super) fn load_harmonics(
 ) -> Option<LoadHarmonics> {
     let [of_load, of_drive] = [0, 1].map(|which| {
         let piece = if which == 0 { heard.load.mean() } else { heard.drive.mean() };
-        harmonics(heard, &recording.channels[channels[which]], &piece)
+        let quiet = heard.without_hum.as_ref().map(|quiet| quiet[which].clone());
+        harmonics(heard, quiet.as_deref().unwrap_or(&recording.channels[channels[which]]), &piece)
     });
     let (load, drive) = (of_load?, of_drive?);
     let near = |hz: f64| (peak_hz / REACH_RATIO..=peak_hz * REACH_RATIO).contains(&hz);
@@ -82,9 +90,15 @@ pub(super) fn load_harmonics(
     let found = points.filter_map(|(at, &at_hz)| {
         let own = drive.thd_ratio[at].unwrap_or(0.0);
         let ratio = (load.thd_ratio[at]?.powi(2) - own * own).max(0.0).sqrt();
-        Some(LoadHarmonics { ratio, at_hz })
+        Some(LoadHarmonics { ratio, third_ratio: 0.0, at_hz })
     });
-    found.max_by(|a, b| a.ratio.total_cmp(&b.ratio))
+    let largest = found.max_by(|a, b| a.ratio.total_cmp(&b.ratio))?;
+    let third = |of: &Distortion, at: usize| of.harmonics.get(THIRD).and_then(|harmonic| harmonic.ratio[at]);
+    let near = load.grid.hz().iter().enumerate().filter(|(_, hz)| near(**hz));
+    let thirds = near.filter_map(|(at, _)| {
+        Some((third(&load, at)?.powi(2) - third(&drive, at).unwrap_or(0.0).powi(2)).max(0.0).sqrt())
+    });
+    Some(LoadHarmonics { third_ratio: thirds.fold(0.0, f64::max), ..largest })
 }
 
 fn harmonics(heard: &mut Heard, samples: &[f64], piece: &[f64]) -> Option<Distortion> {

@@ -121,11 +121,17 @@ pub fn measure_impedance(captures: &JigCaptures<'_>, settings: &MeasureSettings)
         .zip(&calibrations)
         .filter_map(|((name, capture), heard)| Some((name, capture?, heard.as_ref()?)))
         .collect();
+    let told_shares: Vec<(&'static str, Vec<f64>)> = ["open", "short", "known"]
+        .into_iter()
+        .zip(&told)
+        .filter_map(|(name, ratio)| Some((name, ratio.as_ref()?.values.iter().map(|value| value.norm()).collect())))
+        .collect();
     measured.findings = findings(&Evidence {
         captures,
         settings,
         heard: &heard,
         calibrations: &calibrations,
+        told_shares: &told_shares,
         ratio: &ratio,
         solved: &solved,
         measured: &measured,

@@ -3,6 +3,7 @@
 mod curve;
 mod error;
 mod features;
+mod hum;
 mod jig;
 mod loudness;
 mod measure;

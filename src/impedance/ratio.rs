@@ -14,10 +14,12 @@
 //! 400 periods long, so that of a resonance of Q = 100 less than 10⁻⁵ is cut off, and 2 s at most; a resistor does not
 //! ring and gets a quarter. Where the recording ends earlier after the moment at which a sweep passed f, so does the window.
 //! Hum of amplitude a at f₀ adds `|a_l − H·a_d|·|W(f − f₀)|/(2·|D|)`, of unknown phase; repeats may lie at the same phase of
-//! the mains, so their number does not help against it. W: the window's spectrum.
+//! the mains, so their number does not help against it. W: the window's spectrum. What the silences tell of it is taken off
+//! first ([`super::hum`]); the doubt is of what is left.
 
 use super::ImpedanceError;
-use super::silence::{LeastPower, Line, PairNoise};
+use super::hum::{Line, without_hum};
+use super::silence::{LeastPower, PairNoise};
 use crate::math::mean_around;
 use crate::quantity::FrequencyGrid;
 use crate::response::{
@@ -63,6 +65,8 @@ pub(super) struct Heard {
     pub offset_frames: i64,
     /// Noise of the silences; absent where there is none.
     pub noise: Option<PairNoise>,
+    /// Load and drive channel without the mains' hum; absent where there is none, or nothing tells it well enough.
+    pub without_hum: Option<[Vec<f64>; 2]>,
     /// Frames of the recording in which nothing is played.
     pub silences: Vec<Range<usize>>,
     /// From the first to the last frame of the repeats.
@@ -132,7 +136,17 @@ impl Heard {
             return Err(ResponseError::Silent { channel: load + 1 }.into());
         }
         let cut = Cut::of(plan, pattern.rate_hz, offset_frames, recording.frames());
-        let [all_load, all_drive] = [loaded, driven].map(|samples| Repeats::cut(samples, plan, offset_frames, cut));
+        let sounding = sounding_frames(excitation, offset_frames, recording.frames());
+        let silences = silences(plan, offset_frames, recording.frames(), pattern.rate_hz);
+        let rounding = |samples: &[f64]| recording.format.rounding_power(rms(&samples[sounding.clone()]).max(1e-9));
+        let least = LeastPower { load: rounding(loaded), drive: rounding(driven) };
+        let mut noise = PairNoise::of([loaded, driven], &silences, pattern.rate_hz, least);
+        let without_hum = noise.as_mut().and_then(|noise| {
+            let rests = with_pauses(&silences, excitation, offset_frames);
+            without_hum([loaded, driven], &rests, &mut noise.lines, pattern.rate_hz)
+        });
+        let clean = without_hum.as_ref().map_or([loaded, driven], |channels| [&channels[0], &channels[1]]);
+        let [all_load, all_drive] = clean.map(|samples| Repeats::cut(samples, plan, offset_frames, cut));
         let whole = all_load.pieces.len();
         if whole == 0 {
             let (recorded_s, sweep_s) = (recording.duration_s(), pattern.samples.len() as f64 / pattern.rate_hz);
@@ -145,11 +159,6 @@ impl Heard {
             .collect();
         // Where all are broken into, all are used.
         let left_out = if broken.len() < whole { broken } else { Vec::new() };
-        let sounding = sounding_frames(excitation, offset_frames, recording.frames());
-        let silences = silences(plan, offset_frames, recording.frames(), pattern.rate_hz);
-        let rounding = |samples: &[f64]| recording.format.rounding_power(rms(&samples[sounding.clone()]).max(1e-9));
-        let least = LeastPower { load: rounding(loaded), drive: rounding(driven) };
-        let noise = PairNoise::of([loaded, driven], &silences, pattern.rate_hz, least);
         let [load, drive] = [all_load, all_drive].map(|repeats| repeats.without(&left_out));
         Ok(Self {
             pattern,
@@ -161,6 +170,7 @@ impl Heard {
             cut,
             offset_frames,
             noise,
+            without_hum,
             silences,
             sounding,
         })
@@ -264,7 +274,7 @@ impl Heard {
         let one = |((&hz, &value), window): ((&f64, &Complex64), &Gate)| {
             let of_line = |line: &Line| {
                 let reach = window_spectrum(window, hz - line.hz, self.pattern.rate_hz);
-                let amplitude = (line.load - value * line.drive).norm();
+                let amplitude = line.left_ratio * (line.load - value * line.drive).norm();
                 let driven = drive[((line.hz / step_hz).round() as usize).min(drive.len() - 1)].norm();
                 0.5 * (amplitude * reach / (2.0 * driven.max(f64::MIN_POSITIVE))).powi(2)
             };
@@ -305,6 +315,20 @@ fn interruptions(deconvolution: &mut Deconvolution, channels: [&Repeats; 2], cut
         }
     }
     found
+}
+
+/// The silences, and of each pause between repeats the later part, in which the load has come to rest.
+fn with_pauses(silences: &[Range<usize>], excitation: &Excitation, offset_frames: i64) -> Vec<Range<usize>> {
+    let plan = &excitation.plan;
+    let last = silences.iter().map(|range| range.end).max().unwrap_or(0);
+    let pauses = plan.starts.windows(2).map(|pair| {
+        let pause = pair[1].saturating_sub(pair[0] + plan.frames);
+        let [from, to] = [pair[1] - pause / 2, pair[1] - pause / 20].map(|frame| offset_frames + frame as i64);
+        from.max(0) as usize..(to.max(0) as usize).min(last)
+    });
+    let mut all: Vec<Range<usize>> = silences.iter().cloned().chain(pauses).filter(|range| !range.is_empty()).collect();
+    all.sort_by_key(|range| range.start);
+    all
 }
 
 /// From the first to the last frame of the repeats.

@@ -11,6 +11,7 @@
 //! Source: P. D. Welch, "The Use of Fast Fourier Transform for the Estimation of Power Spectra", IEEE Trans. Audio
 //! Electroacoust. 15 (June 1967) 70–73; the lines are ours.
 
+use super::hum::Line;
 use crate::math::{Spectrum, SpectrumAt, mean_around};
 use crate::signal::rise;
 use num_complex::Complex64;
@@ -26,14 +27,6 @@ pub(super) struct PairNoise {
     cross: Vec<Complex64>,
     /// The harmonics of the mains that stand out of the noise.
     pub lines: Vec<Line>,
-}
-
-/// A steady sine in both channels, as complex amplitudes (peak) of one common time.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Line {
-    pub hz: f64,
-    pub load: Complex64,
-    pub drive: Complex64,
 }
 
 /// One sample's power below which the noise of each channel can't be, its rounding.
@@ -53,10 +46,12 @@ const REACH_SHARE: f64 = 0.058;
 const MAINS_HZ: [f64; 2] = [50.0, 60.0];
 const MAINS_OFF_HZ: f64 = 0.2;
 const MAINS_STEP_HZ: f64 = 0.02;
+/// Strong hum tells its frequency better than that.
+const FINE_STEPS: i32 = 10;
 /// Hum has harmonics; beyond so many they are lost in the noise.
 const HARMONICS: u32 = 20;
 /// Shorter silences do not part the harmonics from what lies between them.
-const SHORTEST_FOR_LINES_S: f64 = 0.4;
+pub(super) const SHORTEST_FOR_LINES_S: f64 = 0.4;
 /// The surroundings of a line are read so many resolutions away, beyond the window's own width of two.
 const AROUND: [f64; 4] = [-8.0, -5.0, 5.0, 8.0];
 /// A line stands so far above the mean of its surroundings, as power: chance does once in some thousand cases.
@@ -125,14 +120,19 @@ fn lines(silence: [&[f64]; 2], rate_hz: f64) -> Vec<Line> {
             (1..=HARMONICS / 2).map(of_harmonic).sum()
         };
         let candidates = (-steps..=steps).map(|step| mains_hz + f64::from(step) * MAINS_STEP_HZ);
-        let Some(exact_hz) = candidates.max_by(|a, b| strength(a).total_cmp(&strength(b))) else { continue };
+        let strongest = |candidates: &mut dyn Iterator<Item = f64>| {
+            candidates.map(|hz| (hz, strength(&hz))).max_by(|a, b| a.1.total_cmp(&b.1)).map_or(mains_hz, |best| best.0)
+        };
+        let about_hz = strongest(&mut { candidates });
+        let fine = |step: i32| about_hz + f64::from(step) * MAINS_STEP_HZ / f64::from(FINE_STEPS);
+        let exact_hz = strongest(&mut (-FINE_STEPS..=FINE_STEPS).map(fine));
         for hz in (1..=HARMONICS).map(|n| f64::from(n) * exact_hz).filter(|hz| *hz < 0.4 * rate_hz) {
-            let around = |spectrum: &LineReader| {
-                AROUND.iter().map(|off| spectrum.amplitude(hz + off / duration_s).norm_sqr()).sum::<f64>() / 4.0
+            let stands_out = |spectrum: &LineReader| {
+                spectrum.amplitude(hz).norm_sqr() > STANDS_OUT * spectrum.around(hz, duration_s)
             };
-            if spectra.iter().any(|spectrum| spectrum.amplitude(hz).norm_sqr() > STANDS_OUT * around(spectrum)) {
+            if spectra.iter().any(stands_out) {
                 let [load, drive] = [0, 1].map(|channel| spectra[channel].amplitude(hz));
-                found.push(Line { hz, load, drive });
+                found.push(Line { hz, mains_hz: exact_hz, load, drive, left_ratio: 1.0 });
             }
         }
     }
@@ -140,19 +140,25 @@ fn lines(silence: [&[f64]; 2], rate_hz: f64) -> Vec<Line> {
 }
 
 /// Reads complex amplitudes of sines from a Hann-windowed stretch.
-struct LineReader {
+pub(super) struct LineReader {
     spectrum: SpectrumAt,
     window_sum: f64,
 }
 
 impl LineReader {
-    fn new(cut: &[f64], rate_hz: f64) -> Self {
+    pub(super) fn new(cut: &[f64], rate_hz: f64) -> Self {
         let window: Vec<f64> = (0..cut.len()).map(|n| hann((n as f64 + 0.5) / cut.len() as f64)).collect();
         Self { spectrum: SpectrumAt::new(&shaped(cut, &window), rate_hz, 0.0), window_sum: window.iter().sum() }
     }
 
-    fn amplitude(&self, hz: f64) -> Complex64 {
+    pub(super) fn amplitude(&self, hz: f64) -> Complex64 {
         2.0 * self.spectrum.at(hz) / self.window_sum
+    }
+
+    /// Mean square of the amplitudes around a line, in a stretch of this length.
+    pub(super) fn around(&self, hz: f64, duration_s: f64) -> f64 {
+        let square = |off: &f64| self.amplitude(hz + off / duration_s).norm_sqr();
+        AROUND.iter().map(square).sum::<f64>() / AROUND.len() as f64
     }
 }
 

@@ -2,9 +2,10 @@
 //!
 //! No equation: thresholds, each with its reason.
 
+use super::hum::Line;
 use super::jig::Solved;
 use super::loudness::LoadHarmonics;
-use super::measure::{JigCaptures, MeasureSettings, Measured, nearest};
+use super::measure::{JigCaptures, MeasureSettings, Measured, median, nearest};
 use super::ratio::{ChannelRatio, Heard, JigCapture};
 use crate::quantity::{Code, Finding, Severity, Whereabouts};
 use crate::response::{Cause, clipping, flat_tops, held_samples, offset};
@@ -17,6 +18,8 @@ pub(super) struct Evidence<'a> {
     pub heard: &'a Heard,
     /// The captures that tell the jig, by name.
     pub calibrations: &'a [(&'a str, JigCapture<'a>, &'a Heard)],
+    /// What share of the drive's voltage the load channel of each of them holds, at all points.
+    pub told_shares: &'a [(&'static str, Vec<f64>)],
     pub ratio: &'a ChannelRatio,
     pub solved: &'a [Solved],
     pub measured: &'a Measured,
@@ -41,19 +44,37 @@ const NOTHING: f64 = 0.02;
 const USUAL_COIL_OHM: [f64; 2] = [1.6, 40.0];
 /// The usual slip with a resistor is a power of ten.
 const SLIP: f64 = 10.0;
-/// Inputs of one interface that are set alike are never 3 dB apart.
-const MOST_GAIN_DB: f64 = 3.0;
+/// Inputs of one interface that are set alike are rarely 1.5 dB apart.
+const MOST_GAIN_DB: f64 = 1.5;
 /// Leads that are unknown by this share of the lowest impedance deserve a word, …
 const LEAD_SHARE: f64 = 0.005;
 /// … by this they spoil R_e and all that follows from it.
 const LEAD_SPOILS_SHARE: f64 = 0.02;
+/// An open load leaves the divider only the input itself, 10 kΩ or more, and the inputs' gains.
+const LEAST_OPEN: f64 = 0.6;
+/// Leads longer than any that a jig should have, Ω.
+const MOST_LEAD_OHM: f64 = 1.5;
+/// A known resistor whose voltage is this many times off is another one, or none; a slip of two in the sense resistor is less.
+const FAR_OFF: f64 = 2.5;
+/// Fewer points than this below the resonance tell no slope.
+const FEWEST_LOW: usize = 8;
+/// One capacitor has one capacitance: within this ratio, what else is in the path counts little …
+const ALIKE: f64 = 1.3;
+/// … where its reactance is more than this share of the lowest impedance.
+const CAPACITIVE_SHARE: f64 = 0.5;
+/// Peaks of drivers rise to ten times their lowest impedance; half an octave above, a third of that is left.
+const MORE_THAN_A_MASS: f64 = 10.0;
+/// A resonance needs an octave of band below it.
+const STARTS_LATE: f64 = 2.0;
+/// Six degrees: more than a resistor shows whose inputs have unlike lower ends.
+const FALLING_RAD: f64 = 0.1;
 /// Hum counts where it moves |Z| by more than this and stands above the noise.
 const HUM_SHARE: f64 = 0.001;
-/// The flanks of a resonance: an octave to each side.
-const FLANK_RATIO: f64 = 2.0;
-/// A quarter of a percent of harmonics goes with one percent of f_s (see [`super::loudness`]).
-const LARGE_HARMONICS: f64 = 0.0025;
-/// By which a resonance moves for each of harmonics.
+/// The flanks of a resonance: a little more than an octave to each side.
+const FLANK_RATIO: f64 = 2.5;
+/// A quarter of a percent of third harmonic goes with one percent of f_s (see [`super::loudness`]); a third of that counts.
+const LARGE_SHIFT: f64 = 0.003;
+/// By which a resonance moves for each of third harmonic.
 const SHIFT_PER_HARMONIC: f64 = 4.0;
 /// Small drivers move about a millimetre for each volt below resonance (Bl·C_ms/R_e of 0.5 to 2 mm/V, common practice): above
 /// this the motion is no longer small against the few millimetres they have.
@@ -70,8 +91,15 @@ pub(super) fn findings(evidence: &Evidence<'_>) -> Vec<Finding> {
     let mut all = sound(evidence);
     all.extend(broken_into(evidence));
     all.extend(missing_repeats(evidence));
-    all.extend(swapped(evidence).or_else(|| nothing_connected(evidence)).or_else(|| negative(evidence)));
-    all.extend(sense_resistor(evidence));
+    let misplaced = strangers(evidence);
+    if misplaced.is_empty() {
+        let wrong = upside_down(evidence).or_else(|| swapped(evidence)).or_else(|| nothing_connected(evidence));
+        let wrong = wrong.or_else(|| capacitor(evidence));
+        all.extend(if wrong.is_none() { no_resonance(evidence) } else { None });
+        all.extend(wrong.or_else(|| negative(evidence)));
+        all.extend(sense_resistor(evidence));
+    }
+    all.extend(misplaced);
     all.extend(leads(evidence));
     all.extend(hum(evidence));
     all.extend(noise(evidence));
@@ -192,6 +220,134 @@ fn missing_repeats(evidence: &Evidence<'_>) -> Option<Finding> {
     })
 }
 
+/// Calibrations that can't be what they were given as: by how much of the drive's voltage their load channel holds.
+fn strangers(evidence: &Evidence<'_>) -> Vec<Finding> {
+    let facts = &evidence.settings.facts;
+    let of_calibration = |(name, shares): &(&'static str, Vec<f64>)| {
+        let share = median(shares.clone());
+        let divided = |ohm: f64| ohm / (ohm + facts.sense_ohm);
+        let (fits, wanted) = match *name {
+            "open" => (share > LEAST_OPEN, "nearly all of it"),
+            "short" => (share < divided(MOST_LEAD_OHM), "next to nothing"),
+            _ => {
+                let expected = divided(facts.known_ohm.unwrap_or(facts.sense_ohm));
+                ((expected / FAR_OFF..=expected * FAR_OFF).contains(&share), "its share by the resistors")
+            }
+        };
+        (!fits).then(|| {
+            finding(
+                Code::Implausible,
+                Severity::Fault,
+                format!(
+                    "{name} capture: its load channel holds {:.1} % of the drive's voltage, where {wanted} is to be \
+                     expected: this is no capture of that kind",
+                    100.0 * share
+                ),
+                match *name {
+                    "open" => "give --open a capture with nothing on the clips",
+                    "short" => "give --short a capture with the far ends of the leads together",
+                    _ => "give --known a capture with that resistor on the clips, and check its value and --sense-ohm",
+                },
+            )
+        })
+    };
+    evidence.told_shares.iter().filter_map(of_calibration).collect()
+}
+
+/// A load takes power: what it lets through never has the opposite sign over the whole band.
+fn upside_down(evidence: &Evidence<'_>) -> Option<Finding> {
+    let negative = evidence.share(|at| evidence.ratio.values[at].re < 0.0);
+    if negative < NEARLY_ALL {
+        return None;
+    }
+    let load = evidence.captures.load.load + 1;
+    Some(Finding {
+        at: Whereabouts { channel: Some(load), ..Whereabouts::default() },
+        ..finding(
+            Code::ReversedPolarity,
+            Severity::Fault,
+            format!(
+                "channel {load}, across the load, goes down where the drive goes up: one of the two is upside down"
+            ),
+            "swap signal and ground of one of the two taps, or the halves of a balanced cable, and measure again",
+        )
+    })
+}
+
+/// A capacitor in series: below the resonance a driver's reactance is positive, that of a capacitor is `−1/(2πfC)`.
+fn capacitor(evidence: &Evidence<'_>) -> Option<Finding> {
+    let (hz, values) = (evidence.hz(), evidence.measured.impedance.values());
+    let peak_hz = evidence.measured.peaks.first().map_or(f64::MAX, |peak| peak.hz);
+    let from_hz = hz[0];
+    let low: Vec<usize> = (0..hz.len()).filter(|&at| hz[at] < (2.0 * from_hz).min(0.6 * peak_hz)).collect();
+    if low.len() < FEWEST_LOW {
+        return None;
+    }
+    // In series with little it is seen in Z, beside inputs that are not alike in 1/Z.
+    let of_points = |farad: fn(f64, Complex64) -> f64| -> Option<f64> {
+        let farads: Vec<f64> = low.iter().map(|&at| farad(std::f64::consts::TAU * hz[at], values[at])).collect();
+        let middle = median(farads.clone());
+        let is_one = farads.iter().all(|farad| (middle / ALIKE..=middle * ALIKE).contains(farad));
+        (middle > 0.0 && is_one).then_some(middle)
+    };
+    let farad = of_points(|omega, z| z.inv().im / omega).or_else(|| of_points(|omega, z| -1.0 / (omega * z.im)))?;
+    let at_start = values[0];
+    // Without a peak in sight the moving mass above its resonance could look alike, but not that large.
+    let least = if evidence.measured.peaks.is_empty() { MORE_THAN_A_MASS } else { CAPACITIVE_SHARE };
+    let dominates = -at_start.im > least * evidence.measured.minimum.ohm;
+    dominates.then(|| Finding {
+        at: Whereabouts { band_hz: Some([from_hz, hz[low[low.len() - 1]]]), ..Whereabouts::default() },
+        ..finding(
+            Code::NotADriver,
+            Severity::Fault,
+            format!(
+                "at the low end the impedance is that of a capacitor of about {:.2} µF in series (−{:.0} Ω at \
+                 {from_hz:.1} Hz): a crossover or a protective capacitor is in the path",
+                1e6 * farad,
+                -at_start.im
+            ),
+            "connect the leads to the driver's own terminals, with nothing in between",
+        )
+    })
+}
+
+/// A driver has its resonance in sight.
+fn no_resonance(evidence: &Evidence<'_>) -> Option<Finding> {
+    if let Some(peak) = evidence.measured.peaks.first() {
+        let from_hz = evidence.hz()[0];
+        return (peak.hz < STARTS_LATE * from_hz).then(|| Finding {
+            at: Whereabouts { band_hz: evidence.band_hz(), ..Whereabouts::default() },
+            ..finding(
+                Code::OutOfBand,
+                Severity::Caution,
+                format!(
+                    "the curve starts at {from_hz:.1} Hz, above half of the resonance at {:.1} Hz: its lower flank is missing",
+                    peak.hz
+                ),
+                "start the sweep two octaves below the resonance (--from); for a treble driver at a level it bears there",
+            )
+        });
+    }
+    let band_hz = evidence.band_hz()?;
+    let values = evidence.measured.impedance.values();
+    // Above its resonance a moving mass looks like a capacitor.
+    let falls = values[0].arg() < -FALLING_RAD;
+    let why = if falls {
+        format!("it falls from {:.1} Hz on, as it does above a resonance: the sweep starts too high", band_hz[0])
+    } else {
+        "a resistor, a driver whose cone is held, or a resonance out of the band".to_owned()
+    };
+    Some(Finding {
+        at: Whereabouts { band_hz: Some(band_hz), ..Whereabouts::default() },
+        ..finding(
+            Code::NoResonance,
+            if falls { Severity::Caution } else { Severity::Note },
+            format!("no peak of the impedance between {:.1} and {:.0} Hz: {why}", band_hz[0], band_hz[1]),
+            "for a driver's parameters let the sweep start two octaves below its resonance (--from)",
+        )
+    })
+}
+
 /// Across a load there is never more voltage than before the sense resistor, and 1 + R_s/Z of it when the two are swapped.
 fn swapped(evidence: &Evidence<'_>) -> Option<Finding> {
     let larger = evidence.share(|at| evidence.ratio.values[at].norm() > ABOVE_ONE);
@@ -273,8 +429,8 @@ fn sense_resistor(evidence: &Evidence<'_>) -> Option<Finding> {
     if let Some(found) = evidence.measured.sense {
         let off = found.value - facts.sense_ohm;
         let u_stated = facts.u_sense_ratio() * facts.sense_ohm;
-        return (off.abs() > 2.0 * found.u.hypot(u_stated)).then(|| {
-            finding(
+        if off.abs() > 2.0 * found.u.hypot(u_stated) {
+            return Some(finding(
                 Code::SenseResistor,
                 Severity::Caution,
                 format!(
@@ -282,8 +438,8 @@ fn sense_resistor(evidence: &Evidence<'_>) -> Option<Finding> {
                     facts.sense_ohm
                 ),
                 "measure the resistor, and check the value of the known one",
-            )
-        });
+            ));
+        }
     }
     if let Some(gain_db) = evidence.measured.gain_db.filter(|gain_db| gain_db.abs() > MOST_GAIN_DB) {
         return Some(finding(
@@ -297,15 +453,16 @@ fn sense_resistor(evidence: &Evidence<'_>) -> Option<Finding> {
     let usual = |ohm: f64| (USUAL_COIL_OHM[0]..=USUAL_COIL_OHM[1]).contains(&ohm);
     let slipped = [lowest_ohm * SLIP, lowest_ohm / SLIP].into_iter().find(|ohm| usual(*ohm))?;
     let has_peak = !evidence.measured.peaks.is_empty();
-    (!usual(lowest_ohm) && has_peak && evidence.measured.gain_db.is_none()).then(|| {
+    let why = match evidence.measured.gain_db {
+        None => format!("a wrong value of the sense resistor would explain it (a slip of ten: {slipped:.2} Ω)"),
+        Some(_) => "captures of another jig, or with another sense resistor, would explain it".to_owned(),
+    };
+    (!usual(lowest_ohm) && has_peak).then(|| {
         finding(
             Code::SenseResistor,
             Severity::Caution,
-            format!(
-                "the lowest impedance is {lowest_ohm:.3} Ω, which few loudspeakers have; a slip of ten in the sense \
-                 resistor would explain it ({slipped:.2} Ω)"
-            ),
-            "measure the sense resistor, or measure a known resistor in the load's place",
+            format!("the lowest impedance is {lowest_ohm:.3} Ω, which few loudspeakers have; {why}"),
+            "compare with the driver's resistance by a meter; measure the sense resistor, or a known one in the load's place",
         )
     })
 }
@@ -347,16 +504,22 @@ fn leads(evidence: &Evidence<'_>) -> Option<Finding> {
 
 fn hum(evidence: &Evidence<'_>) -> Option<Finding> {
     let lines = &evidence.heard.noise.as_ref()?.lines;
-    let of_hum = |hz: f64| {
-        let at = nearest(evidence.hz(), hz);
+    // As it was recorded: what is left of it is in the doubt already.
+    let of_hum = |line: &Line| {
+        let at = nearest(evidence.hz(), line.hz);
         let solved = &evidence.solved[at];
         let slope_ohm = solved.terms.slope_ohm(evidence.ratio.values[at]);
-        let (hum, noise) = (slope_ohm * evidence.ratio.u_hum[at], slope_ohm * evidence.ratio.u_noise[at]);
-        (hum > noise).then(|| hum / solved.ohm.norm())
+        let raw = evidence.ratio.u_hum[at] / line.left_ratio;
+        (raw > evidence.ratio.u_noise[at]).then(|| slope_ohm * raw / solved.ohm.norm())
     };
-    let inside = |hz: f64| evidence.band_hz().is_some_and(|[from, to]| (from..=to).contains(&hz));
-    let worst = lines.iter().filter(|line| inside(line.hz)).filter_map(|line| Some((line.hz, of_hum(line.hz)?)));
-    let (hz, share) = worst.filter(|(_, share)| *share > HUM_SHARE).max_by(|a, b| a.1.total_cmp(&b.1))?;
+    let inside = |line: &&Line| evidence.band_hz().is_some_and(|[from, to]| (from..=to).contains(&line.hz));
+    let worst = lines.iter().filter(inside).filter_map(|line| Some((line, of_hum(line)?)));
+    let (line, share) = worst.filter(|(_, share)| *share > HUM_SHARE).max_by(|a, b| a.1.total_cmp(&b.1))?;
+    let hz = line.hz;
+    let taken_off = match line.left_ratio {
+        left if left < 1.0 => format!("; taken off but for ± {:.2} %", 200.0 * share * left),
+        _ => String::new(),
+    };
     let on_flank = |&(_, peak): &(usize, f64)| (peak / FLANK_RATIO..=peak * FLANK_RATIO).contains(&hz);
     let peaks = evidence.measured.peaks.iter().map(|peak| peak.hz).enumerate();
     let flank = peaks.into_iter().find(on_flank);
@@ -369,7 +532,7 @@ fn hum(evidence: &Evidence<'_>) -> Option<Finding> {
         ..finding(
             Code::Hum,
             severity,
-            format!("hum at {hz:.1} Hz moves the impedance there by ± {:.2} %{place}", 200.0 * share),
+            format!("hum at {hz:.1} Hz moves the impedance there by ± {:.2} %{place}{taken_off}", 200.0 * share),
             "feed all of the bench from one outlet, keep its wires short and away from transformers, run a laptop from its \
              battery; never lift the protective earth",
         )
@@ -442,17 +605,19 @@ fn unstable(evidence: &Evidence<'_>) -> Option<Finding> {
 }
 
 fn large_signal(evidence: &Evidence<'_>) -> Option<Finding> {
-    if let Some(found) = evidence.harmonics.filter(|found| found.ratio > LARGE_HARMONICS) {
+    let shift = |found: &LoadHarmonics| SHIFT_PER_HARMONIC * found.third_ratio;
+    if let Some(found) = evidence.harmonics.filter(|found| shift(found) > LARGE_SHIFT) {
         return Some(Finding {
             at: Whereabouts { band_hz: Some([found.at_hz; 2]), ..Whereabouts::default() },
             ..finding(
                 Code::LargeSignal,
                 Severity::Caution,
                 format!(
-                    "harmonics of {:.2} % at {:.1} Hz: this was no small signal, the resonance may lie off by {:.0} %",
+                    "harmonics of {:.2} % at {:.1} Hz: this was no small signal, by their third the resonance may lie off \
+                     by some {:.1} %",
                     100.0 * found.ratio,
                     found.at_hz,
-                    100.0 * SHIFT_PER_HARMONIC * found.ratio
+                    100.0 * shift(&found)
                 ),
                 "lower the drive by 10 dB and measure again; the parameters of a data sheet are those of a small signal",
             )

@@ -1,6 +1,7 @@
 //! From curves on disk to whether the units are alike.
 
 use super::driver_document::quantity;
+use super::results_folder::{make_folder, overwritten, replace_document};
 use crate::MADE_BY;
 use crate::driver::{
     Alike, Comparison, Doubted, DriverError, DriverParameters, Evidence, FitSettings, UnitCurve, compared, differences,
@@ -284,20 +285,16 @@ fn finding(code: Code, severity: Severity, says: String, advice: &str) -> Findin
 /// Writes the document into the folder that was asked for.
 fn write(order: &MatchOrder, document: &mut MatchDocument) -> Result<(), MatchError> {
     let Some(folder) = &order.out else { return Ok(()) };
-    std::fs::create_dir_all(folder).map_err(|source| FileError::Io {
-        path: folder.clone(),
-        doing: "make the folder",
-        source,
-    })?;
-    let path = folder.join("match.json");
-    let real = |path: &Path| path.canonicalize().ok();
-    if let Some(input) = order.curves.iter().find(|curve| real(curve).is_some() && real(curve) == real(&path)) {
-        return Err(MatchError::OverInput { path: input.clone() });
+    if let Some(input) = overwritten(folder, &[RESULT_NAME], order.curves.iter().map(PathBuf::as_path)) {
+        return Err(MatchError::OverInput { path: input.to_owned() });
     }
+    make_folder(folder)?;
+    let path = folder.join(RESULT_NAME);
     document.files = vec![WrittenFile { path: path.display().to_string(), what: "this document".into() }];
-    let text = format!("{:#}\n", serde_json::to_value(&document).expect("text and finite numbers"));
-    Ok(files::replace(&path, text.as_bytes())?)
+    Ok(replace_document(&path, document)?)
 }
+
+const RESULT_NAME: &str = "match.json";
 
 #[cfg(test)]
 mod tests {

@@ -6,6 +6,10 @@
 //!
 //! Means over points that are evenly spread on log f, in the band that all curves share. Between the points of a curve
 //! its level is taken on a straight line over log f.
+//!
+//! u² = u_a² + u_b² of the worst d is told twice, as no curve says whose jig made it. With the whole doubt of each, jig
+//! included: right for two jigs, too much for one. With that part alone which differs from point to point: right for one
+//! jig, whose sense resistor and gain are wrong by the same ratio in both curves and cancel in d.
 
 use super::{Doubted, DriverError};
 use crate::impedance::ImpedanceError;
@@ -24,6 +28,8 @@ pub struct UnitCurve {
     pub level_db: Vec<f64>,
     /// Standard uncertainty, dB; zero where it is not known.
     pub u_db: Vec<f64>,
+    /// The part of it that differs from point to point; all of it where that is not known.
+    pub u_noise_db: Vec<f64>,
 }
 
 /// A curve's level and its doubt on the points that all share.
@@ -33,6 +39,8 @@ pub struct CommonCurve {
     pub level_db: Vec<f64>,
     /// Standard uncertainty, dB; zero where it is not known.
     pub u_db: Vec<f64>,
+    /// The part of it that differs from point to point; all of it where that is not known.
+    pub u_noise_db: Vec<f64>,
 }
 
 /// Curves brought to common points.
@@ -57,8 +65,10 @@ pub struct Comparison {
     pub rms_db: f64,
     /// a less b where they differ most, …
     pub worst_db: f64,
-    /// … its standard uncertainty, …
+    /// … its standard uncertainty where each curve has a jig of its own, …
     pub worst_u_db: f64,
+    /// … and where both were measured on one, …
+    pub worst_u_one_jig_db: f64,
     /// … and where.
     pub worst_hz: f64,
     /// Whether the worst lies between the limits.
@@ -103,7 +113,7 @@ fn common(curve: &UnitCurve, at_hz: &[f64]) -> CommonCurve {
         let at = |hz: &f64| table.as_ref().and_then(|table| table.at(hz.ln().clamp(first, last))).unwrap_or(0.0);
         at_hz.iter().map(at).collect()
     };
-    CommonCurve { level_db: column(&curve.level_db), u_db: column(&curve.u_db) }
+    CommonCurve { level_db: column(&curve.level_db), u_db: column(&curve.u_db), u_noise_db: column(&curve.u_noise_db) }
 }
 
 /// Each pair of curves compared against limits in dB, lower and upper.
@@ -120,6 +130,7 @@ pub fn compared(alike: &Alike, limits_db: [f64; 2]) -> Vec<Comparison> {
             rms_db: (less.iter().map(|d| d * d).sum::<f64>() / count).sqrt(),
             worst_db: less[worst],
             worst_u_db: one.u_db[worst].hypot(other.u_db[worst]),
+            worst_u_one_jig_db: one.u_noise_db[worst].hypot(other.u_noise_db[worst]),
             worst_hz: alike.hz[worst],
             within: less.iter().all(|d| (limits_db[0]..=limits_db[1]).contains(d)),
         }
@@ -141,6 +152,9 @@ pub fn odd_one_out(pairs: &[Comparison], units: usize) -> Option<usize> {
 }
 
 /// What differs between two units' fitted numbers, in words: those that chance does not explain.
+///
+/// Their doubts hold all that the jigs leave open, so that a small difference between two drivers on one jig may pass for
+/// chance; what is told is true of two jigs as well.
 ///
 /// Each number by its name (`re_ohm`, `fs_hz`, `qms`, `qes`, `qts`) with its doubt, of the one and of the other.
 pub fn differences(numbers: &[(&str, Doubted, Doubted)]) -> Vec<String> {
@@ -185,7 +199,7 @@ mod tests {
     fn curve(level_db: impl Fn(f64) -> f64) -> UnitCurve {
         let hz: Vec<f64> = (0..=600).map(|n| 20.0 * (f64::from(n) / 60.0).exp2()).collect();
         let level_db = hz.iter().map(|&hz| level_db(hz)).collect();
-        UnitCurve { u_db: vec![0.01; hz.len()], level_db, hz }
+        UnitCurve { u_db: vec![0.01; hz.len()], u_noise_db: vec![0.004; hz.len()], level_db, hz }
     }
 
     /// A slope of 2 dB an octave against a level line, over two octaves up from 1 kHz: mean 2, mean square 16/3·… by
@@ -200,6 +214,7 @@ mod tests {
         assert!((pair.rms_db / (16.0f64 / 3.0).sqrt() - 1.0).abs() < 0.01, "{pair:?}");
         assert!((pair.worst_db - 4.0).abs() < 1e-9 && (pair.worst_hz - 4000.0).abs() < 1e-6 && pair.within);
         assert!((pair.worst_u_db - 0.01 * 2f64.sqrt()).abs() < 1e-12);
+        assert!((pair.worst_u_one_jig_db - 0.004 * 2f64.sqrt()).abs() < 1e-12);
         assert!(!compared(&alike, [-4.01, 3.99])[0].within);
         let levelled = compared(&alike.levelled(), [-2.01, 2.01])[0];
         assert!(levelled.level_db.abs() < 1e-9 && levelled.within && (levelled.worst_db.abs() - 2.0).abs() < 1e-9);
@@ -223,6 +238,7 @@ mod tests {
             hz: whole.hz[from..to].to_vec(),
             level_db: whole.level_db[from..to].to_vec(),
             u_db: whole.u_db[from..to].to_vec(),
+            u_noise_db: whole.u_noise_db[from..to].to_vec(),
         };
         let (low, high) = (part(0, 100), part(200, 600));
         assert!(matches!(Alike::of(&[low.clone(), high], None), Err(DriverError::NothingShared { .. })));

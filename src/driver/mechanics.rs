@@ -127,6 +127,40 @@ mod tests {
         assert_eq!(rows, 12);
     }
 
+    #[test]
+    fn the_published_efficiencies_and_levels_are_reproduced() {
+        let mut rows = 0;
+        for case in cases(&["eta0", "eta0_mech", "spl_voltage_1m", "spl_1w_1m"]) {
+            let number = |name: &str| case.input(name);
+            let air = air_of(case.maybe("rho").unwrap_or(1.2), case.maybe("c").unwrap_or(343.2));
+            let stated = || Radiator {
+                re_ohm: number("re_ohm"),
+                bl_tm: number("bl"),
+                mms_kg: number("mms_kg"),
+                sd_m2: number("sd_m2"),
+            };
+            // Coil and cone are any: they cancel where only f_s, V_as, Q_es or η₀ is given.
+            let (re_ohm, sd_m2) = (5.6, 0.0137);
+            let found = match case.quantity.as_str() {
+                "eta0_mech" => stated().efficiency_ratio(&air),
+                "spl_voltage_1m" => stated().level_db_spl(number("e_v"), &air),
+                "eta0" => {
+                    let driver = resonance(re_ohm, number("fs_hz"), 4.0, number("qes"));
+                    let mms_kg = driver.mass_kg(number("vas_m3"), sd_m2, &air);
+                    Radiator { re_ohm, bl_tm: driver.force_factor_tm(mms_kg), mms_kg, sd_m2 }.efficiency_ratio(&air)
+                }
+                _ => {
+                    let (mms_kg, density, speed) = (0.015, number("rho"), number("c"));
+                    let bl_tm = (number("eta0") * TAU * speed * re_ohm / density).sqrt() * mms_kg / sd_m2;
+                    Radiator { re_ohm, bl_tm, mms_kg, sd_m2 }.level_db_spl(re_ohm.sqrt(), &air)
+                }
+            };
+            case.assert_close(found);
+            rows += 1;
+        }
+        assert_eq!(rows, 4);
+    }
+
     /// Three sets that are consistent to ten digits, from R_e, f_s, Q_ms, Q_es, M_ms and S_d to all the rest.
     #[test]
     fn the_constructed_examples_are_reproduced_to_their_digits() {

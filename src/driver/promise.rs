@@ -40,7 +40,7 @@ pub struct Promise {
 }
 
 impl Promise {
-    /// A promise with as many digits as the number has when it is written down.
+    /// A promise with as many digits as the number needs; where more were written, `half_digit` is to be made smaller.
     pub fn new(of: Promised, value: f64) -> Self {
         let written = format!("{value}");
         let decimals = written.split_once('.').map_or(0, |(_, fraction)| fraction.len());

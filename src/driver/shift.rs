@@ -7,8 +7,7 @@
 //! A mass of half to all of the moving mass lowers f_s by 18 to 29 %; a mass of a tenth only by 5 %, and every error of
 //! f_s then counts twenty times in M. The limits are ours, from this.
 
-use super::moving::{Agreement, Method};
-use super::{DriverFit, Evidence};
+use super::{Agreement, DriverFit, Evidence, Method};
 use crate::quantity::{Code, Finding, Severity, Whereabouts};
 
 /// A shift of less than so many of its standard uncertainties gives a mass of less than 10 % certainty.

@@ -27,6 +27,9 @@ pub struct DataSheet {
     pub xmax_mm: Option<f64>,
     /// At 2.83 V, 1 m.
     pub sensitivity_db: Option<f64>,
+    /// Half of the last digit that each number is written with, by key: `6.0` promises more than `6`.
+    #[serde(skip)]
+    pub half_digits: BTreeMap<String, f64>,
 }
 
 /// A sheet in a table of its own.
@@ -51,7 +54,7 @@ pub fn read_datasheet(path: &Path) -> Result<DataSheet, FileError> {
 /// As [`read_datasheet`], but never `Io`.
 pub fn datasheet_from(text: &str, path: &Path) -> Result<DataSheet, FileError> {
     let is_in_table = parse::<toml::Table>(text, path)?.contains_key("driver");
-    let (table, sheet) = if is_in_table {
+    let (table, mut sheet) = if is_in_table {
         let mut drivers = parse::<InTable>(text, path)?.driver.into_iter();
         match (drivers.next(), drivers.next()) {
             (Some((name, sheet)), None) => (format!("driver.{name}."), sheet),
@@ -79,7 +82,36 @@ pub fn datasheet_from(text: &str, path: &Path) -> Result<DataSheet, FileError> {
             "at least one of the sheet's numbers",
         ));
     }
+    sheet.half_digits = if is_in_table {
+        parse::<WrittenInTable>(text, path)?
+            .driver
+            .into_values()
+            .flat_map(|written| half_digits(written, text))
+            .collect()
+    } else {
+        half_digits(parse::<Written>(text, path)?, text).collect()
+    };
     Ok(sheet)
+}
+
+/// Where in the text each number stands.
+type Written = BTreeMap<String, toml::Spanned<f64>>;
+
+#[derive(Debug, Deserialize)]
+struct WrittenInTable {
+    driver: BTreeMap<String, Written>,
+}
+
+fn half_digits(written: Written, text: &str) -> impl Iterator<Item = (String, f64)> {
+    written.into_iter().filter_map(|(key, number)| Some((key, half_digit(text.get(number.span())?)?)))
+}
+
+/// Half of the last digit of a number as TOML writes it: sign, digits, `_` between them, a fraction, a power of ten.
+fn half_digit(number: &str) -> Option<f64> {
+    let lower = number.replace('_', "").to_lowercase();
+    let (digits, power) = lower.split_once('e').unwrap_or((&lower, "0"));
+    let decimals = digits.split_once('.').map_or(0, |(_, fraction)| fraction.len());
+    Some(0.5 * 10f64.powi(power.parse::<i32>().ok()? - i32::try_from(decimals).ok()?))
 }
 
 impl DataSheet {
@@ -92,10 +124,10 @@ impl DataSheet {
             ("qts", self.qts),
             ("vas_l", self.vas_l),
             ("sd_cm2", self.sd_cm2),
-            ("le_mh", self.le_mh),
             ("mms_g", self.mms_g),
-            ("bl_tm", self.bl_tm),
             ("cms_mm_n", self.cms_mm_n),
+            ("bl_tm", self.bl_tm),
+            ("le_mh", self.le_mh),
             ("xmax_mm", self.xmax_mm),
             ("sensitivity_db", self.sensitivity_db),
         ]
@@ -103,29 +135,35 @@ impl DataSheet {
 
     /// What it promises of that which an impedance can tell; X_max is not of that kind.
     pub fn promises(&self) -> Vec<Promise> {
-        [
-            (Promised::Re, self.re_ohm),
-            (Promised::Fs, self.fs_hz),
-            (Promised::Qms, self.qms),
-            (Promised::Qes, self.qes),
-            (Promised::Qts, self.qts),
-            (Promised::Vas, self.vas_l),
-            (Promised::Sd, self.sd_cm2),
-            (Promised::Mms, self.mms_g),
-            (Promised::Cms, self.cms_mm_n),
-            (Promised::Bl, self.bl_tm),
-            (Promised::Le, self.le_mh),
-            (Promised::Sensitivity, self.sensitivity_db),
-        ]
-        .into_iter()
-        .filter_map(|(of, number)| Some(Promise::new(of, number?)))
-        .collect()
+        let promise = |(key, number): (&str, Option<f64>)| {
+            let plain = Promise::new(promised(key)?, number?);
+            Some(Promise { half_digit: self.half_digits.get(key).copied().unwrap_or(plain.half_digit), ..plain })
+        };
+        self.keys().into_iter().filter_map(promise).collect()
     }
 
     /// Q_ts, from the two others where it does not stand there itself.
     pub fn total_q(&self) -> Option<f64> {
         self.qts.or_else(|| Some(self.qms? * self.qes? / (self.qms? + self.qes?)))
     }
+}
+
+fn promised(key: &str) -> Option<Promised> {
+    Some(match key {
+        "re_ohm" => Promised::Re,
+        "fs_hz" => Promised::Fs,
+        "qms" => Promised::Qms,
+        "qes" => Promised::Qes,
+        "qts" => Promised::Qts,
+        "vas_l" => Promised::Vas,
+        "sd_cm2" => Promised::Sd,
+        "mms_g" => Promised::Mms,
+        "cms_mm_n" => Promised::Cms,
+        "bl_tm" => Promised::Bl,
+        "le_mh" => Promised::Le,
+        "sensitivity_db" => Promised::Sensitivity,
+        _ => return None,
+    })
 }
 
 #[cfg(test)]
@@ -144,6 +182,26 @@ mod tests {
         assert_eq!(top.promises().len(), 3);
         // 4.2·0.42/4.62 = 0.381818…; 1e-12: three operations.
         assert!((top.total_q().unwrap() - 0.381_818_181_818).abs() < 1e-12);
+    }
+
+    #[test]
+    fn a_promise_has_the_digits_that_it_is_written_with() {
+        let text = "re_ohm = 6.0\nfs_hz = 38\nqms = 4.25\nvas_l = 3.2e1\nsd_cm2 = 1_37.0\nsensitivity_db = +9e1\n";
+        for text in [text.to_owned(), format!("[driver.mid] # a mid-woofer\n{text}")] {
+            let sheet = datasheet_from(&text, Path::new("s")).unwrap();
+            let half = |of| sheet.promises().iter().find(|promise| promise.of == of).unwrap().half_digit;
+            for (of, expected) in [
+                (Promised::Re, 0.05),
+                (Promised::Fs, 0.5),
+                (Promised::Qms, 0.005),
+                (Promised::Vas, 0.5),
+                (Promised::Sd, 0.05),
+                (Promised::Sensitivity, 5.0),
+            ] {
+                // 1e-15: one product.
+                assert!((half(of) / expected - 1.0f64).abs() < 1e-15, "{of:?}: {}", half(of));
+            }
+        }
     }
 
     #[test]

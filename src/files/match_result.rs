@@ -92,8 +92,12 @@ pub struct PairTable {
 pub struct WorstTable {
     /// How much.
     pub level_db: f64,
-    /// Its standard uncertainty; 0 where the curves have none.
-    pub u_db: f64,
+    /// Its standard uncertainty where each curve was measured on a jig of its own; absent where a curve tells none.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub u_db: Option<f64>,
+    /// The same where both were measured on one jig; absent where a curve doesn't tell its noise.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub u_one_jig_db: Option<f64>,
     /// Where.
     pub at_hz: f64,
 }

@@ -64,62 +64,11 @@ pub(super) fn is_touchstone(text: &str, path: &Path) -> bool {
 
 /// The impedance of a one-port file as a curve of ohm and degrees.
 pub(super) fn curve(text: &str, path: &Path) -> Result<Curve, FileError> {
-    let refuse = |line: usize, found: String, needed: &str| FileError::Touchstone {
-        path: path.into(),
-        line,
-        found,
-        needed: needed.into(),
-    };
-    let mut version = Version::One;
-    let mut said: Option<Options> = None;
-    let mut numbers: Vec<(usize, f64)> = Vec::new();
-    for (at, line) in text.lines().enumerate() {
-        let line_number = at + 1;
-        let line = without_comment(line).trim().to_lowercase();
-        if let Some(keyword) = line.strip_prefix('[') {
-            match keyword_line(keyword, &mut version, said.as_mut()) {
-                Ok(Goes::On) => {}
-                Ok(Goes::Ended) => break,
-                Err((found, needed)) => return Err(refuse(line_number, found, needed)),
-            }
-        } else if line.starts_with('#') {
-            let options = options(&line)
-                .ok_or_else(|| refuse(line_number, format!("{line:?}"), "an option line such as # Hz Z RI R 1"))?;
-            said.get_or_insert(options);
-        } else {
-            for word in line.split_whitespace() {
-                let number = word.parse().ok().filter(|number: &f64| number.is_finite());
-                numbers
-                    .push((line_number, number.ok_or_else(|| refuse(line_number, format!("{word:?}"), "a number"))?));
-            }
-        }
-        if numbers.len() > 3 * MOST_POINTS {
-            return Err(refuse(line_number, format!("more than {MOST_POINTS} points"), "a shorter file"));
-        }
+    let content = Content::of(text, path)?;
+    if content.numbers.is_empty() {
+        return Err(FileError::NoPoints { path: path.into(), lines: text.lines().count() });
     }
-    let lines = text.lines().count();
-    let options = said.unwrap_or_default();
-    if numbers.is_empty() {
-        return Err(FileError::NoPoints { path: path.into(), lines });
-    }
-    let mut rows = Vec::new();
-    for point in numbers.chunks(3) {
-        let [(line, hz), (_, first), (last_line, second)] = *point else {
-            return Err(refuse(point[0].0, format!("{} numbers at the end", point.len()), "three for each frequency"));
-        };
-        if last_line != line {
-            return Err(refuse(
-                line,
-                "a point over several lines".into(),
-                "one port: a frequency and two values a line",
-            ));
-        }
-        let z = options.impedance_ohm(options.format.value(first, second), version);
-        if !z.is_finite() {
-            return Err(refuse(line, format!("{first} {second}"), "a value that is an impedance"));
-        }
-        rows.push((line, vec![hz * options.hz, z.norm(), z.arg().to_degrees()]));
-    }
+    let rows = content.numbers.chunks(3).map(|point| content.row(point, path)).collect::<Result<Vec<_>, _>>()?;
     let (rows, notes) = in_order(rows, path)?;
     let column = |at: usize| rows.iter().map(|(_, row)| row[at]).collect::<Vec<f64>>();
     Ok(Curve {
@@ -130,6 +79,66 @@ pub(super) fn curve(text: &str, path: &Path) -> Result<Curve, FileError> {
         notes,
         ..Curve::default()
     })
+}
+
+/// What a file says, its numbers each with their line.
+struct Content {
+    version: Version,
+    options: Options,
+    numbers: Vec<(usize, f64)>,
+}
+
+impl Content {
+    fn of(text: &str, path: &Path) -> Result<Self, FileError> {
+        let mut version = Version::One;
+        let mut said: Option<Options> = None;
+        let mut numbers = Vec::new();
+        for (at, line) in text.lines().enumerate() {
+            let number = at + 1;
+            let line = without_comment(line).trim().to_lowercase();
+            if let Some(keyword) = line.strip_prefix('[') {
+                match keyword_line(keyword, &mut version, said.as_mut()) {
+                    Ok(Goes::On) => {}
+                    Ok(Goes::Ended) => break,
+                    Err((found, needed)) => return Err(refused(path, number, found, needed)),
+                }
+            } else if line.starts_with('#') {
+                let needed = "an option line such as # Hz Z RI R 1";
+                said.get_or_insert(options(&line).ok_or_else(|| refused(path, number, format!("{line:?}"), needed))?);
+            } else {
+                for word in line.split_whitespace() {
+                    let value = word.parse().ok().filter(|value: &f64| value.is_finite());
+                    numbers
+                        .push((number, value.ok_or_else(|| refused(path, number, format!("{word:?}"), "a number"))?));
+                }
+            }
+            if numbers.len() > 3 * MOST_POINTS {
+                return Err(refused(path, number, format!("more than {MOST_POINTS} points"), "a shorter file"));
+            }
+        }
+        Ok(Self { version, options: said.unwrap_or_default(), numbers })
+    }
+
+    /// A point's line; its frequency, magnitude in ohm, and phase in degrees.
+    fn row(&self, point: &[(usize, f64)], path: &Path) -> Result<(usize, Vec<f64>), FileError> {
+        let [(line, hz), (_, first), (last_line, second)] = *point else {
+            let found = format!("{} numbers at the end", point.len());
+            return Err(refused(path, point[0].0, found, "three for each frequency"));
+        };
+        if last_line != line {
+            let needed = "one port: a frequency and two values a line";
+            return Err(refused(path, line, "a point over several lines".into(), needed));
+        }
+        let z = self.options.impedance_ohm(self.options.format.value(first, second), self.version);
+        if !z.is_finite() {
+            return Err(refused(path, line, format!("{first} {second}"), "a value that is an impedance"));
+        }
+        Ok((line, vec![hz * self.options.hz, z.norm(), z.arg().to_degrees()]))
+    }
+}
+
+fn refused(path: &Path, line: usize, found: String, needed: &str) -> FileError {
+    FileError::Touchstone { path: path.into(), line, found, needed: needed.into() }
 }
 
 /// An impedance as a one-port file, `header` as comments.

@@ -1,6 +1,7 @@
 //! From curves on disk to whether the units are alike.
 
 use super::driver_document::quantity;
+use super::results_folder::{make_folder, overwritten, replace_document};
 use crate::MADE_BY;
 use crate::driver::{
     Alike, Comparison, Doubted, DriverError, DriverParameters, Evidence, FitSettings, UnitCurve, compared, differences,
@@ -194,21 +195,28 @@ fn level_columns(unit: &Specimen) -> Result<UnitCurve, MatchError> {
     let curve = &unit.curve;
     let none = vec![0.0; curve.values.len()];
     let u = curve.u.as_ref().unwrap_or(&none);
+    let u_noise = curve.u_noise.as_ref().unwrap_or(u);
+    let hz = curve.frequency_hz.clone();
     if curve.measure == Measure::LevelDb {
-        return Ok(UnitCurve { hz: curve.frequency_hz.clone(), level_db: curve.values.clone(), u_db: u.clone() });
+        return Ok(UnitCurve { hz, level_db: curve.values.clone(), u_db: u.clone(), u_noise_db: u_noise.clone() });
     }
     if let Some(at) = curve.values.iter().position(|&ohm| ohm <= 0.0) {
         let (hz, ohm) = (curve.frequency_hz[at], curve.values[at]);
         return Err(MatchError::NothingThere { path: unit.path.clone(), hz, ohm });
     }
     let level_db = curve.values.iter().map(|&ohm| db_from_amplitude(ohm)).collect();
-    let u_db = curve.values.iter().zip(u).map(|(ohm, u)| 20.0 / std::f64::consts::LN_10 * u / ohm).collect();
-    Ok(UnitCurve { hz: curve.frequency_hz.clone(), level_db, u_db })
+    let in_db = |u: &[f64]| -> Vec<f64> {
+        curve.values.iter().zip(u).map(|(ohm, u)| 20.0 / std::f64::consts::LN_10 * u / ohm).collect()
+    };
+    Ok(UnitCurve { hz, level_db, u_db: in_db(u), u_noise_db: in_db(u_noise) })
 }
 
 const TOLD: [&str; 5] = ["re_ohm", "fs_hz", "qms", "qes", "qts"];
 
 fn pair_table(pair: &Comparison, units: &[Specimen]) -> PairTable {
+    let have = |column: fn(&Curve) -> &Option<Vec<f64>>| {
+        [pair.a, pair.b].iter().all(|&unit| column(&units[unit].curve).is_some())
+    };
     let (one, other) = (&units[pair.a], &units[pair.b]);
     let numbers: Vec<(&str, Doubted, Doubted)> = match (&one.driver, &other.driver) {
         (Some(Ok(one)), Some(Ok(other))) => {
@@ -221,7 +229,12 @@ fn pair_table(pair: &Comparison, units: &[Specimen]) -> PairTable {
         b: other.name.clone(),
         level_db: pair.level_db,
         rms_db: pair.rms_db,
-        worst: WorstTable { level_db: pair.worst_db, u_db: pair.worst_u_db, at_hz: pair.worst_hz },
+        worst: WorstTable {
+            level_db: pair.worst_db,
+            u_db: have(|curve| &curve.u).then_some(pair.worst_u_db),
+            u_one_jig_db: have(|curve| &curve.u_noise).then_some(pair.worst_u_one_jig_db),
+            at_hz: pair.worst_hz,
+        },
         within: pair.within,
         says: differences(&numbers),
     }
@@ -284,20 +297,16 @@ fn finding(code: Code, severity: Severity, says: String, advice: &str) -> Findin
 /// Writes the document into the folder that was asked for.
 fn write(order: &MatchOrder, document: &mut MatchDocument) -> Result<(), MatchError> {
     let Some(folder) = &order.out else { return Ok(()) };
-    std::fs::create_dir_all(folder).map_err(|source| FileError::Io {
-        path: folder.clone(),
-        doing: "make the folder",
-        source,
-    })?;
-    let path = folder.join("match.json");
-    let real = |path: &Path| path.canonicalize().ok();
-    if let Some(input) = order.curves.iter().find(|curve| real(curve).is_some() && real(curve) == real(&path)) {
-        return Err(MatchError::OverInput { path: input.clone() });
+    if let Some(input) = overwritten(folder, &[RESULT_NAME], order.curves.iter().map(PathBuf::as_path)) {
+        return Err(MatchError::OverInput { path: input.to_owned() });
     }
+    make_folder(folder)?;
+    let path = folder.join(RESULT_NAME);
     document.files = vec![WrittenFile { path: path.display().to_string(), what: "this document".into() }];
-    let text = format!("{:#}\n", serde_json::to_value(&document).expect("text and finite numbers"));
-    Ok(files::replace(&path, text.as_bytes())?)
+    Ok(replace_document(&path, document)?)
 }
+
+const RESULT_NAME: &str = "match.json";
 
 #[cfg(test)]
 mod tests {

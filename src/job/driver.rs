@@ -1,6 +1,7 @@
 //! From impedance curves on disk to a driver on disk: the files, the settings, the result.
 
 use super::driver_document::{Made, driver_document};
+use super::results_folder::{make_folder, overwritten, replace_document};
 use super::{Pictures, SheetError, against_sheet};
 use crate::driver::{
     Doubted, DriverError, DriverFit, DriverParameters, Evidence, FitSettings, Mounting, SuspensionKind, VoiceCoilKind,
@@ -121,14 +122,9 @@ pub fn characterise(order: &DriverOrder) -> Result<Characterised, CharacteriseEr
     };
     let made = Made { order, fit: &fit, parameters: &parameters, sheet };
     let mut document = driver_document(made)?;
-    std::fs::create_dir_all(&folder).map_err(|source| FileError::Io {
-        path: folder.clone(),
-        doing: "make the folder",
-        source,
-    })?;
+    make_folder(&folder)?;
     document.files = write(&folder, &curve, &fit, &document, picture.as_ref())?;
-    let text = format!("{:#}\n", serde_json::to_value(&document).expect("text and finite numbers"));
-    files::replace(&folder.join("driver.json"), text.as_bytes())?;
+    replace_document(&folder.join("driver.json"), &document)?;
     Ok(Characterised { fit, parameters, document, picture, folder })
 }
 
@@ -178,9 +174,7 @@ fn check_out(folder: &Path, order: &DriverOrder) -> Result<(), CharacteriseError
             return Err(CharacteriseError::SameCurve { path: path.to_path_buf(), other: other.to_path_buf() });
         }
     }
-    let results: Vec<_> = RESULT_NAMES.iter().filter_map(|name| real(&folder.join(name))).collect();
-    let is_result = |path: &&Path| real(path).is_some_and(|path| results.contains(&path));
-    match curves.into_iter().chain(order.datasheet.as_deref()).find(is_result) {
+    match overwritten(folder, &RESULT_NAMES, curves.into_iter().chain(order.datasheet.as_deref())) {
         Some(path) => Err(CharacteriseError::OverInput { path: path.to_owned() }),
         None => Ok(()),
     }

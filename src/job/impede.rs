@@ -3,13 +3,15 @@
 //! What an option says comes first, then what the capture's own description says, then the job.
 
 use super::Pictures;
+use super::capture_files::{CaptureFiles, description_beside, read_channels};
 use super::impede_document::document;
-use super::known_excitation::{KnownExcitation, PlanFrom, is_of_capture, known_excitation};
+use super::known_excitation::{KnownExcitation, known_excitation};
+use super::results_folder::{make_folder, overwritten, replace_document};
 use crate::files::{self, BenchUsed, CaptureDescription, FileError, ImpedanceDocument, JobBench, WrittenFile};
 use crate::impedance::{
     ImpedanceError, JigCapture, JigCaptures, JigFacts, MeasureSettings, Measured, measure_impedance,
 };
-use crate::quantity::{Code, Finding, Severity, Whereabouts};
+use crate::quantity::Finding;
 use crate::report::{ImpedancePicture, OhmCurve, Origin, Picture, ReportError};
 use crate::signal::Recording;
 use std::path::{Path, PathBuf};
@@ -126,23 +128,7 @@ pub fn impede(order: &ImpedanceOrder) -> Result<Impeded, ImpedeError> {
     for wav in [&order.open, &order.short, &order.known] {
         told.push(wav.as_deref().map(|wav| take(order, wav, Some(&load.excitation))).transpose()?);
     }
-    let described = load.description.as_ref().map_or_else(BenchUsed::default, |description| description.bench.clone());
-    let sense_ohm = order.sense_ohm.or(described.sense_ohm).or(order.bench.sense_ohm);
-    let settings = MeasureSettings {
-        facts: JigFacts {
-            sense_ohm: sense_ohm.ok_or_else(|| ImpedeError::NoSense { path: order.wav.clone() })?,
-            sense_tolerance_ratio: order.sense_tolerance_ratio,
-            lead_ohm: order.lead_ohm,
-            known_ohm: order.known_ohm,
-            known_tolerance_ratio: order.known_tolerance_ratio,
-        },
-        points_per_octave: order.points_per_octave,
-        band_hz: order.band_hz,
-        input_full_scale_v: order
-            .input_full_scale_v
-            .or(described.input_full_scale_v)
-            .or(order.bench.input_full_scale_v),
-    };
+    let settings = settings(order, load.description.as_ref())?;
     let folder = order.out.clone().unwrap_or_else(|| order.wav.with_extension(""));
     let inputs: Vec<&Taken> = std::iter::once(&load).chain(told.iter().flatten()).collect();
     check_out(&folder, &inputs)?;
@@ -158,25 +144,40 @@ pub fn impede(order: &ImpedanceOrder) -> Result<Impeded, ImpedeError> {
         measured.findings.extend(taken.findings()?);
     }
     measured.findings.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
-    std::fs::create_dir_all(&folder).map_err(|source| FileError::Io {
-        path: folder.clone(),
-        doing: "make the folder",
-        source,
-    })?;
+    make_folder(&folder)?;
     let mut document = document(order, &settings, &inputs, &measured)?;
     let picture = (order.pictures == Pictures::Drawn).then(|| picture(&load.title(), &measured));
     document.files = write(&folder, &document, &measured, picture.as_ref())?;
-    let text = format!("{:#}\n", serde_json::to_value(&document).expect("text and finite numbers"));
-    files::replace(&folder.join("result.json"), text.as_bytes())?;
+    replace_document(&folder.join("result.json"), &document)?;
     Ok(Impeded { measured, document, picture, folder })
+}
+
+/// What was set, else what the capture's description says, else the job.
+fn settings(order: &ImpedanceOrder, description: Option<&CaptureDescription>) -> Result<MeasureSettings, ImpedeError> {
+    let described = description.map_or_else(BenchUsed::default, |description| description.bench.clone());
+    let sense_ohm = order.sense_ohm.or(described.sense_ohm).or(order.bench.sense_ohm);
+    Ok(MeasureSettings {
+        facts: JigFacts {
+            sense_ohm: sense_ohm.ok_or_else(|| ImpedeError::NoSense { path: order.wav.clone() })?,
+            sense_tolerance_ratio: order.sense_tolerance_ratio,
+            lead_ohm: order.lead_ohm,
+            known_ohm: order.known_ohm,
+            known_tolerance_ratio: order.known_tolerance_ratio,
+        },
+        points_per_octave: order.points_per_octave,
+        band_hz: order.band_hz,
+        input_full_scale_v: order
+            .input_full_scale_v
+            .or(described.input_full_scale_v)
+            .or(order.bench.input_full_scale_v),
+    })
 }
 
 /// Reads a capture; one without a description was made with the excitation `with`.
 fn take(order: &ImpedanceOrder, wav: &Path, with: Option<&Path>) -> Result<Taken, ImpedeError> {
     // A capture that can't be read at all is told before anything is missed beside it.
     files::wav_facts(wav)?;
-    let beside = wav.with_extension("toml");
-    let description = if is_of_capture(&beside) { Some(files::read_capture_description(&beside)?) } else { None };
+    let description = description_beside(wav)?;
     let described_excitation = description.as_ref().map(|description| {
         let path = &description.excitation.path;
         wav.parent().map_or_else(|| path.clone(), |folder| folder.join(path))
@@ -190,21 +191,8 @@ fn take(order: &ImpedanceOrder, wav: &Path, with: Option<&Path>) -> Result<Taken
     let drive = channel(order.drive, described.and_then(|b| b.drive_channel), order.bench.drive_channel, 1);
     let load = channel(order.load, described.and_then(|b| b.load_channel), order.bench.load_channel, 2);
     let known = known_excitation(&excitation)?;
-    let (recording, cut_short) = read(wav, [drive, load])?;
+    let (recording, cut_short) = read_channels(wav, vec![drive, load])?;
     Ok(Taken { wav: wav.to_owned(), description, excitation, known, recording, cut_short, drive, load })
-}
-
-/// Only the two channels are read; others are silence in their places, so that each keeps its number.
-fn read(wav: &Path, wanted: [usize; 2]) -> Result<(Recording, Option<files::CutShort>), FileError> {
-    let mut wanted = wanted.to_vec();
-    wanted.sort_unstable();
-    wanted.dedup();
-    let file = files::read_wav_channels(wav, &wanted)?;
-    let mut channels = vec![vec![0.0; file.recording.frames()]; wanted[wanted.len() - 1] + 1];
-    for (&place, samples) in wanted.iter().zip(file.recording.channels) {
-        channels[place] = samples;
-    }
-    Ok((Recording { channels, ..file.recording }, file.cut_short))
 }
 
 impl Taken {
@@ -218,59 +206,28 @@ impl Taken {
         unit.or_else(|| self.wav.file_stem().map(|stem| stem.to_string_lossy().into_owned())).unwrap_or_default()
     }
 
-    /// What the files themselves give cause to say.
     fn findings(&self) -> Result<Vec<Finding>, FileError> {
-        let name = self.wav.display();
-        let caution = |code, says: String, advice: &str| Finding {
-            code,
-            severity: Severity::Caution,
-            says,
-            advice: advice.into(),
-            at: Whereabouts::default(),
-        };
-        let mut all = Vec::new();
-        if let Some(cut) = &self.cut_short {
-            let says = format!("{name}: the file was not closed properly: {cut}");
-            all.push(caution(Code::Truncated, says, "what is there was used; record again if the end is missing"));
+        CaptureFiles {
+            wav: &self.wav,
+            excitation: &self.excitation,
+            known: &self.known,
+            cut_short: self.cut_short.as_ref(),
+            description: self.description.as_ref(),
         }
-        if self.known.plan_from == PlanFrom::DescriptionOfAnother {
-            all.push(caution(
-                Code::WrongExcitation,
-                "the description beside the excitation belongs to another WAV; it was left aside".into(),
-                "make the excitation again with `boxwright signal`, or remove its description",
-            ));
-        }
-        let Some(description) = &self.description else { return Ok(all) };
-        if files::sha256_of(&self.excitation)? != description.excitation.sha256 {
-            all.push(caution(
-                Code::WrongExcitation,
-                format!("{name}: {} is not, or no longer, what was played for it", self.excitation.display()),
-                "leave out --excitation, or take the excitation that lay beside the capture when it was made",
-            ));
-        }
-        let stream = &description.stream;
-        if stream.dropouts + stream.overruns > 0 {
-            let (dropouts, overruns) = (stream.dropouts, stream.overruns);
-            let says = format!("{name}: the sound card reported {dropouts} dropouts and {overruns} overruns");
-            all.push(caution(Code::Dropout, says, "close other programs and measure again if the curve looks odd"));
-        }
-        Ok(all)
+        .findings()
     }
 }
 
 /// The results' names that a file of the person could have as well.
-const RESULT_NAMES: [&str; 3] = ["impedance.csv", "impedance.s1p", "result.json"];
+const RESULT_NAMES: [&str; 5] = ["impedance.csv", "impedance.s1p", "impedance.svg", "impedance.png", "result.json"];
 
 /// Whether results can go into `folder` without taking the place of what they come from.
 fn check_out(folder: &Path, inputs: &[&Taken]) -> Result<(), ImpedeError> {
     if folder.is_file() {
         return Err(ImpedeError::FileInTheWay { folder: folder.to_owned() });
     }
-    let real = |path: &Path| path.canonicalize().ok();
-    let results: Vec<_> = RESULT_NAMES.iter().filter_map(|name| real(&folder.join(name))).collect();
     let all = inputs.iter().flat_map(|taken| [taken.wav.as_path(), taken.excitation.as_path()]);
-    let is_result = |path: &&Path| real(path).is_some_and(|path| results.contains(&path));
-    match { all }.find(is_result) {
+    match overwritten(folder, &RESULT_NAMES, all) {
         Some(path) => Err(ImpedeError::OverInput { path: path.to_owned() }),
         None => Ok(()),
     }

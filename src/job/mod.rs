@@ -2,6 +2,7 @@
 
 mod alike;
 mod capture;
+mod capture_files;
 mod capture_findings;
 mod capture_names;
 mod chain;
@@ -13,9 +14,9 @@ mod impede_document;
 mod known_excitation;
 mod make_signal;
 mod respond;
-mod respond_files;
 mod response_document;
 mod response_pictures;
+mod results_folder;
 mod sheet;
 mod treble;
 

@@ -2,10 +2,11 @@
 //!
 //! What an option says comes first, then what the capture's own description says, then the job.
 
-use super::known_excitation::{KnownExcitation, is_of_capture, known_excitation};
-use super::respond_files::{check_out, file_findings};
+use super::capture_files::{CaptureFiles, description_beside, read_channels};
+use super::known_excitation::{KnownExcitation, known_excitation};
 use super::response_document::document;
 use super::response_pictures::{Look, response_pictures};
+use super::results_folder::{make_folder, overwritten, replace_document};
 use crate::files::{self, CaptureDescription, Curve, FileError, JobBench, Measure, ResponseDocument, WrittenFile};
 use crate::report::{Picture, ReportError};
 use crate::response::{
@@ -168,17 +169,21 @@ pub fn respond(order: &ResponseOrder) -> Result<Responded, RespondError> {
     let known = known_excitation(&filled.excitation)?;
     let folder = order.out.clone().unwrap_or_else(|| order.wav.with_extension(""));
     check_out(&folder, order, &filled)?;
-    let (recording, cut_short) = read_channels(order, &filled)?;
+    let wanted = filled.reference.into_iter().chain([filled.reply]).collect();
+    let (recording, cut_short) = read_channels(&order.wav, wanted)?;
     let settings = settings(order, &filled, &known)?;
     let in_capture = |source| RespondError::Response { path: order.wav.clone(), source };
     let mut analysis = analyse(&recording, &known.excitation, &settings).map_err(in_capture)?;
-    analysis.findings.extend(file_findings(&filled, &known, cut_short, description.as_ref())?);
+    let of_files = CaptureFiles {
+        wav: &order.wav,
+        excitation: &filled.excitation,
+        known: &known,
+        cut_short: cut_short.as_ref(),
+        description: description.as_ref(),
+    };
+    analysis.findings.extend(of_files.findings()?);
     analysis.findings.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
-    std::fs::create_dir_all(&folder).map_err(|source| FileError::Io {
-        path: folder.clone(),
-        doing: "make the folder",
-        source,
-    })?;
+    make_folder(&folder)?;
     let pictures = match order.pictures {
         Pictures::Drawn => {
             let look = Look {
@@ -193,15 +198,23 @@ pub fn respond(order: &ResponseOrder) -> Result<Responded, RespondError> {
     };
     let mut document = document(order, &filled, &known, &settings, &analysis)?;
     document.files = write(&folder, &document, &analysis, &pictures)?;
-    let text = format!("{:#}\n", serde_json::to_value(&document).expect("text and finite numbers"));
-    files::replace(&folder.join("result.json"), text.as_bytes())?;
+    replace_document(&folder.join("result.json"), &document)?;
     Ok(Responded { analysis, document, pictures, folder })
 }
 
-fn description_beside(wav: &Path) -> Result<Option<CaptureDescription>, FileError> {
-    let beside = wav.with_extension("toml");
-    // A WAV that is itself an excitation has another kind of description beside it.
-    if is_of_capture(&beside) { files::read_capture_description(&beside).map(Some) } else { Ok(None) }
+/// The results' names that a file of the person could have as well.
+const RESULT_NAMES: [&str; 4] = ["impulse.wav", "response.csv", "distortion.csv", "result.json"];
+
+/// Whether results can go into `folder` without taking the place of what they come from.
+fn check_out(folder: &Path, order: &ResponseOrder, filled: &Filled) -> Result<(), RespondError> {
+    if folder.is_file() {
+        return Err(RespondError::FileInTheWay { folder: folder.to_owned() });
+    }
+    let inputs = [Some(order.wav.as_path()), Some(&filled.excitation), filled.microphone.as_deref()];
+    match overwritten(folder, &RESULT_NAMES, inputs.into_iter().flatten()) {
+        Some(path) => Err(RespondError::OverInput { path: path.to_owned() }),
+        None => Ok(()),
+    }
 }
 
 fn fill(order: &ResponseOrder, description: Option<&CaptureDescription>) -> Result<Filled, RespondError> {
@@ -245,19 +258,6 @@ fn fill(order: &ResponseOrder, description: Option<&CaptureDescription>) -> Resu
             .or(order.bench.mic_sensitivity_dbfs_at_94db),
         distance_m: order.distance_m.or(described.and_then(|bench| bench.distance_m)).or(order.bench.distance_m),
     })
-}
-
-/// Only the channels that are needed are read; the others are silence in their places, so that each keeps its number.
-fn read_channels(order: &ResponseOrder, filled: &Filled) -> Result<(Recording, Option<files::CutShort>), FileError> {
-    let mut wanted: Vec<usize> = filled.reference.into_iter().chain([filled.reply]).collect();
-    wanted.sort_unstable();
-    wanted.dedup();
-    let file = files::read_wav_channels(&order.wav, &wanted)?;
-    let mut channels = vec![vec![0.0; file.recording.frames()]; wanted.last().map_or(0, |last| last + 1)];
-    for (&place, samples) in wanted.iter().zip(file.recording.channels) {
-        channels[place] = samples;
-    }
-    Ok((Recording { channels, ..file.recording }, file.cut_short))
 }
 
 fn settings(order: &ResponseOrder, filled: &Filled, known: &KnownExcitation) -> Result<Settings, RespondError> {

@@ -2,7 +2,7 @@
 
 use super::{Failure, tell, typed};
 use boxwright::driver::MOST_DIFFERENT_DB;
-use boxwright::files::{self, MatchDocument};
+use boxwright::files::{self, MatchDocument, WorstTable};
 use boxwright::job::{LevelCounts, MatchOrder, match_units};
 use boxwright::report::{Entry, Layout, findings_text, numbers_text};
 use clap::ValueEnum;
@@ -110,11 +110,10 @@ fn summary(document: &MatchDocument) -> String {
     for pair in &document.pairs {
         let verdict = if pair.within { "alike" } else { "not alike" };
         let says = format!(
-            "{verdict}: mean {:+.2} dB, rms {:.2} dB, worst {:+.2} ± {:.2} dB at {}",
+            "{verdict}: mean {:+.2} dB, rms {:.2} dB, worst {} at {}",
             pair.level_db,
             pair.rms_db,
-            pair.worst.level_db,
-            2.0 * pair.worst.u_db,
+            worst_text(&pair.worst),
             files::frequency_text(pair.worst.at_hz)
         );
         entries.push(Entry::text(&format!("{} against {}", pair.a, pair.b), says));
@@ -130,4 +129,16 @@ fn summary(document: &MatchDocument) -> String {
     }
     text.push_str("\n± is 2u\n");
     text
+}
+
+/// The greatest difference with its doubt, as far as the curves tell it.
+fn worst_text(worst: &WorstTable) -> String {
+    let level = format!("{:+.2}", worst.level_db);
+    match (worst.u_db, worst.u_one_jig_db) {
+        (Some(u_db), Some(one_jig_db)) => {
+            format!("{level} ± {:.2} dB (± {:.2} dB if measured on one jig)", 2.0 * u_db, 2.0 * one_jig_db)
+        }
+        (Some(u_db), None) => format!("{level} ± {:.2} dB", 2.0 * u_db),
+        (None, _) => format!("{level} dB"),
+    }
 }

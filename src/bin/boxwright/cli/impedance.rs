@@ -1,6 +1,6 @@
 //! `boxwright impedance CAPTURE`: what the amplifier sees, from a two-channel capture of a jig.
 
-use super::response::{bench, paint, two_digits};
+use super::response::{bench, two_digits};
 use super::sound::first_sentence;
 use super::{Failure, tell, typed};
 use boxwright::files;
@@ -153,7 +153,7 @@ fn summary(impeded: &Impeded) -> String {
     entries.extend(document.sense.map(|sense| Entry::quantity("sense resistor", sense)));
     entries.extend(document.gain_db.map(|db| Entry::text("load/drive gain", format!("{db:+.3} dB"))));
     entries.push(Entry::text("load's voltage", voltage(impeded)));
-    let layout = Layout { width: 100, paint: paint() };
+    let layout = Layout { width: 100, paint: tell::paint() };
     let mut text = format!("{}\n{}", document.inputs[0].path, numbers_text(&entries, layout));
     let findings = findings_text(&document.findings, layout);
     if !findings.is_empty() {

@@ -4,10 +4,9 @@ use super::{Failure, tell, typed};
 use boxwright::files::{self, JobBench};
 use boxwright::job::{Pictures, ReferenceChoice, Responded, ResponseOrder, SmoothingChoice, TableIs, respond};
 use boxwright::quantity::{Dimension, POINTS_PER_OCTAVE, number_as_typed};
-use boxwright::report::{Entry, Layout, Paint, findings_text, numbers_text};
+use boxwright::report::{Entry, Layout, findings_text, numbers_text};
 use boxwright::response::{GateChoice, OctaveFraction};
 use clap::ValueEnum;
-use std::io::IsTerminal;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
@@ -180,7 +179,7 @@ fn summary(responded: &Responded) -> String {
     entries.push(Entry::text("signal/noise", snr));
     entries.push(Entry::text("reply's peak", format!("{:.1} dBFS", document.peak_dbfs)));
     entries.extend(thd_words(responded).map(|words| Entry::text("distortion", words)));
-    let layout = Layout { width: 100, paint: paint() };
+    let layout = Layout { width: 100, paint: tell::paint() };
     let mut text = format!("{}\n{}", responded.document.inputs[0].path, numbers_text(&entries, layout));
     let findings = findings_text(&document.findings, layout);
     if !findings.is_empty() {
@@ -217,9 +216,4 @@ fn median(mut values: Vec<f64>) -> Option<f64> {
 pub(super) fn two_digits(value: f64) -> String {
     let decimals = if value > 0.0 { (1.0 - value.log10().floor()).clamp(0.0, 9.0) } else { 0.0 };
     format!("{value:.0$}", decimals as usize)
-}
-
-pub(super) fn paint() -> Paint {
-    let plain = std::env::var_os("NO_COLOR").is_some_and(|value| !value.is_empty()) || !std::io::stdout().is_terminal();
-    if plain { Paint::Plain } else { Paint::Ansi }
 }

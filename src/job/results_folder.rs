@@ -1,0 +1,53 @@
+//! The folder that results go into: what they would replace, how it is made, how a document gets there.
+//!
+//! No equation: names and files. A result replaces an earlier result, never what it comes from.
+
+use crate::files::{self, FileError};
+use serde::Serialize;
+use std::path::Path;
+
+/// The first of `inputs` whose place a result of one of these `names` in `folder` would take, by whatever path it is named.
+pub(super) fn overwritten<'a>(
+    folder: &Path,
+    names: &[&str],
+    inputs: impl IntoIterator<Item = &'a Path>,
+) -> Option<&'a Path> {
+    let real = |path: &Path| path.canonicalize().ok();
+    let results: Vec<_> = names.iter().filter_map(|name| real(&folder.join(name))).collect();
+    inputs.into_iter().find(|path| real(path).is_some_and(|path| results.contains(&path)))
+}
+
+/// Makes the folder, and those above it, where they are missing.
+pub(super) fn make_folder(folder: &Path) -> Result<(), FileError> {
+    std::fs::create_dir_all(folder).map_err(|source| FileError::Io {
+        path: folder.to_owned(),
+        doing: "make the folder",
+        source,
+    })
+}
+
+/// Writes a document as JSON that a person can read; replaces an earlier one at once.
+pub(super) fn replace_document(path: &Path, document: &impl Serialize) -> Result<(), FileError> {
+    let text = format!("{:#}\n", serde_json::to_value(document).expect("text and finite numbers"));
+    files::replace(path, text.as_bytes())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_input_is_known_by_its_place_and_not_by_how_it_is_written() {
+        let folder = tempfile::tempdir().unwrap();
+        let inside = folder.path().join("results");
+        make_folder(&inside).unwrap();
+        let (input, other) = (inside.join("z.csv"), inside.join("other.csv"));
+        std::fs::write(&input, "1").unwrap();
+        std::fs::write(&other, "2").unwrap();
+        let roundabout = inside.join("..").join("results").join("z.csv");
+        let hit = |names: &[&str], input: &Path| overwritten(&inside, names, [other.as_path(), input]).is_some();
+        assert!(hit(&["z.csv"], &input) && hit(&["a.csv", "z.csv"], &roundabout));
+        assert!(!hit(&["a.csv"], &input), "another name");
+        assert_eq!(overwritten(folder.path(), &["z.csv"], [input.as_path()]), None, "another folder");
+    }
+}

@@ -231,3 +231,19 @@ fn noise_that_is_not_told_is_taken_from_the_residuals() {
         assert!((ratio - 1.0).abs() < 0.1, "{name} {ratio}");
     }
 }
+
+/// `K·(jω)ⁿ` with n above 1 is more than an inductance: a fit that is forced there says that no driver has such numbers.
+#[test]
+fn numbers_that_no_driver_has_are_named() {
+    let with_power = |n: f64, k: f64| {
+        let driver = DriverModel { voice_coil: VoiceCoil::PowerLaw { k, n }, ..woofer() };
+        let forced = FitSettings {
+            voice_coil: Some(VoiceCoilKind::PowerLaw),
+            suspension: Some(SuspensionKind::Plain),
+            ..FitSettings::default()
+        };
+        fit_driver(&curve(hz(10.0, 20_000.0), |hz| driver.impedance_ohm(hz)), &forced).unwrap()
+    };
+    assert_eq!(found(&with_power(0.7, 0.005), Code::Implausible), None);
+    assert_eq!(found(&with_power(1.2, 1e-6), Code::Implausible), Some(Severity::Caution));
+}

@@ -37,7 +37,11 @@ pub(super) fn fitted(
         let chi_square: f64 = found.linearised.residuals.iter().map(|r| r * r).sum();
         chi_square.is_finite().then_some((chi_square, found))
     };
-    let nearer = |a: &(f64, LeastSquares), b: &(f64, LeastSquares)| a.0.total_cmp(&b.0);
+    // A minimum whose numbers can't be is taken only where there is no other.
+    let is_impossible = |found: &LeastSquares| !shape.model(&found.values).is_possible();
+    let nearer = |a: &(f64, LeastSquares), b: &(f64, LeastSquares)| {
+        is_impossible(&a.1).cmp(&is_impossible(&b.1)).then(a.0.total_cmp(&b.0))
+    };
     let step = (curve.hz().len() / SKETCH_POINTS).max(1);
     let mut sketches: Vec<(f64, LeastSquares)> = match starts {
         [_] => Vec::new(),

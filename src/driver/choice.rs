@@ -20,10 +20,8 @@ use super::candidate::Fitted;
 use super::parameters::{SHARED, natural};
 use super::weighting::{Noise, Weighting};
 use super::whiteness::whiteness;
-use super::{Suspension, VoiceCoil};
 use crate::impedance::Impedance;
 use crate::math::with_first_replaced;
-use std::f64::consts::TAU;
 
 /// The models in the order of the choice.
 pub(super) struct Choice {
@@ -41,16 +39,12 @@ const AS_GOOD: f64 = 2.0;
 const NOT_CHANCE: f64 = 3.1;
 /// Residuals below this part of |Z| are rounding, not noise.
 const ROUNDING: f64 = 1e-9;
-/// A voice coil's corner lies above this multiple of the resonance.
-const LOWEST_CORNER: f64 = 0.25;
-/// More creep than any suspension has.
-const MOST_CREEP: f64 = 0.6;
 
 /// The models ranked; `None` when there are none.
 pub(super) fn choose(curve: &Impedance, weighting: &Weighting, fitted: Vec<Fitted>) -> Option<Choice> {
     let numbers = weighting.numbers();
     let free = |fitted: &Fitted| (numbers - fitted.shape.count() as f64).max(1.0);
-    let mut possible: Vec<Fitted> = fitted.iter().filter(|fitted| is_possible(fitted)).cloned().collect();
+    let mut possible: Vec<Fitted> = fitted.iter().filter(|fitted| fitted.model.is_possible()).cloned().collect();
     if possible.is_empty() {
         possible = fitted;
     }
@@ -71,21 +65,6 @@ pub(super) fn choose(curve: &Impedance, weighting: &Weighting, fitted: Vec<Fitte
     ranked.insert(0, chosen);
     let misfit = ranked[0].0.chi_square / free(&ranked[0].0);
     Some(Choice { ranked, inflation, misfit })
-}
-
-/// Whether a model's numbers can be those of a thing.
-fn is_possible(fitted: &Fitted) -> bool {
-    let creeps = match fitted.model.suspension {
-        Suspension::Plain => true,
-        Suspension::Creep { lambda } => lambda > 0.0 && lambda < MOST_CREEP,
-    };
-    let coils = match fitted.model.voice_coil {
-        VoiceCoil::PowerLaw { n, .. } => n > 0.0 && n < 1.0,
-        // Far below the resonance R₂ is a part of R_e.
-        VoiceCoil::Ladder { l2_h, r2_ohm, .. } => r2_ohm > LOWEST_CORNER * TAU * fitted.model.fs_hz * l2_h,
-        _ => true,
-    };
-    creeps && coils
 }
 
 /// ĉ.

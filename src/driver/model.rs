@@ -45,8 +45,28 @@ impl DriverModel {
         (self.re_ohm / self.qes) / (friction + jx + spring)
     }
 
+    /// Whether its numbers can be those of a thing: creep within bounds, a power between resistance and inductance, a voice coil
+    /// whose corner does not lie far below the resonance, where R₂ would be a part of R_e.
+    pub fn is_possible(&self) -> bool {
+        let creeps = match self.suspension {
+            Suspension::Plain => true,
+            Suspension::Creep { lambda } => lambda > 0.0 && lambda < MOST_CREEP,
+        };
+        let coils = match self.voice_coil {
+            VoiceCoil::PowerLaw { n, .. } => n > 0.0 && n < 1.0,
+            VoiceCoil::Ladder { l2_h, r2_ohm, .. } => r2_ohm > LOWEST_CORNER * TAU * self.fs_hz * l2_h,
+            _ => true,
+        };
+        creeps && coils
+    }
+
     /// Q_ts, from both Q.
     pub fn qts(&self) -> f64 {
         self.qms * self.qes / (self.qms + self.qes)
     }
 }
+
+/// A voice coil's corner lies above this multiple of the resonance (ours).
+const LOWEST_CORNER: f64 = 0.25;
+/// More creep than any suspension has (common practice: 0.05 to 0.2).
+const MOST_CREEP: f64 = 0.6;

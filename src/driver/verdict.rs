@@ -101,6 +101,16 @@ fn sense_resistor(fit: &DriverFit, settings: &FitSettings) -> Option<Finding> {
 }
 
 fn implausible(fit: &DriverFit) -> Option<Finding> {
+    if !fit.model.is_possible() {
+        let says = format!(
+            "the nearest {} with {} suspension has numbers that no driver has: its voice coil or creep explains something else",
+            fit.model.voice_coil.name(),
+            fit.model.suspension.name()
+        );
+        let advice =
+            "try another model (--voice-coil, --suspension), or a band that ends lower; R_e and Q_es may be wrong too";
+        return Some(finding(Code::Implausible, Severity::Caution, says, advice));
+    }
     let (qms, qes) = (fit.model.qms, fit.model.qes);
     if qms <= MOST_QMS && qes <= MOST_QES {
         return None;

@@ -242,7 +242,7 @@ const A_SIGNAL: &str = include_str!("regressions/signal-good.toml");
 const A_CAPTURE: &str = include_str!("regressions/capture-good.toml");
 
 /// An error must name the file and advise; a success needs nothing.
-const A_SHEET: &str = "re_ohm = 3.4\nfs_hz = 110\nqms = 4.2\nqes = 0.71\nvas_l = 2.3\nsd_cm2 = 50\n";
+const A_SHEET: &str = "[driver.mid]\nre_ohm = 3.4\nfs_hz = 110\nqms = 4.2\nqes = 0.71\nvas_l = 2.3\nsd_cm2 = 50\n";
 
 fn speaks<T>(result: Result<T, FileError>) {
     if let Err(error) = result {

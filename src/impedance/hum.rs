@@ -207,6 +207,7 @@ mod tests {
         let mut lines = [line(50.015, 0.01)];
         let quiet = without_hum([&load, &load], &[0..8_000, 72_000..80_000], &mut lines, RATE_HZ).unwrap();
         assert_eq!((quiet[0] == load, lines[0].left_ratio), (true, 1.0));
-        assert!(without_hum([&load, &load], &[0..8_000], &mut lines, RATE_HZ).is_none());
+        let one = std::slice::from_ref(&(0..8_000)).to_vec();
+        assert!(without_hum([&load, &load], &one, &mut lines, RATE_HZ).is_none());
     }
 }

@@ -247,3 +247,21 @@ fn numbers_that_no_driver_has_are_named() {
     assert_eq!(found(&with_power(0.7, 0.005), Code::Implausible), None);
     assert_eq!(found(&with_power(1.2, 1e-6), Code::Implausible), Some(Severity::Caution));
 }
+
+/// The load input's own 10 kΩ bend a curve by Z²/10 kΩ: within the doubt of a jig that was not measured, and said so.
+#[test]
+fn a_curve_bent_by_the_jig_is_not_blamed_on_the_driver() {
+    let bent = |hz| {
+        let ohm = woofer().impedance_ohm(hz);
+        ohm - ohm * ohm / 10_000.0
+    };
+    let advice = |common_ratio: f64| {
+        let plain = curve(hz(10.0, 20_000.0), bent);
+        let magnitude = plain.magnitude_ohm();
+        let [noise, common] = [1e-5, common_ratio].map(|ratio| magnitude.iter().map(|ohm| ratio * ohm).collect());
+        let fit = fit_driver(&plain.with_doubt(noise, common, None).unwrap(), &ladder_settings()).unwrap();
+        fit.findings.into_iter().find(|finding| finding.code == Code::PoorFit).unwrap().advice
+    };
+    assert!(advice(0.005).contains("--known"), "{}", advice(0.005));
+    assert!(!advice(0.0).contains("--known"), "{}", advice(0.0));
+}

@@ -6,7 +6,7 @@ use super::choice::{Choice, choose};
 use super::parameters::{SHARED, Shape, natural, shapes};
 use super::start::{resonance, starts};
 use super::three_point::three_point;
-use super::verdict::findings;
+use super::verdict::{Blame, findings};
 use super::weighting::{Noise, Weighting};
 use super::{DriverError, DriverModel};
 use crate::impedance::Impedance;
@@ -233,8 +233,16 @@ fn told(
         band_hz: [curve.hz()[0], curve.hz()[curve.hz().len() - 1]],
         findings: Vec::new(),
     };
-    fit.findings = findings(&fit, settings, chosen.ending);
+    fit.findings = findings(&fit, settings, chosen.ending, blame(curve, chosen));
     Ok(fit)
+}
+
+/// Whether the doubt common to all points is as large as what the model leaves, by their squares.
+fn blame(curve: &Impedance, chosen: &Fitted) -> Blame {
+    let left: f64 = chosen.ohm.iter().zip(curve.values()).map(|(model, z)| ((model - z) / z).norm_sqr()).sum();
+    let common = curve.u_common_ohm().into_iter().flatten().zip(curve.values());
+    let common: f64 = common.map(|(u, z)| u * u / z.norm_sqr()).sum();
+    if left <= common { Blame::Jig } else { Blame::Driver }
 }
 
 /// Adds what is common to all points: they may all be too high or low along Z, and turned, by their common doubt.

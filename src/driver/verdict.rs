@@ -15,12 +15,29 @@ const MOST_QES: f64 = 10.0;
 const GOOD_PERCENT: f64 = 2.0;
 const USABLE_PERCENT: f64 = 10.0;
 
+/// What may have bent a curve away from the model.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Blame {
+    /// What is left is within the doubt common to all points: the jig alone may explain it.
+    Jig,
+    /// It is more than that.
+    Driver,
+}
+
 /// All there is to say.
-pub(super) fn findings(fit: &DriverFit, settings: &FitSettings, ending: Ending) -> Vec<Finding> {
-    [out_of_band(fit), poor_fit(fit, ending), unknown_noise(fit), sense_resistor(fit, settings), implausible(fit)]
-        .into_iter()
-        .flatten()
-        .collect()
+///
+/// `blame`: what may have bent the curve away from the model.
+pub(super) fn findings(fit: &DriverFit, settings: &FitSettings, ending: Ending, blame: Blame) -> Vec<Finding> {
+    [
+        out_of_band(fit),
+        poor_fit(fit, ending, blame),
+        unknown_noise(fit),
+        sense_resistor(fit, settings),
+        implausible(fit),
+    ]
+    .into_iter()
+    .flatten()
+    .collect()
 }
 
 fn finding(code: Code, severity: Severity, says: String, advice: &str) -> Finding {
@@ -48,7 +65,7 @@ fn out_of_band(fit: &DriverFit) -> Option<Finding> {
     Some(Finding { at, ..finding(Code::OutOfBand, Severity::Caution, says, advice) })
 }
 
-fn poor_fit(fit: &DriverFit, ending: Ending) -> Option<Finding> {
+fn poor_fit(fit: &DriverFit, ending: Ending, blame: Blame) -> Option<Finding> {
     let percent = fit.residual_percent;
     let severity = match percent {
         _ if percent > USABLE_PERCENT => Severity::Fault,
@@ -66,6 +83,9 @@ fn poor_fit(fit: &DriverFit, ending: Ending) -> Option<Finding> {
     };
     let says = format!("the best model leaves {percent:.2} % of |Z|{noise}{widened}");
     let advice = match severity {
+        Severity::Note if blame == Blame::Jig => {
+            "take the jig's own error off with captures of a known resistor and of nothing (`impedance --known … --open …`)"
+        }
         Severity::Note => "",
         _ => {
             "check that the driver hangs free and nothing buzzes, that the level is small, and that nothing else is in the \

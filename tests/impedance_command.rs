@@ -149,7 +149,8 @@ fn without_calibration_the_job_gives_the_resistor_and_the_doubt_is_stated() {
         let off = (ohm[at] - driver_ohm(hz).norm()).abs();
         assert!(off < 2.0 * u[at] && off > 0.2 * 0.005 * ohm[at], "{hz}: {off} {}", u[at]);
     }
-    assert_eq!(codes(&found), ["lead-resistance"]);
+    // The band begins above half of the resonance, which is said for whoever wants the driver's parameters.
+    assert_eq!(codes(&found), ["out-of-band", "lead-resistance"]);
 }
 
 #[test]

@@ -37,11 +37,8 @@ pub(super) fn fitted(
         let chi_square: f64 = found.linearised.residuals.iter().map(|r| r * r).sum();
         chi_square.is_finite().then_some((chi_square, found))
     };
-    // A minimum whose numbers can't be is taken only where there is no other.
-    let is_impossible = |found: &LeastSquares| !shape.model(&found.values).is_possible();
-    let nearer = |a: &(f64, LeastSquares), b: &(f64, LeastSquares)| {
-        is_impossible(&a.1).cmp(&is_impossible(&b.1)).then(a.0.total_cmp(&b.0))
-    };
+    let is_possible = |found: &LeastSquares| shape.model(&found.values).is_possible();
+    let nearer = |a: &(f64, LeastSquares), b: &(f64, LeastSquares)| a.0.total_cmp(&b.0);
     let step = (curve.hz().len() / SKETCH_POINTS).max(1);
     let mut sketches: Vec<(f64, LeastSquares)> = match starts {
         [_] => Vec::new(),
@@ -51,11 +48,21 @@ pub(super) fn fitted(
     let worth = sketches.first().map_or(0.0, |best| WORTH_A_SEARCH * best.0);
     let apart = |a: &LeastSquares, b: &LeastSquares| a.values.iter().zip(&b.values).any(|(a, b)| (a - b).abs() > APART);
     let second = sketches.iter().skip(1).find(|other| other.0 <= worth && apart(&sketches[0].1, &other.1));
+    // Where the best leads to numbers that can't be, the best of those that can.
+    let possible = sketches.first().filter(|best| !is_possible(&best.1));
+    let possible = possible.and_then(|_| sketches.iter().find(|other| is_possible(&other.1)));
     let ways: Vec<&[f64]> = match sketches.first() {
-        Some(best) => [Some(best), second].into_iter().flatten().map(|(_, found)| &found.values[..]).collect(),
+        Some(best) => {
+            [Some(best), second, possible].into_iter().flatten().map(|(_, found)| &found.values[..]).collect()
+        }
         None => starts.iter().take(1).map(|start| &start[..]).collect(),
     };
-    let (chi_square, found) = ways.into_iter().filter_map(|way| search(way, effort, 1)).min_by(nearer)?;
+    let mut ends: Vec<(f64, LeastSquares)> = ways.into_iter().filter_map(|way| search(way, effort, 1)).collect();
+    ends.sort_by(nearer);
+    // A minimum whose numbers can't be is taken only where no other is nearly as good.
+    let nearly = ends.first().map_or(0.0, |best| NEARLY_AS_GOOD * best.0);
+    let place = ends.iter().position(|(squares, found)| *squares <= nearly && is_possible(found)).unwrap_or(0);
+    let (chi_square, found) = ends.into_iter().nth(place)?;
     let model = shape.model(&found.values);
     let ohm = curve.hz().iter().map(|&hz| model.impedance_ohm(hz)).collect();
     Some(Fitted { shape, model, ohm, chi_square, ending: found.ending, found })
@@ -67,6 +74,8 @@ const SKETCH_POINTS: usize = 100;
 const WORTH_A_SEARCH: f64 = 1.5;
 /// and a number of it lies this far from that of the first, mostly as a logarithm.
 const APART: f64 = 0.2;
+/// Squares that differ by less tell little between two minima: the spread of χ² of a hundred points.
+const NEARLY_AS_GOOD: f64 = 1.1;
 
 /// Residuals √a·(Z_model − Z)/σ of every `step`th point, real and imaginary part in turn, and their slopes.
 fn linearised(curve: &Impedance, weighting: &Weighting, shape: Shape, searched: &[f64], step: usize) -> Linearised {

@@ -45,7 +45,7 @@ impl DriverModel {
         (self.re_ohm / self.qes) / (friction + jx + spring)
     }
 
-    /// Whether its numbers can be those of a thing: creep within bounds, a power between resistance and inductance, a voice coil
+    /// Whether its numbers can be those of a thing: both Q finite, creep within bounds, a power between resistance and inductance, a voice coil
     /// whose corner does not lie far below the resonance, where R₂ would be a part of R_e.
     pub fn is_possible(&self) -> bool {
         let creeps = match self.suspension {
@@ -57,7 +57,8 @@ impl DriverModel {
             VoiceCoil::Ladder { l2_h, r2_ohm, .. } => r2_ohm > LOWEST_CORNER * TAU * self.fs_hz * l2_h,
             _ => true,
         };
-        creeps && coils
+        let swings = self.qms < MOST_Q && self.qes < MOST_Q;
+        creeps && coils && swings
     }
 
     /// Q_ts, from both Q.
@@ -68,5 +69,7 @@ impl DriverModel {
 
 /// A voice coil's corner lies above this multiple of the resonance (ours).
 const LOWEST_CORNER: f64 = 0.25;
+/// No resonance of a mechanical thing in air has such a Q (ours).
+const MOST_Q: f64 = 1000.0;
 /// More creep than any suspension has (common practice: 0.05 to 0.2).
 const MOST_CREEP: f64 = 0.6;

@@ -72,9 +72,7 @@ pub fn run(args: Args) -> Result<ExitCode, Failure> {
     };
     let document = match_units(&order).map_err(|error| Failure::input(&error, error.advice()))?;
     if args.json {
-        let json = serde_json::to_value(&document)
-            .map_err(|error| Failure::input(error, "report this, it is a fault of the program"))?;
-        tell::json(&json)?;
+        tell::document(&document)?;
     } else if !args.quiet {
         tell::result(&summary(&document))?;
     }

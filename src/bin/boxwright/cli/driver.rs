@@ -146,9 +146,7 @@ pub fn run(args: Args) -> Result<ExitCode, Failure> {
     let order = order(args)?;
     let found = characterise(&order).map_err(|error| Failure::input(&error, error.advice()))?;
     if json {
-        let document = serde_json::to_value(&found.document)
-            .map_err(|error| Failure::input(error, "report this, it is a fault of the program"))?;
-        tell::json(&document)?;
+        tell::document(&found.document)?;
     } else if !quiet {
         tell::result(&driver_summary::summary(&found.document, &found.folder))?;
     }

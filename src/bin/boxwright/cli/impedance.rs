@@ -86,9 +86,7 @@ pub fn run(args: Args) -> Result<ExitCode, Failure> {
     let order = order(args)?;
     let impeded = impede(&order).map_err(|error| Failure::input(&error, error.advice()))?;
     if json {
-        let document = serde_json::to_value(&impeded.document)
-            .map_err(|error| Failure::input(error, "report this, it is a fault of the program"))?;
-        tell::json(&document)?;
+        tell::document(&impeded.document)?;
     } else if !quiet {
         tell::result(&summary(&impeded))?;
         before_rewiring(&impeded);

@@ -102,9 +102,7 @@ pub fn run(args: Args) -> Result<ExitCode, Failure> {
     let order = order(args)?;
     let responded = respond(&order).map_err(|error| Failure::input(&error, error.advice()))?;
     if json {
-        let document = serde_json::to_value(&responded.document)
-            .map_err(|error| Failure::input(error, "report this, it is a fault of the program"))?;
-        tell::json(&document)?;
+        tell::document(&responded.document)?;
     } else if !quiet {
         tell::result(&summary(&responded))?;
     }

@@ -15,6 +15,12 @@ pub fn json(document: &serde_json::Value) -> Result<(), Failure> {
     result(&format!("{document:#}\n"))
 }
 
+/// The same of a document of the library.
+pub fn document(document: &impl serde::Serialize) -> Result<(), Failure> {
+    let own = |error: serde_json::Error| Failure::input(error, "report this, it is a fault of the program");
+    json(&serde_json::to_value(document).map_err(own)?)
+}
+
 /// A word on the way; nobody to read it is no reason to stop.
 pub fn hint(text: &str) {
     let _ = writeln!(std::io::stderr().lock(), "{text}");

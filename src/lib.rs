@@ -11,11 +11,12 @@
 //! | 4 | [`impedance`] | what the amplifier sees: impedance through a sense resistor |
 //! | 5 | [`driver`] | the driver behind an impedance: model, fit, what moves |
 //! | 6 | [`enclosure`] | the box: what a driver becomes in it |
-//! | 7 | [`bench`](mod@bench) | the simulated bench, which shares nothing with `response` so that it can be its judge |
-//! | 8 | [`files`] | the disk: WAV, text tables, descriptions, results |
-//! | 8 | [`report`] | results for people: pictures, tables, the page; writes nothing |
-//! | 8 | [`audio`] | the sound card, or what stands in for it |
-//! | 9 | [`job`] | a measurement from start to finish, where domain, disk and card meet |
+//! | 7 | [`diagnosis`] | what a finished box really is: fit, leak, tuning, ringing walls, before and after |
+//! | 8 | [`bench`](mod@bench) | the simulated bench, which shares nothing with rooms 3 to 7 so that it can be their judge |
+//! | 9 | [`files`] | the disk: WAV, text tables, descriptions, results |
+//! | 9 | [`report`] | results for people: pictures, tables, the page; writes nothing |
+//! | 9 | [`audio`] | the sound card, or what stands in for it |
+//! | 10 | [`job`] | a measurement from start to finish, where domain, disk and card meet |
 //!
 //! # Conventions that all rooms share
 //!
@@ -34,6 +35,7 @@
 
 pub mod audio;
 pub mod bench;
+pub mod diagnosis;
 pub mod driver;
 pub mod enclosure;
 pub mod files;

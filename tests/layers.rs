@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 /// Rooms and their floors, as `src/lib.rs` lists them.
-const FLOORS: [(&str, u32); 12] = [
+const FLOORS: [(&str, u32); 13] = [
     ("math", 0),
     ("quantity", 1),
     ("signal", 2),
@@ -13,16 +13,22 @@ const FLOORS: [(&str, u32); 12] = [
     ("impedance", 4),
     ("driver", 5),
     ("enclosure", 6),
-    ("bench", 7),
-    ("files", 8),
-    ("report", 8),
-    ("audio", 8),
-    ("job", 9),
+    ("diagnosis", 7),
+    ("bench", 8),
+    ("files", 9),
+    ("report", 9),
+    ("audio", 9),
+    ("job", 10),
 ];
 
 /// Rooms that a room may not use although they lie lower: the bench judges the analysis, so it shares nothing with it.
-const FORBIDDEN: [(&str, &str); 4] =
-    [("bench", "response"), ("bench", "impedance"), ("bench", "driver"), ("bench", "enclosure")];
+const FORBIDDEN: [(&str, &str); 5] = [
+    ("bench", "response"),
+    ("bench", "impedance"),
+    ("bench", "driver"),
+    ("bench", "enclosure"),
+    ("bench", "diagnosis"),
+];
 
 /// Where an outside crate, or a part of the standard library that touches the machine, may be used.
 const AT_HOME: [(&str, &[&str]); 13] = [

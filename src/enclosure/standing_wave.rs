@@ -1,0 +1,1 @@
+//! Where the air inside a box stands in waves.

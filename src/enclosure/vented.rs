@@ -1,0 +1,1 @@
+//! Driver in a vented box: response, alignments, what the peaks of its impedance tell.

@@ -8,8 +8,15 @@ mod found;
 mod hint;
 mod known_driver;
 mod leak_advice;
+mod losses;
 mod near_field;
+mod numbers;
+mod prior;
+mod search;
+mod start;
 mod traced;
+mod unknowns;
+mod verdict;
 mod wrinkle;
 
 pub use change::{BoxChange, changes};

@@ -29,7 +29,7 @@ const LOW_END_OCTAVES: f64 = 0.5;
 ///
 /// # Errors
 /// [`DriverError`]: too few points, no phase, a negative resistance, a capacitor or several resonances, no resonance.
-pub(super) fn resonance_of(curve: &Impedance, numbers: usize) -> Result<Peak, DriverError> {
+pub(crate) fn resonance_of(curve: &Impedance, numbers: usize) -> Result<Peak, DriverError> {
     let points = curve.hz().len();
     if points <= numbers {
         return Err(DriverError::TooFewPoints { found: points, needed: numbers + 1 });
@@ -55,6 +55,14 @@ pub(super) fn resonance_of(curve: &Impedance, numbers: usize) -> Result<Peak, Dr
         return Err(DriverError::SeveralResonances { first_hz: a.min(b), second_hz: a.max(b) });
     }
     Ok(first)
+}
+
+/// A second peak beside the first that a vented box may have: it need only stand out as the first must.
+pub(crate) fn smaller_resonance(curve: &Impedance, first: Peak) -> Option<Peak> {
+    let magnitude = curve.magnitude_ohm();
+    let stands_out =
+        |peak: &Peak| peak.prominence_ohm > LEAST_PEAK * magnitude[peak.at] && is_not_noise(curve, &magnitude, peak);
+    peaks(&magnitude).into_iter().find(|peak| peak.at != first.at && stands_out(peak))
 }
 
 /// Whether any point of the peak, its flanks included, lies above its foot by more than noise: behind a sense resistor the top

@@ -22,6 +22,7 @@ use super::weighting::{Noise, Weighting};
 use super::whiteness::whiteness;
 use crate::impedance::Impedance;
 use crate::math::with_first_replaced;
+use num_complex::Complex64;
 
 /// The models in the order of the choice.
 pub(super) struct Choice {
@@ -49,7 +50,8 @@ pub(super) fn choose(curve: &Impedance, weighting: &Weighting, fitted: Vec<Fitte
         possible = fitted;
     }
     let nearest = possible.iter().min_by(|a, b| a.chi_square.total_cmp(&b.chi_square))?;
-    let inflation = inflation(curve, weighting, nearest, free(nearest));
+    let residuals = nearest.residuals(curve, weighting);
+    let inflation = inflation(weighting, &residuals, nearest.chi_square / free(nearest), free(nearest));
     let aicc = |fitted: &Fitted| {
         let k = fitted.shape.count() as f64;
         fitted.chi_square / inflation + 2.0 * k + 2.0 * k * (k + 1.0) / (numbers - k - 1.0).max(0.1)
@@ -67,10 +69,9 @@ pub(super) fn choose(curve: &Impedance, weighting: &Weighting, fitted: Vec<Fitte
     Some(Choice { ranked, inflation, misfit })
 }
 
-/// ĉ.
-fn inflation(curve: &Impedance, weighting: &Weighting, nearest: &Fitted, free: f64) -> f64 {
-    let misfit = nearest.chi_square / free;
-    let length = whiteness(&nearest.residuals(curve, weighting), &weighting.share).length;
+/// ĉ of residuals over their σ, of which `free` real numbers are not used up and whose squares add up to `misfit` a number.
+pub(crate) fn inflation(weighting: &Weighting, residuals: &[Complex64], misfit: f64, free: f64) -> f64 {
+    let length = whiteness(residuals, &weighting.share).length;
     match weighting.noise {
         Noise::Unknown => (misfit * length).max(ROUNDING * ROUNDING),
         Noise::Known if misfit > 1.0 + NOT_CHANCE * (2.0 / free).sqrt() => misfit * length,

@@ -16,9 +16,9 @@ use std::f64::consts::{FRAC_PI_2, LN_10, TAU};
 
 /// Which numbers there are.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) struct Shape {
-    pub(super) voice_coil: VoiceCoilKind,
-    pub(super) suspension: SuspensionKind,
+pub(crate) struct Shape {
+    pub(crate) voice_coil: VoiceCoilKind,
+    pub(crate) suspension: SuspensionKind,
 }
 
 /// A part that a curve does not want runs away towards nothing or everything; beyond e to this power it stays, so that its
@@ -30,7 +30,7 @@ pub(super) const SHARED: usize = 4;
 
 impl Shape {
     /// What the numbers are called.
-    pub(super) fn names(self) -> Vec<&'static str> {
+    pub(crate) fn names(self) -> Vec<&'static str> {
         let mut names = vec!["re_ohm", "fs_hz", "qms", "qes"];
         names.extend_from_slice(match self.voice_coil {
             VoiceCoilKind::Inductance => &["le_h"][..],
@@ -45,7 +45,7 @@ impl Shape {
     }
 
     /// How many numbers there are.
-    pub(super) fn count(self) -> usize {
+    pub(crate) fn count(self) -> usize {
         let coil = match self.voice_coil {
             VoiceCoilKind::Inductance => 1,
             VoiceCoilKind::PowerLaw => 2,
@@ -55,7 +55,7 @@ impl Shape {
     }
 
     /// The model with these searched numbers.
-    pub(super) fn model(self, searched: &[f64]) -> DriverModel {
+    pub(crate) fn model(self, searched: &[f64]) -> DriverModel {
         let [re_ohm, fs_hz, qms, qes] = [0, 1, 2, 3].map(|at| searched[at].exp());
         let coil = &searched[SHARED..];
         let part = |at: usize| coil[at].clamp(-FARTHEST_LOG, FARTHEST_LOG).exp();
@@ -144,7 +144,7 @@ fn coil_ohm(coil: &VoiceCoil, omega: f64, slopes: &mut [Complex64]) -> Complex64
 }
 
 /// The numbers of a model as they are searched.
-pub(super) fn searched(model: &DriverModel) -> Vec<f64> {
+pub(crate) fn searched(model: &DriverModel) -> Vec<f64> {
     let mut numbers = vec![model.re_ohm.ln(), model.fs_hz.ln(), model.qms.ln(), model.qes.ln()];
     match model.voice_coil {
         VoiceCoil::Inductance { le_h } => numbers.push(le_h.ln()),
@@ -167,7 +167,7 @@ pub(super) fn natural(model: &DriverModel) -> Vec<f64> {
 }
 
 /// d(number)/d(searched number): the number itself where its logarithm is searched, else 1.
-pub(super) fn natural_slopes(model: &DriverModel) -> Vec<f64> {
+pub(crate) fn natural_slopes(model: &DriverModel) -> Vec<f64> {
     let searched = searched(model);
     (0..searched.len()).map(|at| if is_logarithm(model, at) { searched[at].exp() } else { 1.0 }).collect()
 }

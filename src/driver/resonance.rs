@@ -8,11 +8,11 @@
 
 /// A local maximum of |Z|.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Peak {
+pub(crate) struct Peak {
     /// Index of the point.
-    pub(super) at: usize,
+    pub(crate) at: usize,
     /// How far it stands out, ohm.
-    pub(super) prominence_ohm: f64,
+    pub(crate) prominence_ohm: f64,
 }
 
 /// Peaks of |Z| away from the ends, the one that stands out most first.

@@ -59,7 +59,7 @@ pub(super) fn resonance(curve: &Impedance, peak: Peak) -> DriverModel {
 }
 
 /// Places to search from, as searched numbers.
-pub(super) fn starts(curve: &Impedance, driver: &DriverModel, shape: Shape) -> Vec<Vec<f64>> {
+pub(crate) fn starts(curve: &Impedance, driver: &DriverModel, shape: Shape) -> Vec<Vec<f64>> {
     let left = Left::above_resonance(curve, driver);
     let lowest = LOWEST_CORNER * TAU * driver.fs_hz;
     let suspension = match (shape.suspension, driver.suspension) {

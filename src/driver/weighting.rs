@@ -18,18 +18,18 @@ use num_complex::Complex64;
 
 /// How much each point counts.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Weighting {
+pub(crate) struct Weighting {
     /// σᵢ.
-    pub(super) sigma_ohm: Vec<f64>,
+    pub(crate) sigma_ohm: Vec<f64>,
     /// aᵢ.
-    pub(super) share: Vec<f64>,
+    pub(crate) share: Vec<f64>,
     /// Where the σᵢ come from.
-    pub(super) noise: Noise,
+    pub(crate) noise: Noise,
 }
 
 /// Where the noise is known from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Noise {
+pub(crate) enum Noise {
     /// The curve tells it.
     Known,
     /// Nothing does: the σ are the |Z|, and one factor is missing.
@@ -41,7 +41,7 @@ const LEAST_NOISE: f64 = 0.03;
 
 impl Weighting {
     /// What a curve says of itself.
-    pub(super) fn of(curve: &Impedance) -> Self {
+    pub(crate) fn of(curve: &Impedance) -> Self {
         let share = shares(curve.hz(), curve.resolution_hz());
         let magnitude = curve.magnitude_ohm();
         let relative = curve.u_noise_ohm().map(|u| {
@@ -61,7 +61,7 @@ impl Weighting {
     }
 
     /// The same with the noise that the points would have on the model.
-    pub(super) fn on_model(&self, measured: &[Complex64], model: &[Complex64]) -> Self {
+    pub(crate) fn on_model(&self, measured: &[Complex64], model: &[Complex64]) -> Self {
         let exponents = noise_exponents(&self.sigma_ohm, measured);
         let sigma_ohm = (0..measured.len())
             .map(|at| {
@@ -74,7 +74,7 @@ impl Weighting {
     }
 
     /// How many independent real numbers the curve holds.
-    pub(super) fn numbers(&self) -> f64 {
+    pub(crate) fn numbers(&self) -> f64 {
         2.0 * self.share.iter().sum::<f64>()
     }
 }

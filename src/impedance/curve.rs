@@ -100,6 +100,21 @@ impl Impedance {
         self.values.iter().map(|value| value.norm()).collect()
     }
 
+    /// The same with other values at the same points, each from its frequency and value; what is known of the doubt stays.
+    ///
+    /// # Errors
+    /// [`ImpedanceError::NotANumber`].
+    pub fn shifted(&self, value: impl Fn(f64, Complex64) -> Complex64) -> Result<Self, ImpedanceError> {
+        let values = self.hz().iter().zip(&self.values).map(|(&hz, &z)| value(hz, z)).collect();
+        let new = Self::new(self.grid.clone(), values)?;
+        Ok(Self {
+            u_noise_ohm: self.u_noise_ohm.clone(),
+            u_common_ohm: self.u_common_ohm.clone(),
+            resolution_hz: self.resolution_hz,
+            ..new
+        })
+    }
+
     /// The points within a band.
     ///
     /// # Errors

@@ -1,5 +1,6 @@
 //! What is true without loudspeakers: transforms, windows, interpolation.
 
+mod cholesky;
 mod fft;
 mod hilbert;
 mod interpolate;
@@ -14,6 +15,7 @@ mod resample;
 mod spectrum_at;
 mod unwrap;
 
+pub use cholesky::CovarianceRoot;
 pub use fft::{InverseSpectrum, Spectrum, good_length};
 pub use hilbert::envelope;
 pub use interpolate::{RisingTable, mean_around};

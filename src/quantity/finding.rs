@@ -54,6 +54,7 @@ pub enum Code {
     Implausible,
     Disagreement,
     UnknownNoise,
+    LossesLumped,
 }
 
 impl std::fmt::Display for Code {

@@ -1,0 +1,165 @@
+//! What there is to say about trust in a found box.
+
+use super::search::Fitted;
+use super::unknowns::Loss;
+use super::{BoxKind, FoundBox, KnownDriver};
+use crate::math::Ending;
+use crate::quantity::{Code, Finding, Severity, Whereabouts};
+
+/// What a model may leave, in percent of |Z|: good, usable.
+const GOOD_PERCENT: f64 = 2.0;
+const USABLE_PERCENT: f64 = 10.0;
+/// A misfit of this many times the noise is worth a word although percents are small.
+const MISFIT: f64 = 4.0;
+/// Below this ratio the box hardly changes the driver, and little of it can be told.
+const LITTLE: f64 = 0.2;
+/// The mass that moves grows or falls by a few percent for its air (`driver/test_box.rs`); more is something else.
+const MOST_MASS_CHANGE: f64 = 0.1;
+
+/// All there is to say, the leak excepted (`leak_advice.rs`).
+pub(super) fn findings(found: &FoundBox, driver: Option<&KnownDriver>, fitted: &Fitted) -> Vec<Finding> {
+    [
+        out_of_band(found),
+        poor_fit(found, fitted.ending),
+        unknown_noise(found),
+        without_driver(found, driver),
+        small_shift(found),
+        other_driver(found),
+        lumped(found, fitted),
+    ]
+    .into_iter()
+    .flatten()
+    .collect()
+}
+
+pub(super) fn finding(code: Code, severity: Severity, says: String, advice: &str) -> Finding {
+    Finding { code, severity, says, advice: advice.to_owned(), at: Whereabouts::default() }
+}
+
+fn out_of_band(found: &FoundBox) -> Option<Finding> {
+    let lowest_hz = match found.kind {
+        BoxKind::Closed => found.number("fc_hz")?.value,
+        _ => found.number("f_low_hz").or_else(|| found.number("fb_hz"))?.value,
+    };
+    let [from_hz, to_hz] = found.band_hz;
+    let (says, advice) = if from_hz > lowest_hz / 2.0 {
+        (
+            format!(
+                "the curve starts at {from_hz:.1} Hz, above half the lowest resonance of {lowest_hz:.1} Hz: a leak shows below it"
+            ),
+            "start the sweep two octaves below the resonance",
+        )
+    } else if to_hz < 4.0 * lowest_hz {
+        (
+            format!("the curve ends at {to_hz:.0} Hz, less than two octaves above the resonance of {lowest_hz:.1} Hz"),
+            "let the sweep go on to 20 kHz, so that resistance and voice coil are seen",
+        )
+    } else {
+        return None;
+    };
+    Some(finding(Code::OutOfBand, Severity::Caution, says, advice))
+}
+
+fn poor_fit(found: &FoundBox, ending: Ending) -> Option<Finding> {
+    let percent = found.residual_percent;
+    if ending == Ending::LostPatience && percent > GOOD_PERCENT {
+        let says = "the search for the box ended before it found its best".to_owned();
+        return Some(finding(Code::PoorFit, Severity::Caution, says, "measure over a wider band"));
+    }
+    let advice = "look at what is left in the picture: several bumps are walls or air that ring, a slope is a driver that is \
+                  not the one in --driver, scatter is noise";
+    let severity = match percent {
+        percent if percent > USABLE_PERCENT => Severity::Fault,
+        percent if percent > GOOD_PERCENT => Severity::Caution,
+        _ => {
+            let misfit = found.misfit_ratio.filter(|misfit| *misfit > MISFIT)?;
+            let says = format!(
+                "what the box leaves is {:.1} times the noise ({percent:.2} % of |Z|); the uncertainties are widened by {:.1}",
+                misfit.sqrt(),
+                found.widened_ratio
+            );
+            return Some(finding(Code::PoorFit, Severity::Note, says, ""));
+        }
+    };
+    let says = format!("the model of a driver in a {} box leaves {percent:.1} % of |Z|", found.kind.name());
+    Some(finding(Code::PoorFit, severity, says, advice))
+}
+
+fn unknown_noise(found: &FoundBox) -> Option<Finding> {
+    if found.misfit_ratio.is_some() {
+        return None;
+    }
+    let says = "the curve does not tell its noise: it is taken from what the box leaves".to_owned();
+    Some(finding(
+        Code::UnknownNoise,
+        Severity::Note,
+        says,
+        "take the curve that boxwright impedance wrote, which tells it",
+    ))
+}
+
+fn without_driver(found: &FoundBox, driver: Option<&KnownDriver>) -> Option<Finding> {
+    let says = match (driver, found.kind) {
+        (None, BoxKind::Closed) => {
+            "without the driver in free air the box's volume and its absorption can't be told, nor Q_L"
+        }
+        (None, _) => "without the driver in free air the box's volume can't be told",
+        (Some(known), _) if known.vas_m3.is_none() => "the driver's V_as is not known: the box's volume can't be told",
+        _ => return None,
+    };
+    let advice = match driver {
+        None => "measure the driver in free air, run boxwright driver, and give its document with --driver",
+        Some(_) => {
+            "measure the driver once more with a mass on its cone or in a test box, and run boxwright driver with both"
+        }
+    };
+    Some(finding(Code::SmallShift, Severity::Note, says.to_owned(), advice))
+}
+
+fn small_shift(found: &FoundBox) -> Option<Finding> {
+    let alpha = found.number("alpha").filter(|alpha| alpha.value < LITTLE)?;
+    let says = format!(
+        "the box's air is only {:.2} times as stiff as the suspension: volume and losses show little in this curve",
+        alpha.value
+    );
+    Some(finding(
+        Code::SmallShift,
+        Severity::Caution,
+        says,
+        "trust the uncertainties; with the box open at the back this is no box",
+    ))
+}
+
+fn other_driver(found: &FoundBox) -> Option<Finding> {
+    let mass = found.doubted("mass_ratio")?;
+    let off = mass.value - 1.0;
+    if off.abs() < MOST_MASS_CHANGE || off.abs() < MOST_MASS_CHANGE + 2.0 * mass.u {
+        return None;
+    }
+    let says = format!(
+        "in the box the cone moves {:.0} % {} than in free air, more than its air explains",
+        100.0 * off.abs(),
+        if off > 0.0 { "more mass" } else { "less mass" }
+    );
+    let advice = "check that --driver is the document of the driver in this box, that nothing touches or sticks to its cone, \
+                  and that both curves come from one jig";
+    Some(finding(Code::Implausible, Severity::Caution, says, advice))
+}
+
+fn lumped(found: &FoundBox, fitted: &Fitted) -> Option<Finding> {
+    if found.kind == BoxKind::Closed || fitted.unknowns.losses.len() == 3 {
+        return None;
+    }
+    let held = match &fitted.unknowns.losses[..] {
+        [] => return None,
+        [Loss::Leakage] => "all losses of the box are counted as leakage, as alignment tables do",
+        _ => "losses of one kind are counted with another",
+    };
+    let says = format!("{held}: the curve does not tell them apart");
+    Some(finding(
+        Code::LossesLumped,
+        Severity::Note,
+        says,
+        "measure close to cone and port too, and give them with --cone and --opening",
+    ))
+}

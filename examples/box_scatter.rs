@@ -190,12 +190,10 @@ fn offs(case: &Case, boxed: &Driver, found: &FoundBox) -> Vec<(&'static str, Off
         }
     };
     push("volume_m3", case.volume_m3);
-    // α is against the stiffness in free air, which creeps; its truth is taken at the resonance in free air.
-    push(
-        "alpha",
-        truth_of(&HungDriver { creep_per_decade: case.creep, ..HungDriver::free(case.driver.clone()) }).0
-            / case.volume_m3,
-    );
+    // α is the air against the suspension; of one that creeps there is no one stiffness.
+    if case.creep == 0.0 {
+        push("alpha", case.driver.vas_m3() / case.volume_m3);
+    }
     if case.class == Class::Vented {
         push("fb_hz", case.fb_hz);
         let total = [case.ql, case.qa, case.qp].into_iter().flatten().map(f64::recip).sum();
@@ -214,7 +212,7 @@ fn offs(case: &Case, boxed: &Driver, found: &FoundBox) -> Vec<(&'static str, Off
         creep_per_decade: case.creep,
         ..HungDriver::free(boxed.clone())
     };
-    let (_, [fc_hz, qtc]) = truth_of(&hung);
+    let [fc_hz, qtc] = truth_of(&hung);
     push("fc_hz", fc_hz);
     push("qtc", qtc);
     // The bench takes its losses at the resonance of the quick part of a creeping suspension; the resistances are what they are.
@@ -229,13 +227,13 @@ fn offs(case: &Case, boxed: &Driver, found: &FoundBox) -> Vec<(&'static str, Off
     offs
 }
 
-/// V_as in free air; f_c and Q_tc in the box.
-fn truth_of(hung: &HungDriver) -> (f64, [f64; 2]) {
+/// f_c and Q_tc in the box.
+fn truth_of(hung: &HungDriver) -> [f64; 2] {
     use boxwright::bench::{Jig, JigSettings};
     let settings = JigSettings { load: Load::Driver(Box::new(hung.clone())), ..JigSettings::default() };
     let truth = Jig::new(settings).unwrap().truth(&[100.0], -20.0, 1.0);
-    let at = &truth.at[0];
-    (at.driver.unwrap().vas_m3, at.boxed.map_or([0.0; 2], |boxed| [boxed.fc_hz, boxed.qtc]))
+    let boxed = truth.at[0].boxed.unwrap();
+    [boxed.fc_hz, boxed.qtc]
 }
 
 fn enclosure(case: &Case) -> ClosedBox {

@@ -102,7 +102,7 @@ fn near(evidence: &Evidence, begun: Vec<(super::unknowns::Unknowns, Vec<Vec<f64>
 
 fn decided(evidence: &Evidence, near: &Fitted) -> Result<(Losses, Fitted), DiagnosisError> {
     let losses = Losses::tried(evidence, near).ok_or(DiagnosisError::NoFit)?;
-    let chosen = losses.chosen(evidence).ok_or(DiagnosisError::NoFit)?.clone();
+    let chosen = losses.chosen().ok_or(DiagnosisError::NoFit)?.clone();
     Ok((losses, chosen))
 }
 
@@ -133,7 +133,11 @@ fn told(
     driver: Option<&KnownDriver>,
 ) -> Result<FoundBox, DiagnosisError> {
     let doubt = Doubt::of(evidence, &fitted, losses.inflation).ok_or(DiagnosisError::NoFit)?;
-    let numbers = numbers(&fitted, &doubt, driver);
+    let mut numbers = numbers(&fitted, &doubt, driver);
+    let are_apart = losses.are_apart(&doubt);
+    if !are_apart {
+        numbers.retain(|(name, _)| !["leakage", "absorption", "opening"].contains(name));
+    }
     let free = losses.free();
     let u_free = free.unknowns.at(Loss::Leakage).and_then(|at| {
         let doubt = Doubt::of(evidence, free, losses.inflation)?;
@@ -161,6 +165,6 @@ fn told(
         band_hz: [hz[0], hz[hz.len() - 1]],
         findings: Vec::new(),
     };
-    found.findings = findings(&found, driver, &fitted);
+    found.findings = findings(&found, driver, &fitted, are_apart);
     Ok(found)
 }

@@ -96,23 +96,23 @@ impl Losses {
         }
     }
 
-    /// The fit to take. Closed: with leakage when that is certain. Open: every loss for itself where the curve tells them
-    /// apart, else one, counted as leakage as alignment tables do: half of the three would take the others' part, and which half is
-    /// chance.
-    pub(super) fn chosen(&self, evidence: &Evidence) -> Option<&Fitted> {
+    /// The fit to take. Closed: with leakage when that is certain. Open: with every loss free, since a set that leaves one out
+    /// shifts the others and the tuning.
+    pub(super) fn chosen(&self) -> Option<&Fitted> {
         if self.free.unknowns.kind != BoxKind::Closed {
-            let lumped = self.fits.iter().find(|fit| fit.unknowns.losses == [Loss::Leakage]);
-            return if self.are_apart(evidence) { Some(&self.free) } else { lumped.or(Some(&self.free)) };
+            return Some(&self.free);
         }
         let is_certain = self.evidence() > CERTAIN;
         let fits = self.fits.iter().filter(|fit| fit.unknowns.at(Loss::Leakage).is_some() == is_certain);
         fits.min_by(|a, b| a.chi_square.total_cmp(&b.chi_square))
     }
 
-    /// Whether each loss is known to a part of all.
-    fn are_apart(&self, evidence: &Evidence) -> bool {
+    /// Whether the curve tells each loss for itself, or only all of them together.
+    pub(super) fn are_apart(&self, doubt: &Doubt) -> bool {
         let free = &self.free;
-        let Some(doubt) = Doubt::of(evidence, free, self.inflation) else { return false };
+        if free.unknowns.kind == BoxKind::Closed {
+            return true;
+        }
         let places = free.unknowns.losses.iter().filter_map(|&loss| free.unknowns.at(loss));
         let total: f64 = places.clone().map(|at| free.p[at]).sum();
         places.map(|at| doubt.u(at)).all(|u| u < APART * total)

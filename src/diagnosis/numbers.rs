@@ -6,15 +6,17 @@
 //! ```
 //!
 //! J: slopes of all residuals; g: slopes of the number; e_k: the driver's k-th residual alone; c: what moves all points of the curve
-//! together, along Z and across it. Other symbols: `enclosure/boxed.rs`. f_L, f_H: where |Z| of the model is highest on either
+//! together, along Z and across it, and how a suspension may creep otherwise than by the logarithm. Other symbols: `enclosure/boxed.rs`. f_L, f_H: where |Z| of the model is highest on either
 //! side of the tuning.
 
 use super::search::{Evidence, Fitted};
 use super::unknowns::{Foreknowledge, Loss};
 use super::{BoxKind, KnownDriver, Traced};
+use crate::driver::Suspension;
 use crate::enclosure::{BoxedDriver, Opening};
 use crate::math::{Linearised, Sensitivity};
 use num_complex::Complex64;
+use std::f64::consts::TAU;
 
 /// The doubt of a fit's unknowns by origin.
 pub(super) struct Doubt {
@@ -46,7 +48,8 @@ impl Doubt {
             .collect();
         let mut own = sensitivity.covariance.clone();
         shared.iter().for_each(|shift| add(&mut own, shift, -1.0));
-        for shift in common_shifts(evidence, rows, shrunk) {
+        for shift in common_shifts(evidence, rows).into_iter().chain(creep_shifts(evidence, fitted, rows)) {
+            let shift: Vec<f64> = shift.into_iter().map(|off| off * shrunk).collect();
             add(&mut own, &sensitivity.shift(&shift), 1.0);
         }
         Some(Self { shared, own })
@@ -74,18 +77,39 @@ fn add(covariance: &mut [Vec<f64>], shift: &[f64], sign: f64) {
 }
 
 /// Shifts of the residuals when all points move together by their common doubt.
-fn common_shifts(evidence: &Evidence, rows: usize, shrunk: f64) -> Vec<Vec<f64>> {
+fn common_shifts(evidence: &Evidence, rows: usize) -> Vec<Vec<f64>> {
     let Some(common) = evidence.curve.u_common_ohm() else { return Vec::new() };
-    let of = |direction: Complex64| {
-        let mut shift = vec![0.0; rows];
-        for (at, (z, u)) in evidence.curve.values().iter().zip(common).enumerate() {
-            let weight = shrunk * evidence.weighting.share[at].sqrt() / evidence.weighting.sigma_ohm[at];
-            let off = direction * z / z.norm() * (u * weight);
-            (shift[2 * at], shift[2 * at + 1]) = (off.re, off.im);
-        }
-        shift
+    let along = |at: usize| {
+        let z = evidence.curve.values()[at];
+        z / z.norm() * common[at]
     };
-    vec![of(Complex64::ONE), of(Complex64::I)]
+    [Complex64::ONE, Complex64::I].map(|direction| shifted(evidence, rows, |at| direction * along(at))).to_vec()
+}
+
+/// A suspension creeps nearly with the logarithm of frequency; a few springs with dampers, which creep as well, differ from it by waves
+/// of a decade and of this part of λ (ours).
+const WAVE_OF_CREEP: f64 = 0.06;
+
+/// Shifts of the residuals by such waves of the compliance, in either phase.
+fn creep_shifts(evidence: &Evidence, fitted: &Fitted, rows: usize) -> Vec<Vec<f64>> {
+    let model = &fitted.model;
+    let Suspension::Creep { lambda } = model.driver.suspension else { return Vec::new() };
+    let wave = |at: usize| {
+        let hz = evidence.curve.hz()[at];
+        let turned = Complex64::cis(-TAU * (hz / model.driver.fs_hz).log10());
+        model.compliance_slope_ohm(hz) * turned * (WAVE_OF_CREEP * lambda)
+    };
+    [Complex64::ONE, Complex64::I].map(|direction| shifted(evidence, rows, |at| direction * wave(at))).to_vec()
+}
+
+/// The residuals' shift when each point of the curve moves by so much.
+fn shifted(evidence: &Evidence, rows: usize, by_ohm: impl Fn(usize) -> Complex64) -> Vec<f64> {
+    let mut shift = vec![0.0; rows];
+    for at in 0..evidence.curve.hz().len() {
+        let off = by_ohm(at) * (evidence.weighting.share[at].sqrt() / evidence.weighting.sigma_ohm[at]);
+        (shift[2 * at], shift[2 * at + 1]) = (off.re, off.im);
+    }
+    shift
 }
 
 /// Step of the differences.

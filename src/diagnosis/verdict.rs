@@ -1,7 +1,6 @@
 //! What there is to say about trust in a found box.
 
 use super::search::Fitted;
-use super::unknowns::Loss;
 use super::{BoxKind, FoundBox, KnownDriver};
 use crate::math::Ending;
 use crate::quantity::{Code, Finding, Severity, Whereabouts};
@@ -17,7 +16,12 @@ const LITTLE: f64 = 0.2;
 const MOST_MASS_CHANGE: f64 = 0.1;
 
 /// All there is to say, the leak excepted (`leak_advice.rs`).
-pub(super) fn findings(found: &FoundBox, driver: Option<&KnownDriver>, fitted: &Fitted) -> Vec<Finding> {
+pub(super) fn findings(
+    found: &FoundBox,
+    driver: Option<&KnownDriver>,
+    fitted: &Fitted,
+    are_apart: bool,
+) -> Vec<Finding> {
     [
         out_of_band(found),
         poor_fit(found, fitted.ending),
@@ -25,7 +29,7 @@ pub(super) fn findings(found: &FoundBox, driver: Option<&KnownDriver>, fitted: &
         without_driver(found, driver),
         small_shift(found),
         other_driver(found),
-        lumped(found, fitted),
+        (!are_apart).then(|| lumped(found)).flatten(),
     ]
     .into_iter()
     .flatten()
@@ -146,20 +150,14 @@ fn other_driver(found: &FoundBox) -> Option<Finding> {
     Some(finding(Code::Implausible, Severity::Caution, says, advice))
 }
 
-fn lumped(found: &FoundBox, fitted: &Fitted) -> Option<Finding> {
-    if found.kind == BoxKind::Closed || fitted.unknowns.losses.len() == 3 {
-        return None;
-    }
-    let held = match &fitted.unknowns.losses[..] {
-        [] => return None,
-        [Loss::Leakage] => "all losses of the box are counted as leakage, as alignment tables do",
-        _ => "losses of one kind are counted with another",
-    };
-    let says = format!("{held}: the curve does not tell them apart");
-    Some(finding(
-        Code::LossesLumped,
-        Severity::Note,
-        says,
-        "measure close to cone and port too, and give them with --cone and --opening",
-    ))
+fn lumped(found: &FoundBox) -> Option<Finding> {
+    let total = found.doubted("losses")?;
+    let says = format!(
+        "the curve tells only all losses of the box together, a Q of {:.1} ± {:.1}: it is given as Q_L, as alignment tables do",
+        1.0 / total.value,
+        2.0 * total.u / total.value.powi(2)
+    );
+    let advice =
+        "measure close to cone and opening too, and give them with --cone and --opening, if you need them apart";
+    Some(finding(Code::LossesLumped, Severity::Note, says, advice))
 }

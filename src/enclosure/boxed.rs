@@ -113,6 +113,12 @@ impl BoxedDriver {
         held + driver.re_ohm / driver.qes / self.mechanical(hz)
     }
 
+    /// By how much the impedance changes for each relative change of the suspension's compliance at `hz`: ∂Z/∂ln c, ohm.
+    pub fn compliance_slope_ohm(&self, hz: f64) -> Complex64 {
+        let mechanical = self.mechanical(hz);
+        self.driver.re_ohm / self.driver.qes * self.spring(hz) / (mechanical * mechanical)
+    }
+
     /// What leaves the box, for one volt at the terminals: proportions are right, the unit is arbitrary.
     pub fn flows(&self, hz: f64) -> Flows {
         let cone = 1.0 / (self.mechanical(hz) * self.impedance_ohm(hz));
@@ -133,9 +139,14 @@ impl BoxedDriver {
     pub fn mechanical(&self, hz: f64) -> Complex64 {
         let (driver, moved) = (&self.driver, &self.moved);
         let jx = Complex64::new(0.0, hz / driver.fs_hz);
-        let spring = moved.stiffness_ratio / (jx * driver.suspension.compliance_ratio(jx.im));
         let friction = moved.friction_ratio * (1.0 / driver.qms - driver.suspension.loss_at_resonance());
-        friction + jx * moved.mass_ratio + spring + self.box_impedance(hz)
+        friction + jx * moved.mass_ratio + self.spring(hz) + self.box_impedance(hz)
+    }
+
+    /// κ/(jx·c).
+    fn spring(&self, hz: f64) -> Complex64 {
+        let jx = Complex64::new(0.0, hz / self.driver.fs_hz);
+        self.moved.stiffness_ratio / (jx * self.driver.suspension.compliance_ratio(jx.im))
     }
 
     /// z_b, written so that an opening without impedance leaves none.
@@ -191,6 +202,18 @@ mod tests {
             suspension: Suspension::Plain,
         };
         BoxedDriver { driver, moved: Moved::NOTHING, enclosure: Enclosure { alpha, opening, losses } }
+    }
+
+    #[test]
+    fn the_slope_along_compliance_is_that_of_a_softer_suspension() {
+        let boxed = set_a(1.5, Opening::None, LossFactors::default());
+        let softer = |by: f64| {
+            let moved = Moved { stiffness_ratio: 1.0 / (1.0 + by), ..Moved::NOTHING };
+            BoxedDriver { moved, ..boxed }.impedance_ohm(50.0)
+        };
+        let difference = (softer(1e-5) - softer(-1e-5)) / 2e-5;
+        // 1e-8: the square of the step.
+        assert!((boxed.compliance_slope_ohm(50.0) / difference - 1.0).norm() < 1e-8);
     }
 
     #[test]

@@ -1,6 +1,13 @@
 //! What a change to a box did: two diagnoses of one box with one driver.
+//!
+//! ```text
+//! change = after − before        real where |change| > 3.3·u(change)
+//! ```
+//!
+//! What both lean on (the driver's parameters) drops out of the difference (`traced.rs`). A dozen numbers are looked at: by chance one box in a hundred
+//! shows a change of 3.3 uncertainties in one of them. Wrinkles belong together when they lie within [`SAME_PLACE`] of each other.
 
-use super::{FoundBox, Traced};
+use super::{FoundBox, Traced, Wrinkle};
 use crate::driver::Doubted;
 
 /// One number before and after.
@@ -20,8 +27,160 @@ pub struct BoxChange {
     pub says: String,
 }
 
-/// What changed from `before` to `after`, the most certain changes first.
+/// A change beyond this many uncertainties is real.
+const REAL: f64 = 3.3;
+/// A wrinkle within this part of the frequency is the same one.
+const SAME_PLACE: f64 = 0.08;
+/// Causes first, then what follows from them.
+const NAMES: [&str; 13] = [
+    "leakage",
+    "volume_m3",
+    "alpha",
+    "absorption",
+    "fb_hz",
+    "fp_hz",
+    "opening",
+    "losses",
+    "mass_ratio",
+    "fc_hz",
+    "qmc",
+    "qtc",
+    "re_ohm",
+];
+/// A loss factor smaller than this is none to a builder.
+const NO_LOSS: f64 = 0.01;
+
+/// What changed from `before` to `after`: causes before what follows from them, real ones first.
 pub fn changes(before: &FoundBox, after: &FoundBox) -> Vec<BoxChange> {
-    let _ = (before, after);
-    Vec::new()
+    let has_volume = before.number("volume_m3").is_some() && after.number("volume_m3").is_some();
+    let told = NAMES.into_iter().filter(|name| !(*name == "alpha" && has_volume));
+    let mut all: Vec<BoxChange> = told.filter_map(|name| number_change(name, before, after)).collect();
+    all.extend(wrinkle_changes(&before.wrinkles, &after.wrinkles));
+    all.sort_by_key(|change| !change.is_real);
+    all
+}
+
+/// A number that both have; a leak that is gone counts as one of zero.
+fn number_change(name: &'static str, before: &FoundBox, after: &FoundBox) -> Option<BoxChange> {
+    let (was, is) = match (before.number(name), after.number(name)) {
+        (Some(was), Some(is)) => (was.clone(), is.clone()),
+        (Some(was), None) if name == "leakage" => (was.clone(), no_leak(after)?),
+        (None, Some(is)) if name == "leakage" => (no_leak(before)?, is.clone()),
+        _ => return None,
+    };
+    let change = is.less(&was);
+    let is_real = change.value.abs() > REAL * change.u && (name != "re_ohm" || change.value.abs() > 0.03 * was.value);
+    let says = if is_real { words(name, &was, &is) } else { unchanged(name, &was, &change) };
+    Some(BoxChange { name, before: Some(was), after: Some(is), change, is_real, says })
+}
+
+/// The leak of a box that shows none: zero, with the doubt that its limit leaves.
+fn no_leak(found: &FoundBox) -> Option<Traced> {
+    // The limit is 1.645 uncertainties above.
+    let most = 1.0 / found.leak.ql_above?;
+    Some(Traced { value: 0.0, u_own: most / 1.645, shared: Vec::new() })
+}
+
+fn q(loss: &Traced) -> String {
+    if loss.value > NO_LOSS {
+        format!("{:.1}", 1.0 / loss.value)
+    } else {
+        format!("above {:.0}", 1.0 / (loss.value + 2.0 * loss.u()))
+    }
+}
+
+fn words(name: &str, was: &Traced, is: &Traced) -> String {
+    let grew = is.value > was.value;
+    let percent = 100.0 * (is.value / was.value - 1.0);
+    match name {
+        "leakage" if !grew && is.value < 0.02 => format!("sealed: Q_L from {} to {}", q(was), q(is)),
+        "leakage" if grew => format!("it leaks more: Q_L from {} to {}", q(was), q(is)),
+        "leakage" => format!("it leaks less, but still: Q_L from {} to {}", q(was), q(is)),
+        "volume_m3" => format!(
+            "the air behaves as {:.2} l instead of {:.2} l ({percent:+.1} %){}",
+            1e3 * is.value,
+            1e3 * was.value,
+            if grew { ": filling does that" } else { "" }
+        ),
+        "absorption" if grew => format!("more absorption, as filling gives: Q_A from {} to {}", q(was), q(is)),
+        "absorption" => format!("less absorption: Q_A from {} to {}", q(was), q(is)),
+        "fb_hz" => format!(
+            "the tuning {} by {:.1} Hz to {:.1} Hz: a {} or {} vent, or {} air",
+            if grew { "rose" } else { "fell" },
+            (is.value - was.value).abs(),
+            is.value,
+            if grew { "shorter" } else { "longer" },
+            if grew { "wider" } else { "narrower" },
+            if grew { "less" } else { "more" }
+        ),
+        "fp_hz" => {
+            format!("the passive radiator's own resonance went from {:.1} to {:.1} Hz: its mass", was.value, is.value)
+        }
+        "opening" | "losses" => format!("losses went from Q {} to {}", q(was), q(is)),
+        "mass_ratio" => {
+            format!("the cone moves {percent:+.1} % of mass: does something touch it, or did the driver change?")
+        }
+        "fc_hz" => format!("resonance from {:.1} to {:.1} Hz", was.value, is.value),
+        "re_ohm" => format!(
+            "the voice coil's resistance went from {:.2} to {:.2} ohm: warmth, or the leads",
+            was.value, is.value
+        ),
+        _ => format!(
+            "{} from {:.3} to {:.3}",
+            name.to_uppercase().replace("QMC", "Q_mc").replace("QTC", "Q_tc"),
+            was.value,
+            is.value
+        ),
+    }
+}
+
+fn unchanged(name: &str, was: &Traced, change: &Doubted) -> String {
+    let most = change.value.abs() + 2.0 * change.u;
+    match name {
+        "leakage" | "absorption" | "opening" | "losses" => format!("no change of 1/Q beyond {most:.4}"),
+        _ => format!("no change beyond {:.2} %", 100.0 * most / was.value.abs().max(f64::MIN_POSITIVE)),
+    }
+}
+
+fn wrinkle_changes(before: &[Wrinkle], after: &[Wrinkle]) -> Vec<BoxChange> {
+    let twin = |of: &Wrinkle, among: &[Wrinkle]| {
+        let near = among.iter().filter(|other| (other.hz / of.hz).ln().abs() < SAME_PLACE);
+        near.min_by(|a, b| (a.hz / of.hz).ln().abs().total_cmp(&(b.hz / of.hz).ln().abs())).copied()
+    };
+    let height = |wrinkle: &Wrinkle| Traced {
+        value: wrinkle.height_ohm.norm(),
+        u_own: wrinkle.u_height_ohm,
+        shared: Vec::new(),
+    };
+    let gone = before.iter().map(|was| {
+        let is = twin(was, after);
+        let before = height(was);
+        let after = is.as_ref().map(height);
+        let nothing = Traced { value: 0.0, u_own: was.u_height_ohm, shared: Vec::new() };
+        let change = after.as_ref().unwrap_or(&nothing).less(&before);
+        let is_real = change.value.abs() > REAL * change.u;
+        let says = match (&is, &after) {
+            (None, _) => format!("the wrinkle at {:.0} Hz ({:.2} ohm) is gone", was.hz, before.value),
+            (Some(is), Some(now)) if is_real => format!(
+                "the wrinkle at {:.0} Hz went from {:.2} to {:.2} ohm and lies at {:.0} Hz",
+                was.hz, before.value, now.value, is.hz
+            ),
+            _ => format!("the wrinkle at {:.0} Hz is still there", was.hz),
+        };
+        BoxChange { name: "wrinkle", before: Some(before), after, change, is_real, says }
+    });
+    let new = after.iter().filter(|is| twin(is, before).is_none()).map(|is| {
+        let after = height(is);
+        let change = after.doubted();
+        let says = format!("a new wrinkle at {:.0} Hz ({:.2} ohm)", is.hz, after.value);
+        BoxChange {
+            name: "wrinkle",
+            before: None,
+            is_real: change.value > REAL * change.u,
+            after: Some(after),
+            change,
+            says,
+        }
+    });
+    gone.chain(new).collect()
 }

@@ -1,8 +1,17 @@
 //! What a leak means to a builder: how large the hole is, where such holes are, how to find them.
+//!
+//! ```text
+//! p̂ = √2·U·Bl·|D⁻¹·Z⁻¹·z_b|/S_d
+//! ```
+//!
+//! p̂: amplitude of the pressure in the box at its resonance, Pa; U: voltage across the loudspeaker, rms; other symbols as in
+//! `enclosure/boxed.rs`.
 
-use super::FoundBox;
-use crate::enclosure::Hole;
-use crate::quantity::{Air, Finding};
+use super::verdict::finding;
+use super::{FoundBox, KnownDriver, LeakVerdict};
+use crate::enclosure::{Hole, HoleFlow, LeakPath, equivalent_hole, equivalent_seam_m, leak_resistance_pa_s_m3};
+use crate::quantity::{Air, Code, Finding, Severity};
+use std::f64::consts::SQRT_2;
 
 /// A leak in a builder's words.
 #[derive(Debug, Clone, PartialEq)]
@@ -13,9 +22,94 @@ pub struct LeakAdvice {
     pub finding: Finding,
 }
 
+/// Below this Q_L a box is no closed box any more, below that its bass and damping are others.
+const SEVERE_QL: f64 = 10.0;
+/// A seam of this length is told the width of.
+const SEAM_M: f64 = 0.1;
+/// A hole whose air weighs more than friction holds back is more a vent.
+const MOSTLY_MASS: f64 = 1.0;
+
+const FIND: &str = "look at seams, terminal plate, cable hole and the driver's gasket and screws; a printed wall can be porous between its \
+                    layers. To find it: leave the driver in, play a quiet tone below the resonance (keep the level low, ears away from \
+                    the cone), and feel for air with a wet finger or a strip of tissue, or brush soapy water on the outside, away from \
+                    driver and terminals; no flame and no smoke. Press putty or tape on one suspect after the other and measure \
+                    again. Seal it, let solvents and glue air out as their label says, wear a dust mask for sanding";
+
 /// What a leak means; `None` where none is seen and none can hide. `wall_m`: how thick the walls are; `load_v`: voltage across
 /// the loudspeaker at its resonance, rms.
-pub fn leak_advice(found: &FoundBox, wall_m: f64, load_v: Option<f64>, air: &Air) -> Option<LeakAdvice> {
-    let _ = (found, wall_m, load_v, air);
-    None
+pub fn leak_advice(
+    found: &FoundBox,
+    driver: Option<&KnownDriver>,
+    wall_m: f64,
+    load_v: Option<f64>,
+    air: &Air,
+) -> Option<LeakAdvice> {
+    if found.leak.verdict == LeakVerdict::Airtight {
+        return None;
+    }
+    if found.leak.verdict == LeakVerdict::Undecided {
+        return Some(LeakAdvice { hole: None, finding: undecided(found) });
+    }
+    let path = path(found, driver, wall_m, load_v, air);
+    let hole = path.as_ref().and_then(|path| equivalent_hole(path, air));
+    let size = match (&path, &hole) {
+        (Some(path), Some(hole)) => format!("; {}", size_words(path, hole, air)),
+        _ => String::new(),
+    };
+    let (says, severity) = match found.leak.ql {
+        Some(ql) => {
+            let severity = if ql.value < SEVERE_QL { Severity::Fault } else { Severity::Caution };
+            (format!("the box leaks: Q_L = {:.1} ± {:.1}{size}", ql.value, 2.0 * ql.u), severity)
+        }
+        None => ("the box leaks".to_owned(), Severity::Caution),
+    };
+    Some(LeakAdvice { hole, finding: finding(Code::Leak, severity, says, FIND) })
+}
+
+fn undecided(found: &FoundBox) -> Finding {
+    let says = match found.leak.ql_above {
+        Some(above) => {
+            format!("whether the box leaks can't be told: a leak with a Q_L of {above:.0} or more could hide")
+        }
+        None => "whether the box leaks can't be told from this curve".to_owned(),
+    };
+    let advice = "start the sweep two octaves below the resonance, with more repeats, and give the driver's document with --driver";
+    finding(Code::Leak, Severity::Note, says, advice)
+}
+
+/// The leak as the wall sees it; `None` without Q_L or volume.
+fn path(
+    found: &FoundBox,
+    driver: Option<&KnownDriver>,
+    wall_m: f64,
+    load_v: Option<f64>,
+    air: &Air,
+) -> Option<LeakPath> {
+    let (ql, volume) = (found.leak.ql?, found.number("volume_m3")?);
+    let hz = found.model.reference_hz();
+    let pressure_pa = driver.zip(load_v).and_then(|(driver, load_v)| {
+        let (bl_tm, sd_m2) = (driver.bl_tm?.value, driver.sd_m2?.value);
+        let pressed = found.model.flows(hz).cone * found.model.box_impedance(hz);
+        Some(SQRT_2 * load_v * bl_tm * pressed.norm() / sd_m2)
+    });
+    Some(LeakPath {
+        resistance_pa_s_m3: leak_resistance_pa_s_m3(ql.value, volume.value, hz, air),
+        wall_m,
+        hz,
+        pressure_pa,
+    })
+}
+
+fn size_words(path: &LeakPath, hole: &Hole, air: &Air) -> String {
+    let kind = match hole.flow {
+        HoleFlow::Laminar => "",
+        HoleFlow::Orifice => " at this level",
+    };
+    let rough = if hole.mass_over_friction > MOSTLY_MASS { " (roughly: the air in it counts as well)" } else { "" };
+    format!(
+        "as much as a round hole of {:.1} mm{kind} through {:.1} mm{rough}, or a seam of 100 mm that gapes by {:.3} mm",
+        1e3 * hole.diameter_m,
+        1e3 * path.wall_m,
+        1e3 * equivalent_seam_m(path, SEAM_M, air)
+    )
 }

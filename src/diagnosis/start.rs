@@ -13,7 +13,7 @@ use super::{BoxKind, KnownDriver};
 use crate::driver::{
     DriverModel, FitSettings, Shape, Suspension, SuspensionKind, VoiceCoil, VoiceCoilKind, fit_driver, starts,
 };
-use crate::enclosure::{BoxedDriver, Enclosure, LossFactors, Moved, Opening};
+use crate::enclosure::{BoxedDriver, Enclosure, LossFactors, Moved, Opening, by_peaks};
 use crate::impedance::Impedance;
 
 /// Losses to begin with: little, and much.
@@ -41,10 +41,6 @@ pub(super) fn beginnings(
         Some(known) => vec![known.model],
         None => drivers_by_curve(curve, kind, peaks),
     };
-    let losses = match kind {
-        BoxKind::Closed => vec![Loss::Leakage],
-        BoxKind::Vented | BoxKind::PassiveRadiator => vec![Loss::Leakage],
-    };
     let knowledge = if driver.is_some() { Foreknowledge::Measured } else { Foreknowledge::Nothing };
     let mut begun: Vec<(Unknowns, Vec<Vec<f64>>)> = Vec::new();
     for model in drivers {
@@ -52,7 +48,7 @@ pub(super) fn beginnings(
             voice_coil: VoiceCoilKind::of(&model.voice_coil),
             suspension: SuspensionKind::of(&model.suspension),
         };
-        let unknowns = Unknowns { shape, driver: knowledge, kind, losses: losses.clone() };
+        let unknowns = Unknowns { shape, driver: knowledge, kind, losses: vec![Loss::Leakage] };
         let boxes = enclosures(&model, kind, peaks, knowledge);
         let of_box = |enclosure: Enclosure| {
             LOSSES.map(|leakage| {
@@ -88,9 +84,7 @@ fn enclosures(driver: &DriverModel, kind: BoxKind, peaks: Peaks, knowledge: Fore
             .collect(),
         (_, Peaks::Two([low_hz, high_hz])) => {
             let fb_hz = low_hz * high_hz / fs_hz;
-            let [low, high, tuning] = [low_hz, high_hz, fb_hz].map(|hz| hz * hz);
-            let alpha = within((high - tuning) * (tuning - low) / (high * low));
-            tuned(kind, alpha, fb_hz)
+            tuned(kind, within(by_peaks([low_hz, high_hz], fb_hz).alpha), fb_hz)
         }
     }
 }

@@ -49,4 +49,4 @@ pub(crate) use start::starts;
 pub use suspension::Suspension;
 pub use test_box::{BoxedCone, more_air_in_box_kg, stiffness_ratio_by_damping, stiffness_ratio_by_resonance};
 pub use voice_coil::VoiceCoil;
-pub(crate) use weighting::{Noise, Weighting};
+pub(crate) use weighting::{Noise, Weighting, shares};

@@ -96,7 +96,7 @@ fn noise_exponents(sigma_ohm: &[f64], measured: &[Complex64]) -> Vec<f64> {
 }
 
 /// aᵢ.
-fn shares(hz: &[f64], resolution_hz: Option<f64>) -> Vec<f64> {
+pub(crate) fn shares(hz: &[f64], resolution_hz: Option<f64>) -> Vec<f64> {
     let Some(resolution_hz) = resolution_hz else {
         return vec![1.0; hz.len()];
     };

@@ -149,8 +149,8 @@ impl BoxedDriver {
         self.moved.stiffness_ratio / (jx * self.driver.suspension.compliance_ratio(jx.im))
     }
 
-    /// z_b, written so that an opening without impedance leaves none.
-    fn box_impedance(&self, hz: f64) -> Complex64 {
+    /// z_b: what the box adds to that, written so that an opening without impedance leaves none.
+    pub fn box_impedance(&self, hz: f64) -> Complex64 {
         let jx = Complex64::new(0.0, hz / self.driver.fs_hz);
         let closed = self.closed(jx);
         self.opening_impedance(jx).map_or_else(|| closed.inv(), |z| z / (1.0 + z * closed))

@@ -10,6 +10,8 @@ mod vented;
 
 pub use boxed::{BoxedDriver, Enclosure, Flows, LossFactors, Moved, Opening};
 pub use closed::{ClosedBox, FLATTEST_QTC, SmallSignal, closed_box, closed_box_volume_m3};
-pub use hole::{Hole, HoleFlow, LeakPath, equivalent_hole};
-pub use panel::{MATERIALS, Material};
+pub use hole::{Hole, HoleFlow, LeakPath, equivalent_hole, equivalent_seam_m, leak_resistance_pa_s_m3};
+pub use panel::{Edges, MATERIALS, Material, Panel};
 pub use port::{Port, PortEnds};
+pub use standing_wave::{StandingWave, standing_waves};
+pub use vented::{ByPeaks, VentedBox, by_peaks, ql_from_minimum, radiator_tuning_hz, tuning_hz};

@@ -15,7 +15,7 @@
 //! in acoustic units, written out here.
 #![allow(clippy::unwrap_used, clippy::print_stdout, missing_docs)] // an experiment may stop, and prints what it finds
 
-use boxwright::bench::{Bend, ClosedBox, Driver, HungDriver, Load, LossyInductance};
+use boxwright::bench::{Bend, Driver, Enclosure, HungDriver, Load, LossyInductance};
 use boxwright::diagnosis::{BoxKind, BoxSettings, FoundBox, KnownDriver, LeakVerdict, NearField, examine_box};
 use boxwright::driver::{
     Doubted, DriverFit, Evidence, FitSettings, SuspensionKind, VoiceCoilKind, driver_parameters, fit_driver,
@@ -232,17 +232,17 @@ fn truth_of(hung: &HungDriver) -> [f64; 2] {
     use boxwright::bench::{Jig, JigSettings};
     let settings = JigSettings { load: Load::Driver(Box::new(hung.clone())), ..JigSettings::default() };
     let truth = Jig::new(settings).unwrap().truth(&[100.0], -20.0, 1.0);
-    let boxed = truth.at[0].boxed.unwrap();
+    let boxed = truth.at[0].boxed.unwrap().closed.unwrap();
     [boxed.fc_hz, boxed.qtc]
 }
 
-fn enclosure(case: &Case) -> ClosedBox {
-    ClosedBox { volume_m3: case.volume_m3, ql: case.ql, qa: case.qa }
+fn enclosure(case: &Case) -> Enclosure {
+    Enclosure { ql: case.ql, qa: case.qa, ..Enclosure::closed(case.volume_m3) }
 }
 
 fn known_driver(case: &Case, noise: f64, random: &mut Random) -> Option<KnownDriver> {
     let hz = frequencies_hz();
-    let load = |driver: Driver, enclosure: Option<ClosedBox>| {
+    let load = |driver: Driver, enclosure: Option<Enclosure>| {
         Load::Driver(Box::new(HungDriver { enclosure, creep_per_decade: case.creep, ..HungDriver::free(driver) }))
     };
     let curve = |load: &Load, random: &mut Random| {
@@ -252,7 +252,7 @@ fn known_driver(case: &Case, noise: f64, random: &mut Random) -> Option<KnownDri
     let free = fit_driver(&curve(&load(case.driver.clone(), None), random), &FitSettings::default()).ok()?;
     let volume_m3 = 2.0 * case.volume_m3;
     let test = Driver { mms_kg: 1.02 * case.driver.mms_kg, ..case.driver.clone() };
-    let test = load(test, Some(ClosedBox { volume_m3, ql: None, qa: None }));
+    let test = load(test, Some(Enclosure::closed(volume_m3)));
     let settings = FitSettings {
         voice_coil: Some(VoiceCoilKind::of(&free.model.voice_coil)),
         suspension: Some(SuspensionKind::of(&free.model.suspension)),

@@ -5,14 +5,16 @@
 //! L₂(x)·di₂/dt  = R₂·(i − i₂) − L₂'(x)·v·i₂
 //! dx/dt         = v
 //! M_ms·dv/dt    = Bl(x)·i − R_ms·v − K(x)·x + ½·i²·L_e'(x) + ½·i₂²·L₂'(x) + S_d·p_r
-//! C_AB·dp/dt    = −S_d·v − q_l        p_r = (p − R_AB·S_d·v)/(1 + R_AB/R_AL)        q_l = p_r/R_AL
+//! C_AB·dp/dt    = −S_d·v − q_l − Σq_n      p_r = (p − R_AB·(S_d·v + Σq_n))/(1 + R_AB/R_AL)      q_l = p_r/R_AL
+//! M_n·dq_n/dt   = p_r − R_n·q_n − X_n/C_n  dX_n/dt = q_n
 //! low-pass:   L·di_L/dt = e − R_L·i_L − u_n      C·dv_C/dt = i_L − i_n      u_n = v_C + R_C·(i_L − i_n)
 //! high-pass:  L·di_L/dt = u_n − R_L·i_L          C·dv_C/dt = i_L + i_n      u_n = e − v_C − R_C·(i_L + i_n)
-//! u = u_n − R_s·i_n        i_n = i + u/R_p        output: q' = S_d·dv/dt + dq_l/dt
+//! u = u_n − R_s·i_n        i_n = i + u/R_p        output: q' = S_d·dv/dt + dq_l/dt + Σdq_n/dt
 //! ```
 //!
 //! u, i: voltage and current at the driver; i₂: current in L₂; v: velocity of the cone, m/s; p, p_r: pressure in the
-//! box's compliance and at the back of the cone, Pa; q_l: flow out through leaks, m³/s; i_L, v_C: state of the filter;
+//! box's compliance and at the back of the cone, Pa; q_l: flow out through leaks, m³/s; q_n, X_n: flow through vent,
+//! passive radiator or wall and the volume that it has moved (`enclosure.rs`); i_L, v_C: state of the filter;
 //! e: amplifier voltage, V; q': volume acceleration of all that leaves the box, m³/s². The rest: `driver.rs`,
 //! `speaker.rs`. Primes on L are derivatives with respect to x. Solved by the classical Runge–Kutta method of fourth order.
 //!
@@ -21,11 +23,16 @@
 
 use super::converter::Between;
 use super::driver::Driver;
+use super::enclosure::Branch;
 use super::fastest::spectral_radius;
 use super::speaker::{Filter, Way};
 
-/// i, i₂, x, v, p, i_L, v_C.
-pub type State = [f64; 7];
+/// How many things may yield to the pressure in the box.
+const BRANCHES: usize = 2;
+/// Numbers in the state of a way.
+pub const NUMBERS: usize = 7 + 2 * BRANCHES;
+/// i, i₂, x, v, p, i_L, v_C, then q and X of each branch.
+pub type State = [f64; NUMBERS];
 
 /// Airtight boxes settle in a few ms.
 const SETTLING_S: f64 = 0.1;
@@ -53,6 +60,9 @@ pub struct Circuit {
     absorption: f64,
     leak: f64,
     rear_divider: f64,
+    branches: [Branch; BRANCHES],
+    /// 1/M of each; zero: there is none.
+    per_mass: [f64; BRANCHES],
     fastest_per_s: f64,
     settling_s: f64,
 }
@@ -97,6 +107,8 @@ impl Circuit {
             absorption,
             leak,
             rear_divider: 1.0 / (1.0 + absorption * leak),
+            branches: way.enclosure.branches().map(Option::unwrap_or_default),
+            per_mass: way.enclosure.branches().map(|branch| branch.map_or(0.0, |branch| 1.0 / branch.mass)),
             fastest_per_s: 0.0,
             driver,
         };
@@ -107,11 +119,11 @@ impl Circuit {
     /// The greatest magnitude of the eigenvalues at rest, where the inductance is at its smallest, 1/s.
     fn spectral_radius_per_s(&self) -> f64 {
         let change = |small: &[f64]| {
-            let mut state = [0.0; 7];
+            let mut state = [0.0; NUMBERS];
             state.copy_from_slice(small);
             self.change(&state, 0.0, 0.0).0.to_vec()
         };
-        spectral_radius(7, change) / self.least_bend()
+        spectral_radius(NUMBERS, change) / self.least_bend()
     }
 
     /// λ(x) where the inductance is smallest: at an end of its range.
@@ -133,7 +145,7 @@ impl Circuit {
     /// What the way draws from an amplifier of voltage e in this state: `siemens·e + amperes`, both given.
     #[inline(always)]
     pub(super) fn drawn(&self, state: &State) -> [f64; 2] {
-        let &[i, _, _, _, _, coil_a, capacitor_v] = state;
+        let &[i, _, _, _, _, coil_a, capacitor_v, ..] = state;
         let siemens = self.divider * self.across_siemens;
         match self.filter {
             Kind::None => [siemens, self.divider * i],
@@ -160,7 +172,7 @@ impl Circuit {
     /// The change of the state in one second, and the volume acceleration, m³/s². `crept_m`: see [`Self::spring_n`].
     #[inline(always)]
     pub(super) fn change(&self, state: &State, drive_v: f64, crept_m: f64) -> (State, f64) {
-        let &[i, i2, x, v, p, coil_a, capacitor_v] = state;
+        let &[i, i2, x, v, p, coil_a, capacitor_v, q1, x1, q2, x2] = state;
         let d = &self.driver;
         let held = x.clamp(-d.limit_m, d.limit_m);
         let moving = if held == x { v } else { 0.0 };
@@ -180,8 +192,12 @@ impl Circuit {
         let lossy_v = self.r2_ohm * (i - i2);
         let di = (u - d.re_ohm * i - lossy_v - bl * v - d.le_h * slope * moving * i) * self.per_le * per_bend;
         let di2 = (lossy_v - self.l2_h * slope * moving * i2) * self.per_l2 * per_bend;
-        let rear_pa = (p - self.absorption * d.sd_m2 * v) * self.rear_divider;
-        let dp = (-d.sd_m2 * v - rear_pa * self.leak) * self.per_compliance;
+        let pushed = d.sd_m2 * v + q1 + q2;
+        let rear_pa = (p - self.absorption * pushed) * self.rear_divider;
+        let dp = (-pushed - rear_pa * self.leak) * self.per_compliance;
+        let [one, two] = &self.branches;
+        let dq1 = (rear_pa - one.resistance * q1 - one.elastance * x1) * self.per_mass[0];
+        let dq2 = (rear_pa - two.resistance * q2 - two.elastance * x2) * self.per_mass[1];
         let pull = if held == x { 0.5 * slope * (i * i * d.le_h + i2 * i2 * self.l2_h) } else { 0.0 };
         let spring = self.spring_n(x, crept_m);
         let dv = (bl * i - d.rms_kg_s * v - spring + pull + d.sd_m2 * rear_pa) / d.mms_kg;
@@ -190,8 +206,10 @@ impl Circuit {
             Kind::LowPass => (drive_v - dcr_ohm * coil_a - node_v, coil_a - drawn_a),
             Kind::HighPass => (node_v - dcr_ohm * coil_a, coil_a + drawn_a),
         };
-        let leaking = (dp - self.absorption * d.sd_m2 * dv) * self.rear_divider * self.leak;
-        ([di, di2, v, dv, dp, dcoil * self.per_l, dcapacitor * self.per_c], d.sd_m2 * dv + leaking)
+        let leaving = d.sd_m2 * dv + dq1 + dq2;
+        let leaking = (dp - self.absorption * leaving) * self.rear_divider * self.leak;
+        let (dcoil_a, dcapacitor_v) = (dcoil * self.per_l, dcapacitor * self.per_c);
+        ([di, di2, v, dv, dp, dcoil_a, dcapacitor_v, dq1, q1, dq2, q2], leaving + leaking)
     }
 
     /// One step; gives the volume acceleration at its start. `drive_v`: at its start, middle and end.
@@ -218,7 +236,7 @@ pub struct Played<'a> {
 impl<'a> Played<'a> {
     /// At rest.
     pub fn new(circuit: &'a Circuit) -> Self {
-        Self { circuit, state: [0.0; 7] }
+        Self { circuit, state: [0.0; NUMBERS] }
     }
 }
 

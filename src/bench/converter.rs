@@ -221,7 +221,7 @@ mod tests {
     fn blocks_join_without_a_seam() {
         let mut way = crate::bench::Speaker::rear_satellite().ways[0].straightened();
         way.filter = crate::bench::Filter::None;
-        way.enclosure = crate::bench::ClosedBox { volume_m3: 1.0, ql: None, qa: None };
+        way.enclosure = crate::bench::Enclosure::closed(1.0);
         (way.driver.lossy, way.driver.le_h, way.driver.re_ohm) = (None, 2e-3, 800.0);
         (way.driver.mms_kg, way.driver.rms_kg_s, way.driver.cms_m_n) = (1.0, 1e-4, 1.0);
         let (converter, circuit) = (Converter::new(48_000.0, 16), Circuit::new(&way));

@@ -39,7 +39,7 @@ pub fn steady_tone(circuit: &Circuit, frequency_hz: f64, amplitude_v: f64) -> [C
     let halves: Vec<f64> =
         (0..=2 * steps).map(|half| amplitude_v * (TAU * half as f64 / (2 * steps) as f64).cos()).collect();
     let step_s = 1.0 / (frequency_hz * steps as f64);
-    let mut state = [0.0; 7];
+    let mut state = [0.0; crate::bench::circuit::NUMBERS];
     let mut period = vec![0.0; steps];
     for _ in 0..=(circuit.settling_s() * frequency_hz).ceil() as usize {
         for (step, acceleration) in period.iter_mut().enumerate() {
@@ -63,7 +63,7 @@ mod tests {
     /// The mid-woofer alone at the amplifier, only one of its curves bent.
     fn woofer(force_factor: Bend, stiffness: Bend, inductance: Bend) -> Way {
         let way = Speaker::rear_satellite().ways[0].straightened();
-        let enclosure = crate::bench::ClosedBox { ql: None, qa: None, ..way.enclosure };
+        let enclosure = crate::bench::Enclosure { ql: None, qa: None, ..way.enclosure };
         let driver = crate::bench::Driver { force_factor, stiffness, inductance, ..way.driver.clone() };
         Way { driver, enclosure, filter: Filter::None, ..way }
     }
@@ -139,7 +139,7 @@ mod tests {
     fn current_pulls_the_coil_to_the_greater_inductance() {
         let inward = woofer(Bend::STRAIGHT, Bend::STRAIGHT, Bend([-50.0, 0.0, 0.0, 0.0]));
         let circuit = Circuit::new(&inward);
-        let mut state = [0.0; 7];
+        let mut state = [0.0; crate::bench::circuit::NUMBERS];
         let (drive_v, step_s) = (2.0, 1.0 / 768_000.0);
         let (mut mean_m, periods, steps) = (0.0, 800, 768);
         for n in 0..periods * steps {

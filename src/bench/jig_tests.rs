@@ -33,7 +33,7 @@ fn polar(magnitude: f64, degrees: f64) -> Complex64 {
 
 /// Every load that has an impedance.
 fn loads() -> Vec<(&'static str, Load)> {
-    let in_a_box = ClosedBox { volume_m3: 2.4e-3, ql: Some(12.0), qa: Some(40.0) };
+    let in_a_box = Enclosure { ql: Some(12.0), qa: Some(40.0), ..Enclosure::closed(2.4e-3) };
     // Resistors across the drivers make currents follow the node's voltage at once.
     let mut padded = Speaker::rear_satellite();
     padded.ways[0].filter = Filter::None;
@@ -44,6 +44,9 @@ fn loads() -> Vec<(&'static str, Load)> {
         ("driver", hung(|_| ())),
         ("added mass", hung(|hung| hung.added_mass_kg = 3e-3)),
         ("box", hung(|hung| hung.enclosure = Some(in_a_box))),
+        ("first box", Load::Driver(Box::new(HungDriver::first_box()))),
+        ("vented box", Load::Driver(Box::new(HungDriver::vented_box()))),
+        ("passive radiator", Load::Driver(Box::new(HungDriver::radiator_box()))),
         ("capacitor", hung(|hung| hung.series_capacitor_f = Some(47e-6))),
         ("creep", hung(|hung| hung.creep_per_decade = 0.12)),
         ("satellite", Load::Loudspeaker(Speaker::rear_satellite())),
@@ -198,8 +201,8 @@ fn without_creep_and_box_the_truth_has_the_textbook_parameters() {
         // Rounding; the halving ends at 1e-16 of twenty octaves.
         assert!((found / expected - 1.0).abs() < 1e-12, "{found} {expected}");
     }
-    mid.enclosure = Some(ClosedBox { volume_m3: 1.9e-3, ql: None, qa: None });
-    let boxed = one(&mid).boxed.unwrap();
+    mid.enclosure = Some(Enclosure::closed(1.9e-3));
+    let boxed = one(&mid).boxed.unwrap().closed.unwrap();
     assert!((boxed.fc_hz / d.fs_hz() / (1.0 + d.vas_m3() / 1.9e-3).sqrt() - 1.0).abs() < 1e-12);
     // Mass doubles: fs falls by √2.
     (mid.enclosure, mid.added_mass_kg) = (None, mid.driver.mms_kg);

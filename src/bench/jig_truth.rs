@@ -13,10 +13,10 @@ use super::air::{AIR_DENSITY_KG_M3, SPEED_OF_SOUND_M_S};
 use super::converter::FLAT_SHARE;
 use super::creep::softer;
 use super::driver::{Driver, LossyInductance};
+use super::enclosure::Enclosure;
 use super::jig::{Jig, JigInput, Recorder, Wiring};
 use super::load::{HungDriver, Load};
-use super::phasor::{coil_impedance, input_impedance, rear_impedance};
-use super::speaker::ClosedBox;
+use super::phasor::{coil_impedance, input_impedance, near_accelerations, rear_impedance};
 use super::truth::{Curve, WayFacts};
 use crate::quantity::amplitude_from_db;
 use num_complex::Complex64;
@@ -105,15 +105,35 @@ pub struct DriverTruth {
 
 /// A driver in its box, the losses of the box included.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[allow(missing_docs)] // the symbols of `speaker.rs`
 pub struct BoxTruth {
+    /// What a closed box makes of the driver; absent for one with an opening.
+    #[serde(flatten)]
+    pub closed: Option<ClosedTruth>,
+    /// Tuning and peaks of one with an opening; absent for a closed one.
+    #[serde(flatten)]
+    pub open: Option<OpenTruth>,
+    /// All of the box.
+    #[serde(flatten)]
+    pub enclosure: Enclosure,
+}
+
+/// Resonance and quality in a closed box.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[allow(missing_docs)] // the symbols of `speaker.rs`
+pub struct ClosedTruth {
     pub fc_hz: f64,
     pub qmc: f64,
     pub qec: f64,
     pub qtc: f64,
-    pub volume_m3: f64,
-    pub ql: Option<f64>,
-    pub qa: Option<f64>,
+}
+
+/// Tuning of a box with an opening, and where |Z| of the driver in it is highest below and above that.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[allow(missing_docs)] // as they are named
+pub struct OpenTruth {
+    pub fb_hz: f64,
+    pub f_low_hz: f64,
+    pub f_high_hz: f64,
 }
 
 impl Jig {
@@ -190,6 +210,15 @@ impl Load {
     }
 }
 
+impl Load {
+    /// Volume accelerations of cone and opening, both outwards, for one volt at the terminals of a driver in its box at the start, m³/s²/V: what a
+    /// microphone close to them follows. None for other loads.
+    pub fn near_field(&self, frequency_hz: f64) -> Option<[Complex64; 2]> {
+        let Self::Driver(hung) = self else { return None };
+        Some(near_accelerations(&hung.way(), Complex64::new(0.0, TAU * frequency_hz)))
+    }
+}
+
 /// What lies behind the cone.
 #[derive(Clone, Copy, PartialEq)]
 enum Air {
@@ -232,9 +261,27 @@ impl HungDriver {
     }
 
     fn box_truth(&self, time_s: f64) -> Option<BoxTruth> {
-        let ClosedBox { volume_m3, ql, qa } = self.enclosure?;
-        let [fc_hz, qmc, qec, qtc] = self.resonance(time_s, Air::Box);
-        Some(BoxTruth { fc_hz, qmc, qec, qtc, volume_m3, ql, qa })
+        let enclosure = self.enclosure?;
+        let open = enclosure.tuning_hz().map(|fb_hz| {
+            let [f_low_hz, f_high_hz] =
+                [[0.05 * fb_hz, fb_hz], [fb_hz, 20.0 * fb_hz]].map(|range| self.peak_hz(range, time_s));
+            OpenTruth { fb_hz, f_low_hz, f_high_hz }
+        });
+        let closed = open.is_none().then(|| {
+            let [fc_hz, qmc, qec, qtc] = self.resonance(time_s, Air::Box);
+            ClosedTruth { fc_hz, qmc, qec, qtc }
+        });
+        Some(BoxTruth { closed, open, enclosure })
+    }
+
+    /// Where |Z| is highest within a range, on a grid of 2⁻¹³ octaves, which is finer than any curve shows it.
+    fn peak_hz(&self, [from_hz, to_hz]: [f64; 2], time_s: f64) -> f64 {
+        let steps = ((to_hz / from_hz).log2() * 8192.0) as u32;
+        let hz = |step: u32| from_hz * (f64::from(step) / 8192.0).exp2();
+        let height = |step: u32| self.impedance(Complex64::new(0.0, TAU * hz(step)), time_s).norm();
+        // Over octaves above the peak the coil rises past it: the first local maximum from the box's tuning on.
+        let is_peak = |step: &u32| height(*step) >= height(step - 1) && height(*step) > height(step + 1);
+        (1..steps).filter(is_peak).max_by(|&a, &b| height(a).total_cmp(&height(b))).map_or(f64::NAN, hz)
     }
 
     fn truth(&self, time_s: f64) -> DriverTruth {

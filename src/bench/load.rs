@@ -9,9 +9,10 @@
 //! Ours: one time constant is the simplest way towards a new state of rest; real coils and magnets have several.
 
 use super::driver::Driver;
+use super::enclosure::{Enclosure, Opening, RingingWall};
 use super::error::{BenchError, check};
 use super::load_circuit::MOST_WAYS;
-use super::speaker::{ClosedBox, Filter, Pad, Polarity, Speaker, Way};
+use super::speaker::{Filter, Pad, Polarity, Speaker, Way};
 use serde::{Deserialize, Serialize};
 
 /// What hangs on the jig's clips.
@@ -41,7 +42,7 @@ pub struct HungDriver {
     /// Mass that was added to the cone.
     pub added_mass_kg: f64,
     /// The box behind it; absent: free air.
-    pub enclosure: Option<ClosedBox>,
+    pub enclosure: Option<Enclosure>,
     /// A capacitor in series, by mistake or as protection.
     pub series_capacitor_f: Option<f64>,
     /// Creep of the suspension, κ of `creep.rs`; zero: none.
@@ -78,6 +79,8 @@ impl Change {
     }
 }
 
+/// What moves along with the mid-woofer in a box more than in free air: an eighth of the 0.41 g that (8/3)·ρ·a³ on both sides weigh.
+const BOXED_AIR_KG: f64 = 0.05e-3;
 /// Air that is no box: one in which a driver of 1 m³ of V_as rises by a part in 10⁹.
 const FREE_AIR_M3: f64 = 1e9;
 
@@ -101,6 +104,34 @@ impl HungDriver {
         Self::free(Speaker::rear_satellite().ways.swap_remove(0).driver)
     }
 
+    /// The mid-woofer in the first box that was built for it: 1.82 l instead of the designed 1.9, a leaking seam, a wall that rings.
+    pub fn first_box() -> Self {
+        let wall = RingingWall { hz: 372.0, q: 35.0, share: 0.012 };
+        let enclosure = Enclosure { ql: Some(8.0), qa: Some(45.0), wall: Some(wall), ..Enclosure::closed(1.82e-3) };
+        Self { enclosure: Some(enclosure), added_mass_kg: BOXED_AIR_KG, ..Self::mid() }
+    }
+
+    /// The same box, sealed, with a brace on that wall.
+    pub fn sealed_box() -> Self {
+        let wall = RingingWall { hz: 610.0, q: 25.0, share: 0.003 };
+        let enclosure = Enclosure { qa: Some(40.0), wall: Some(wall), ..Enclosure::closed(1.81e-3) };
+        Self { enclosure: Some(enclosure), added_mass_kg: BOXED_AIR_KG, ..Self::mid() }
+    }
+
+    /// The mid-woofer in a vented box of 4 l whose tube came out 12 mm too long: 87 Hz where 93 Hz were designed.
+    pub fn vented_box() -> Self {
+        let opening = Opening::Vent { diameter_m: 0.032, length_m: 0.057, count: 1, qp: Some(60.0) };
+        let enclosure = Enclosure { ql: Some(18.0), qa: Some(60.0), opening: Some(opening), ..Enclosure::closed(4e-3) };
+        Self { enclosure: Some(enclosure), added_mass_kg: BOXED_AIR_KG, ..Self::mid() }
+    }
+
+    /// The mid-woofer in a box of 4 l with a passive radiator.
+    pub fn radiator_box() -> Self {
+        let opening = Opening::PassiveRadiator { mass_kg: 8e-3, area_m2: 60e-4, fp_hz: 45.0, qmp: 8.0 };
+        let enclosure = Enclosure { ql: Some(25.0), qa: Some(60.0), opening: Some(opening), ..Enclosure::closed(4e-3) };
+        Self { enclosure: Some(enclosure), added_mass_kg: BOXED_AIR_KG, ..Self::mid() }
+    }
+
     /// Whether it is another driver at the end than at the start.
     pub fn changes(&self) -> bool {
         self.warm_up.share != 0.0 || self.break_in.share != 0.0 || self.loss_share != 0.0
@@ -121,7 +152,7 @@ impl HungDriver {
 
     /// The driver at the start with its air, as a way without filter.
     pub(super) fn way(&self) -> Way {
-        let free = ClosedBox { volume_m3: FREE_AIR_M3, ql: None, qa: None };
+        let free = Enclosure::closed(FREE_AIR_M3);
         Way {
             name: "driver".to_owned(),
             driver: self.driver_at(0.0),
@@ -136,7 +167,7 @@ impl HungDriver {
     fn check(&self) -> Result<(), BenchError> {
         self.driver.check("driver")?;
         check("added mass in kg", self.added_mass_kg, [0.0, 10.0])?;
-        self.enclosure.as_ref().map_or(Ok(()), ClosedBox::check)?;
+        self.enclosure.as_ref().map_or(Ok(()), Enclosure::check)?;
         check("series capacitor in F", self.series_capacitor_f.unwrap_or(1e-6), [1e-8, 1.0])?;
         check("creep per decade", self.creep_per_decade, [0.0, 1.0])?;
         self.warm_up.check("warming up of the voice coil, a share")?;

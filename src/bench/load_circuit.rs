@@ -9,7 +9,7 @@
 //! capacitor in series, V. The equations of a way: `circuit.rs`; of its creeping suspension: `creep.rs`.
 //! Derivation: Kirchhoff's laws at the node where the ways meet. Solved by the Runge–Kutta method of fourth order.
 
-use super::circuit::{Circuit, State, quieten};
+use super::circuit::{Circuit, NUMBERS, State, quieten};
 use super::converter::Between;
 use super::creep::{SPRINGS, rates_per_s};
 use super::fastest::spectral_radius;
@@ -18,7 +18,7 @@ use super::load::{HungDriver, Load};
 /// Loudspeakers of more ways would need more room in the state.
 pub const MOST_WAYS: usize = 2;
 /// Numbers in the state of one way.
-const OF_A_WAY: usize = 7;
+const OF_A_WAY: usize = NUMBERS;
 /// The slow springs of the first way, then the capacitor.
 const SLOW: usize = MOST_WAYS * OF_A_WAY;
 const CAPACITOR: usize = SLOW + SPRINGS;

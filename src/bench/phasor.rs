@@ -1,12 +1,12 @@
 //! One way at small signals, by impedances: the truth that the time domain must reach.
 //!
 //! ```text
-//! Z_AB = (R_AB + 1/jωC_AB) ∥ R_AL        Z_M = R_ms + jω·M_ms + 1/(jω·C_ms) + S_d²·Z_AB
+//! 1/Z_AB = 1/(R_AB + 1/jωC_AB) + 1/R_AL + ΣY_n        Z_M = R_ms + jω·M_ms + 1/(jω·C_ms) + S_d²·Z_AB
 //! Z = R_e + jω·L_e + (jω·L₂ ∥ R₂) + Bl²/Z_M        v = (Bl/Z_M)·(u/Z)
-//! q' = jω·S_d·v·(1 − Z_AB/R_AL)
+//! q' = jω·S_d·v·(1 − Z_AB·(1/R_AL + ΣY_n))
 //! ```
 //!
-//! Symbols: `circuit.rs`; between amplifier and driver the filter and the pad divide the voltage as any ladder does.
+//! Symbols: `circuit.rs`; Y_n: what else yields to the pressure in the box (`enclosure.rs`); between amplifier and driver the filter and the pad divide the voltage as any ladder does.
 //! Written from the circuit diagram and not from the differential equations, so that each can judge the other.
 //!
 //! Source: R. H. Small, "Closed-Box Loudspeaker Systems, Part I: Analysis", J. Audio Eng. Soc. 20 (December 1972)
@@ -22,7 +22,7 @@ pub fn volume_acceleration(way: &Way, frequency_hz: f64) -> Complex64 {
     let s = Complex64::new(0.0, TAU * frequency_hz);
     let mechanical = mechanical_impedance(way, s);
     let velocity = way.driver.bl_tm / mechanical * terminal_voltage(way, s) / driver_impedance_at(way, s);
-    s * way.driver.sd_m2 * velocity * (1.0 - rear_impedance(way, s) * way.leak_conductance())
+    s * way.driver.sd_m2 * velocity * (1.0 - rear_impedance(way, s) * (way.leak_conductance() + yielding(way, s)))
 }
 
 /// Impedance at the terminals of the driver in its box, ohm.
@@ -48,7 +48,20 @@ fn mechanical_impedance(way: &Way, s: Complex64) -> Complex64 {
 /// Z_AB.
 pub(super) fn rear_impedance(way: &Way, s: Complex64) -> Complex64 {
     let filled = way.absorption_resistance() + 1.0 / (s * way.enclosure.compliance_m3_pa());
-    1.0 / (1.0 / filled + way.leak_conductance())
+    1.0 / (1.0 / filled + way.leak_conductance() + yielding(way, s))
+}
+
+/// ΣY_n.
+fn yielding(way: &Way, s: Complex64) -> Complex64 {
+    way.enclosure.branches().into_iter().flatten().map(|branch| branch.admittance(s)).sum()
+}
+
+/// Volume accelerations of the cone and of the opening for one volt at the driver's terminals, both outwards, m³/s²/V.
+pub(super) fn near_accelerations(way: &Way, s: Complex64) -> [Complex64; 2] {
+    let velocity = way.driver.bl_tm / mechanical_impedance(way, s) / driver_impedance_at(way, s);
+    let cone = s * way.driver.sd_m2 * velocity;
+    let opening = way.enclosure.branches()[0].map_or(Complex64::ZERO, |branch| branch.admittance(s));
+    [cone, -cone * rear_impedance(way, s) * opening]
 }
 
 /// Impedance of the whole way at the amplifier, filter and pad included, ohm.
@@ -98,7 +111,7 @@ mod tests {
     use super::*;
     use crate::bench::air::{AIR_DENSITY_KG_M3, SPEED_OF_SOUND_M_S};
     use crate::bench::reference::{Row, rows};
-    use crate::bench::{Bend, ClosedBox, Driver, Pad, Polarity};
+    use crate::bench::{Bend, Driver, Enclosure, Pad, Polarity};
 
     /// A driver of these small-signal values, its coil all but free of inductance, in an airtight box without losses.
     fn boxed(fs_hz: f64, qts: f64, vas_m3: f64, volume_m3: f64) -> Way {
@@ -123,7 +136,7 @@ mod tests {
         Way {
             name: "test".to_owned(),
             driver,
-            enclosure: ClosedBox { volume_m3, ql: None, qa: None },
+            enclosure: Enclosure::closed(volume_m3),
             filter: Filter::None,
             pad: Pad::default(),
             polarity: Polarity::Straight,
@@ -178,7 +191,7 @@ mod tests {
     #[test]
     fn a_leak_takes_bass_away_and_absorption_does_not() {
         let airtight = boxed(34.0, 0.47, 0.049, 0.04);
-        let with = |ql, qa| Way { enclosure: ClosedBox { ql, qa, ..airtight.enclosure }, ..airtight.clone() };
+        let with = |ql, qa| Way { enclosure: Enclosure { ql, qa, ..airtight.enclosure }, ..airtight.clone() };
         let gain_db =
             |way: &Way, hz| 20.0 * (volume_acceleration(way, hz) / volume_acceleration(&airtight, hz)).norm().log10();
         let (leaky, filled) = (with(Some(5.0), None), with(None, Some(5.0)));

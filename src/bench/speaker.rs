@@ -9,13 +9,13 @@
 //! ```
 //!
 //! L with its resistance (dcr), C with its own (esr). V: air volume, m³. Q_L, Q_A: leakage and absorption losses,
-//! taken at ω_c = 2π·f_c. The amplifier has no output resistance, so that the ways do not see each other.
+//! taken at ω_c = 2π·f_c, for a box with an opening at its tuning (`enclosure.rs`). The amplifier has no output resistance, so that the ways do not see each other.
 //!
 //! Source: R. H. Small, "Closed-Box Loudspeaker Systems, Part I: Analysis", J. Audio Eng. Soc. 20 (December 1972)
 //! 798–808.
 
-use super::air::{AIR_DENSITY_KG_M3, SPEED_OF_SOUND_M_S};
 use super::driver::{Bend, Driver, LossyInductance};
+use super::enclosure::Enclosure;
 use super::error::{BenchError, check};
 use serde::{Deserialize, Serialize};
 use std::f64::consts::TAU;
@@ -37,7 +37,7 @@ pub struct Way {
     /// The driver.
     pub driver: Driver,
     /// The air behind it.
-    pub enclosure: ClosedBox,
+    pub enclosure: Enclosure,
     /// Its filter.
     pub filter: Filter,
     /// Resistors between filter and driver.
@@ -46,17 +46,6 @@ pub struct Way {
     pub polarity: Polarity,
     /// How far above the axis of measurement it sits.
     pub above_axis_m: f64,
-}
-
-/// Air behind a driver, with its losses.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct ClosedBox {
-    /// Volume of the air.
-    pub volume_m3: f64,
-    /// Q of the leaks at the box resonance; absent: airtight.
-    pub ql: Option<f64>,
-    /// Q of the absorption at the box resonance; absent: none.
-    pub qa: Option<f64>,
 }
 
 /// The filter before a driver.
@@ -114,18 +103,6 @@ impl Polarity {
     }
 }
 
-impl ClosedBox {
-    /// C_AB, m³/Pa.
-    pub fn compliance_m3_pa(&self) -> f64 {
-        self.volume_m3 / (AIR_DENSITY_KG_M3 * SPEED_OF_SOUND_M_S.powi(2))
-    }
-
-    pub(super) fn check(&self) -> Result<(), BenchError> {
-        check("box volume in m³", self.volume_m3, [1e-7, 10.0])?;
-        [self.ql, self.qa].into_iter().flatten().try_for_each(|q| check("loss Q of the box", q, [0.5, 1e6]))
-    }
-}
-
 impl Way {
     /// Resonance in its box, without losses.
     pub fn fc_hz(&self) -> f64 {
@@ -139,19 +116,22 @@ impl Way {
 
     /// √(1 + V_as/V).
     pub(super) fn stiffening(&self) -> f64 {
-        (1.0 + self.driver.vas_m3() / self.enclosure.volume_m3).sqrt()
+        (1.0 + self.driver.vas_m3() / self.enclosure.air_m3()).sqrt()
+    }
+
+    /// Where the losses of the box are taken: f_c of a closed box, the tuning of an open one.
+    pub(super) fn reference_omega(&self) -> f64 {
+        TAU * self.enclosure.tuning_hz().unwrap_or_else(|| self.fc_hz())
     }
 
     /// 1/R_AL, m³/(s·Pa); zero when airtight.
     pub(super) fn leak_conductance(&self) -> f64 {
-        let omega_c = TAU * self.fc_hz();
-        self.enclosure.ql.map_or(0.0, |ql| omega_c * self.enclosure.compliance_m3_pa() / ql)
+        self.enclosure.ql.map_or(0.0, |ql| self.reference_omega() * self.enclosure.compliance_m3_pa() / ql)
     }
 
     /// R_AB, Pa·s/m³; zero without absorption.
     pub(super) fn absorption_resistance(&self) -> f64 {
-        let omega_c = TAU * self.fc_hz();
-        self.enclosure.qa.map_or(0.0, |qa| 1.0 / (omega_c * qa * self.enclosure.compliance_m3_pa()))
+        self.enclosure.qa.map_or(0.0, |qa| 1.0 / (self.reference_omega() * qa * self.enclosure.compliance_m3_pa()))
     }
 
     /// The same way with a driver whose curves don't bend.
@@ -212,7 +192,7 @@ fn mid() -> Way {
             inductance: Bend([-55.0, -4.0e3, 0.0, 0.0]),
             limit_m: 3.5e-3,
         },
-        enclosure: ClosedBox { volume_m3: 1.9e-3, ql: Some(60.0), qa: Some(15.0) },
+        enclosure: Enclosure { ql: Some(60.0), qa: Some(15.0), ..Enclosure::closed(1.9e-3) },
         filter: Filter::LowPass(Reactances { l_h: 0.39e-3, dcr_ohm: 0.25, c_f: 6.8e-6, esr_ohm: 0.05 }),
         pad: Pad::default(),
         polarity: Polarity::Straight,
@@ -237,7 +217,7 @@ fn treble() -> Way {
             inductance: Bend([-100.0, 0.0, 0.0, 0.0]),
             limit_m: 0.8e-3,
         },
-        enclosure: ClosedBox { volume_m3: 15e-6, ql: None, qa: Some(4.0) },
+        enclosure: Enclosure { ql: None, qa: Some(4.0), ..Enclosure::closed(15e-6) },
         filter: Filter::HighPass(Reactances { l_h: 0.33e-3, dcr_ohm: 0.25, c_f: 5.6e-6, esr_ohm: 0.05 }),
         pad: Pad { series_ohm: 1.5, across_ohm: None },
         polarity: Polarity::Reversed,

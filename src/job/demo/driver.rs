@@ -5,7 +5,7 @@
 
 use super::{DemoError, DemoOrder};
 use crate::audio::{SIMULATED, Simulated};
-use crate::bench::{ClosedBox, HungDriver, JigSettings, JigTruth, Load};
+use crate::bench::{Enclosure, HungDriver, JigSettings, JigTruth, Load};
 use crate::driver::{Doubted, FitSettings, Mounting};
 use crate::files::{self, JobBench, MatchDocument};
 use crate::job::{
@@ -70,7 +70,7 @@ pub(super) fn measure_driver(order: &DemoOrder, tell: &mut dyn FnMut(&str)) -> R
     let mut heavier = HungDriver::mid();
     heavier.added_mass_kg = ADDED_KG;
     let mut boxed = HungDriver::mid();
-    boxed.enclosure = Some(ClosedBox { volume_m3: TEST_BOX_M3, ql: None, qa: None });
+    boxed.enclosure = Some(Enclosure::closed(TEST_BOX_M3));
     let (free, truth) = jig.measured("mid", HungDriver::mid(), &told)?;
     let (heavier, _) = jig.measured("mid heavier", heavier, &told)?;
     let (boxed, _) = jig.measured("mid boxed", boxed, &told)?;

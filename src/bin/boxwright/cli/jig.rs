@@ -3,7 +3,7 @@
 use super::chain::{CardArgs, Level, Setting, Stand, seed};
 use super::{Failure, typed};
 use boxwright::audio::SimulatedSettings;
-use boxwright::bench::{Change, ClosedBox, Hum, HungDriver, JigSettings, Load, Speaker};
+use boxwright::bench::{Change, Enclosure, Hum, HungDriver, JigSettings, Load, Opening, RingingWall, Speaker};
 use boxwright::files::JobBench;
 use boxwright::job;
 use clap::ValueEnum;
@@ -45,9 +45,24 @@ struct SimulatedArgs {
     /// Mass on the cone, for `heavier`
     #[arg(long, value_name = "G", default_value = "3", value_parser = typed::above_zero)]
     simulated_mass_g: f64,
-    /// Air of the airtight box, for `boxed`
-    #[arg(long, value_name = "L", default_value = "2.4", value_parser = typed::above_zero)]
-    simulated_box_l: f64,
+    /// Air of the box, for the loads in one [default: 2.4 for boxed, else the load's own]
+    #[arg(long, value_name = "L", value_parser = typed::above_zero)]
+    simulated_box_l: Option<f64>,
+    /// Q of the box's leaks, or `none` [default: the load's own]
+    #[arg(long, value_name = "Q", value_parser = typed::above_zero_or_none)]
+    simulated_ql: Option<typed::OrNone>,
+    /// Q of the absorption in the box, or `none` [default: the load's own]
+    #[arg(long, value_name = "Q", value_parser = typed::above_zero_or_none)]
+    simulated_qa: Option<typed::OrNone>,
+    /// How much more the air yields for its filling
+    #[arg(long, value_name = "PERCENT", default_value = "0", value_parser = typed::pure)]
+    simulated_filling_percent: f64,
+    /// Where a wall of the box rings, or `none` [default: the load's own]
+    #[arg(long, value_name = "HZ", value_parser = typed::above_zero_or_none)]
+    simulated_wall_hz: Option<typed::OrNone>,
+    /// Length of the tube, for `vented` [default: the load's own]
+    #[arg(long, value_name = "MM", value_parser = typed::above_zero)]
+    simulated_port_mm: Option<f64>,
     /// The resistor, for `known`
     #[arg(long, value_name = "OHM", default_value = "10", value_parser = typed::ohms)]
     simulated_known_ohm: f64,
@@ -116,8 +131,16 @@ enum SimulatedLoad {
     Driver,
     /// The same with a mass on its cone
     Heavier,
-    /// In a closed box
+    /// In a closed box, airtight and empty
     Boxed,
+    /// In a closed box that leaks and rings
+    Leaky,
+    /// The same, sealed and braced
+    Sealed,
+    /// In a vented box
+    Vented,
+    /// In a box with a passive radiator
+    PassiveRadiator,
     /// A resistor
     Known,
     /// The clips joined
@@ -188,16 +211,50 @@ impl SimulatedArgs {
             SimulatedLoad::Driver => {}
             SimulatedLoad::Heavier => hung.added_mass_kg = self.simulated_mass_g * 1e-3,
             SimulatedLoad::Capacitor => hung.series_capacitor_f = Some(self.simulated_capacitor_uf * 1e-6),
-            SimulatedLoad::Boxed => {
-                hung.enclosure = Some(ClosedBox { volume_m3: self.simulated_box_l * 1e-3, ql: None, qa: None });
-            }
+            SimulatedLoad::Boxed => hung.enclosure = Some(Enclosure::closed(BOXED_M3)),
+            SimulatedLoad::Leaky => hung = HungDriver::first_box(),
+            SimulatedLoad::Sealed => hung = HungDriver::sealed_box(),
+            SimulatedLoad::Vented => hung = HungDriver::vented_box(),
+            SimulatedLoad::PassiveRadiator => hung = HungDriver::radiator_box(),
         }
+        hung.enclosure = hung.enclosure.map(|enclosure| self.built(enclosure));
         let slow = |percent: f64| Change { share: percent * 1e-2, time_s: self.simulated_change_s };
         hung.warm_up = slow(self.simulated_warm_up_percent);
         hung.break_in = slow(self.simulated_break_in_percent);
         hung.loss_share = -0.5 * hung.break_in.share;
         hung.creep_per_decade = self.simulated_creep_percent * 1e-2;
         Load::Driver(Box::new(hung))
+    }
+}
+
+/// What the airtight box holds.
+const BOXED_M3: f64 = 2.4e-3;
+/// A wall that was asked for rings like one of MDF.
+const WALL: RingingWall = RingingWall { hz: 300.0, q: 35.0, share: 0.012 };
+
+impl SimulatedArgs {
+    /// The load's box with what was said of it.
+    fn built(&self, own: Enclosure) -> Enclosure {
+        let volume_m3 = self.simulated_box_l.map_or(own.volume_m3, |litres| litres * 1e-3);
+        let said = |option: Option<typed::OrNone>, own: Option<f64>| option.map_or(own, |number| number.0);
+        let wall = match self.simulated_wall_hz {
+            Some(number) => number.0.map(|hz| RingingWall { hz, ..own.wall.unwrap_or(WALL) }),
+            None => own.wall,
+        };
+        let opening = own.opening.map(|opening| match (opening, self.simulated_port_mm) {
+            (Opening::Vent { diameter_m, count, qp, .. }, Some(mm)) => {
+                Opening::Vent { diameter_m, length_m: mm * 1e-3, count, qp }
+            }
+            (opening, _) => opening,
+        });
+        Enclosure {
+            volume_m3,
+            ql: said(self.simulated_ql, own.ql),
+            qa: said(self.simulated_qa, own.qa),
+            filling_ratio: own.filling_ratio * (1.0 + self.simulated_filling_percent * 1e-2),
+            opening,
+            wall,
+        }
     }
 }
 

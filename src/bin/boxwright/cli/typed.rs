@@ -54,6 +54,15 @@ pub fn above_zero(text: &str) -> Result<f64, String> {
     positive(text, Dimension::Pure)
 }
 
+/// A number, or none where none is wanted.
+#[derive(Debug, Clone, Copy)]
+pub struct OrNone(pub Option<f64>);
+
+/// `12`, `none`.
+pub fn above_zero_or_none(text: &str) -> Result<OrNone, String> {
+    if text == "none" { Ok(OrNone(None)) } else { Ok(OrNone(Some(above_zero(text)?))) }
+}
+
 /// `1%`, `0.1 %`, `5`: percent, as a ratio.
 pub fn tolerance(text: &str) -> Result<f64, String> {
     let percent = number(text.trim().trim_end_matches('%').trim_end(), Dimension::Pure)?;

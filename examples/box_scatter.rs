@@ -266,11 +266,9 @@ fn known_driver(case: &Case, noise: f64, random: &mut Random) -> Option<KnownDri
         ..Evidence::default()
     };
     let parameters = driver_parameters(&free, &evidence).ok()?;
-    let DriverFit { model, names, values, covariance, .. } = free;
+    let DriverFit { model, covariance, .. } = free;
     Some(KnownDriver {
         model,
-        names: names.into_iter().map(str::to_owned).collect(),
-        values,
         covariance,
         vas_m3: parameters.value("vas_m3"),
         sd_m2: parameters.value("sd_m2"),

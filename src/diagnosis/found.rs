@@ -90,6 +90,12 @@ impl FoundBox {
         self.number(name).map(Traced::doubted)
     }
 
+    /// The model without its leak; none where it has none.
+    pub fn without_leak(&self) -> Option<BoxedDriver> {
+        let mut tight = self.model;
+        (std::mem::take(&mut tight.enclosure.losses.leakage) > 0.0).then_some(tight)
+    }
+
     /// The model's impedance with its wrinkles, ohm.
     pub fn impedance_ohm(&self, hz: f64) -> Complex64 {
         self.model.impedance_ohm(hz) + self.wrinkles.iter().map(|wrinkle| wrinkle.ohm(hz)).sum::<Complex64>()

@@ -9,12 +9,7 @@ use crate::driver::{Doubted, DriverModel};
 pub struct KnownDriver {
     /// The model in free air with its values.
     pub model: DriverModel,
-    /// Names of its numbers, in the order of the covariance: `re_ohm`, `fs_hz`, `qms`, `qes`, then the voice coil's and the
-    /// suspension's.
-    pub names: Vec<String>,
-    /// Their values, SI.
-    pub values: Vec<f64>,
-    /// Their covariance.
+    /// Covariance of its numbers in SI, in the order of [`natural_names`](crate::driver::natural_names).
     pub covariance: Vec<Vec<f64>>,
     /// Equivalent volume; absent when no second curve told it.
     pub vas_m3: Option<Doubted>,

@@ -52,7 +52,9 @@ impl DriverError {
             Self::Capacitor { .. } => {
                 "measure at the driver's own terminals, without crossover or protection capacitor"
             }
-            Self::SeveralResonances { .. } => "take the driver out of its box and off its crossover, and hang it free",
+            Self::SeveralResonances { .. } => {
+                "take the driver out of its box and off its crossover, and hang it free; for the box itself there is boxwright box"
+            }
             Self::StartsAboveResonance { .. } => {
                 "start the sweep two octaves below the resonance; for a driver of treble at a level it bears there"
             }

@@ -43,6 +43,7 @@ pub use mechanics::{DATA_SHEET_V, Radiator, Resonance, equivalent_volume_m3};
 pub use method::{Agreement, Method, MethodResult};
 pub use model::DriverModel;
 pub use moving::{DriverParameters, driver_parameters};
+pub use parameters::natural_names;
 pub(crate) use parameters::{Shape, natural_slopes, searched};
 pub use promise::{Kept, Promise, Promised, promises_kept};
 pub(crate) use start::starts;

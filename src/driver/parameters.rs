@@ -158,6 +158,12 @@ pub(crate) fn searched(model: &DriverModel) -> Vec<f64> {
     numbers
 }
 
+/// What the numbers of a model are called, in the order of its covariance.
+pub fn natural_names(model: &DriverModel) -> Vec<&'static str> {
+    let voice_coil = VoiceCoilKind::of(&model.voice_coil);
+    Shape { voice_coil, suspension: SuspensionKind::of(&model.suspension) }.names()
+}
+
 /// The numbers of a model in SI, in the same order.
 pub(super) fn natural(model: &DriverModel) -> Vec<f64> {
     let slopes = natural_slopes(model);

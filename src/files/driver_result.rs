@@ -6,7 +6,8 @@
 use super::response_result::{InputFile, WrittenFile};
 use super::text::{decode, read_bounded};
 use super::{FileError, air_result::AirTable, sheet_result::SheetTable};
-use crate::driver::{DriverModel, Suspension, VoiceCoil};
+use crate::diagnosis::KnownDriver;
+use crate::driver::{Doubted, DriverModel, Suspension, VoiceCoil, natural_names};
 use crate::quantity::{Finding, Quantity, Unit};
 use serde::{Deserialize, Serialize};
 use std::path::Path;
@@ -263,6 +264,29 @@ impl DriverDocument {
         };
         let [re_ohm, fs_hz, qms, qes] = [self.re, self.fs, self.qms, self.qes].map(|quantity| quantity.value);
         Some(DriverModel { re_ohm, fs_hz, qms, qes, voice_coil, suspension })
+    }
+}
+
+impl DriverDocument {
+    /// The driver as a box's diagnosis wants it; none where model or covariance is not known here.
+    pub fn known(&self) -> Option<KnownDriver> {
+        let model = self.model()?;
+        let of_model = natural_names(&model);
+        let place = |name: &&str| self.covariance.names.iter().position(|known| known == name);
+        let places: Vec<usize> = of_model.iter().map(place).collect::<Option<_>>()?;
+        let row = |&at: &usize| places.iter().map(|&k| self.covariance.matrix.get(at)?.get(k).copied()).collect();
+        let covariance: Vec<Vec<f64>> = places.iter().map(row).collect::<Option<_>>()?;
+        let si = |quantity: Option<Quantity>, scale: f64| {
+            quantity.map(|quantity| Doubted { value: scale * quantity.value, u: scale * quantity.u })
+        };
+        Some(KnownDriver {
+            model,
+            covariance,
+            vas_m3: si(self.vas, 1e-3),
+            sd_m2: si(self.sd, 1e-4),
+            mms_kg: si(self.mms, 1e-3),
+            bl_tm: si(self.bl, 1.0),
+        })
     }
 }
 

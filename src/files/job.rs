@@ -3,24 +3,26 @@
 //! `[job]` and `[bench]` are read and checked here. The tables about drivers, boxes and the like are known by name and
 //! kept as they are, for the commands that use them. Relative paths in it are relative to the job's folder.
 
-use super::FileError;
 use super::document::{parse, read_document, value};
+use super::{FileError, JobBox};
 use crate::quantity::SampleRate;
 use serde::Deserialize;
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 /// A job as its file describes it.
 #[derive(Debug, Clone, Default, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields, default)]
-#[allow(missing_docs)] // the last eight are the tables of the same name, not read here
+#[allow(missing_docs)] // those without words are the tables of the same name, not read here
 pub struct Job {
     /// Its name and surroundings.
     pub job: JobTable,
     /// The chain it is measured with.
     pub bench: JobBench,
     pub driver: Option<toml::Value>,
+    /// The boxes by name.
     #[serde(rename = "box")]
-    pub enclosure: Option<toml::Value>,
+    pub enclosure: BTreeMap<String, JobBox>,
     pub baffle: Option<toml::Value>,
     pub network: Option<toml::Value>,
     pub speaker: Option<toml::Value>,
@@ -134,6 +136,11 @@ impl Job {
         if let Some(found) = self.job.temperature_c.filter(|found| !TEMPERATURES_C.contains(found)) {
             return Err(value(path, text, "job.temperature_c", found.to_string(), "-40 to 60"));
         }
+        if let Some((name, (key, found, needed))) =
+            self.enclosure.iter().find_map(|(name, enclosure)| Some((name, enclosure.fault()?)))
+        {
+            return Err(value(path, text, &format!("box.{name}.{key}"), found, &needed));
+        }
         match self.bench.fault() {
             Some((key, found, needed)) => Err(value(path, text, key, found, &needed)),
             None => Ok(self),
@@ -229,7 +236,8 @@ mod tests {
         };
         assert_eq!(job.bench, expected);
         assert_eq!(job.driver.unwrap()["mid"]["re_ohm"].as_float(), Some(3.4));
-        assert!(job.enclosure.is_some() && job.limits.is_some() && job.speaker.is_none());
+        assert_eq!(job.enclosure["rear"].kind.as_deref(), Some("closed"));
+        assert!(job.limits.is_some() && job.speaker.is_none());
     }
 
     #[test]
@@ -252,6 +260,18 @@ mod tests {
             ("[driver.a]\nfs_hz = inf\n", "job.toml: line 2: driver.a.fs_hz is inf, needed a finite number"),
             ("[bench]\nlevel_dbfs = 3\n", "job.toml: line 2: bench.level_dbfs is 3, needed no more than 0"),
             ("[bench]\nrate_hz = 5\n", "job.toml: line 2: bench.rate_hz is 5, needed a rate that sound cards have"),
+            (
+                "[box.a]\nvolume_l = 2\n[box.b]\nvolume_l = -2\n",
+                "job.toml: line 4: box.b.volume_l is -2, needed more than 0",
+            ),
+            (
+                "[box.a]\nvolum_l = 2\n",
+                "job.toml: line 2, column 1: \"volum_l\" is not known here, did you mean \"volume_l\"?",
+            ),
+            (
+                "[box.a]\nkind = \"shut\"\n",
+                "job.toml: line 2: box.a.kind is \"shut\", needed one of closed, vented, passive-radiator, open-back",
+            ),
             ("[job]\ntemperature_c = 294\n", "job.toml: line 2: job.temperature_c is 294, needed -40 to 60"),
         ] {
             assert_eq!(refused(text), expected);

@@ -1,6 +1,7 @@
 //! The disk: WAV files, text tables, descriptions of signals and captures, results.
 
 mod air_result;
+mod box_result;
 mod capture_description;
 mod curve;
 mod curve_write;
@@ -11,6 +12,7 @@ mod error;
 mod impedance_curve;
 mod impedance_result;
 mod job;
+mod job_box;
 mod match_result;
 mod response_result;
 mod safe;
@@ -26,6 +28,10 @@ mod wav_read;
 mod wav_write;
 
 pub use air_result::AirTable;
+pub use box_result::{
+    BOX_SCHEMA, BoxDocument, BoxSettingsTable, ChangeTable, DesignTable, FoundTable, HoleTable, LeakTable, LossTable,
+    MovedTable, PortTable, WrinkleTable, quality_of,
+};
 pub use capture_description::{
     BenchUsed, CAPTURE_SCHEMA, CaptureDescription, CaptureKind, Ended, Played, Stream, capture_description_from,
     read_capture_description,
@@ -44,6 +50,7 @@ pub use impedance_result::{
     VoltageTable,
 };
 pub use job::{Job, JobBench, JobLimits, JobTable, job_from, read_job};
+pub use job_box::{JobBox, JobPort, material_names};
 pub use match_result::{MATCH_SCHEMA, MatchDocument, MatchSettings, PairTable, UnitTable, WorstTable};
 pub use response_result::{
     DistortionTable, GateTable, ImpulseTable, InputFile, RESPONSE_SCHEMA, ReflectionTable, ResponseCurve,

@@ -10,7 +10,7 @@ use crate::driver::{
 use crate::files::{self, Curve, DriverDocument, FileError, Measure, WrittenFile};
 use crate::impedance::Impedance;
 use crate::quantity::Air;
-use crate::report::{DriverPicture, Picture, ReportError};
+use crate::report::{FittedPicture, Picture, ReportError};
 use std::path::{Path, PathBuf};
 
 /// A driver that is to be had from its curves; SI.
@@ -183,7 +183,7 @@ fn check_out(folder: &Path, order: &DriverOrder) -> Result<(), CharacteriseError
 fn picture(order: &DriverOrder, curve: &Impedance, fit: &DriverFit) -> Picture {
     let stem = order.curve.file_stem().map(|stem| stem.to_string_lossy().into_owned());
     let name = order.name.clone().or(stem).unwrap_or_default();
-    DriverPicture {
+    FittedPicture {
         title: format!("{name}: impedance, measured and fitted"),
         frequency_hz: curve.hz().to_vec(),
         measured: curve.values().to_vec(),
@@ -191,6 +191,8 @@ fn picture(order: &DriverOrder, curve: &Impedance, fit: &DriverFit) -> Picture {
         fitted: curve.hz().iter().map(|&hz| fit.model.impedance_ohm(hz)).collect(),
         model: format!("{}, {}", fit.model.voice_coil.name(), fit.model.suspension.name()),
         band_hz: fit.band_hz,
+        beside: Vec::new(),
+        marks: None,
     }
     .picture()
 }

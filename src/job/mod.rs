@@ -1,6 +1,8 @@
 //! A measurement from start to finish, where domain, disk and card meet.
 
 mod alike;
+mod box_document;
+mod boxed;
 mod capture;
 mod capture_files;
 mod capture_findings;
@@ -21,6 +23,7 @@ mod sheet;
 mod treble;
 
 pub use alike::{LevelCounts, MatchError, MatchOrder, match_units};
+pub use boxed::{BoxOrder, ExamineError, Examined, USUAL_WALL_M, examine};
 pub use capture::{CaptureError, CaptureOrder, Captured, Known, can_begin, capture};
 pub use chain::{Chain, ChainError, Inputs, LOUD_DBFS, Loudness, USUAL_DBFS, USUAL_JIG_DBFS, chain, jig_chain};
 pub use demo::{Demo, DemoError, DemoOrder, demo};

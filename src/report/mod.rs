@@ -11,7 +11,7 @@ pub use cautions::{CAUTIONS, Caution, Danger, LOCAL_CODES_FIRST, Moment, caution
 pub use error::ReportError;
 pub use page::{Chapter, Figure, Story, page_html};
 pub use plot::{
-    DistortionPicture, DriverPicture, EnvelopePicture, GateShape, HarmonicCurve, ImpedancePicture, ImpulsePicture,
+    DistortionPicture, EnvelopePicture, FittedPicture, GateShape, HarmonicCurve, ImpedancePicture, ImpulsePicture,
     LevelCurve, OhmCurve, Origin, PhasePanel, Picture, ResponsePicture, page_font_css,
 };
 pub use symbol::symbol;

@@ -15,6 +15,14 @@ pub fn symbol(key: &str) -> &str {
         "cms" => "C_ms",
         "rms" => "R_ms",
         "bl" => "Bl",
+        "fc" => "f_c",
+        "fb" => "f_b",
+        "fp" => "f_p",
+        "qmc" => "Q_mc",
+        "qtc" => "Q_tc",
+        "ql" => "Q_L",
+        "qa" => "Q_A",
+        "qp" => "Q_P",
         other => other,
     }
 }

@@ -3,6 +3,7 @@
 //! Nothing and a known resistor tell what the interface's inputs do; then the driver hangs free, with a mass on its cone, and in a
 //! small airtight box; last its spare. The jig's inputs differ by a decibel, as cheap ones do.
 
+use super::boxes::{BoxEvening, measure_boxes};
 use super::{DemoError, DemoOrder};
 use crate::audio::{SIMULATED, Simulated};
 use crate::bench::{Enclosure, HungDriver, JigSettings, JigTruth, Load};
@@ -27,6 +28,8 @@ pub(super) struct DriverEvening {
     pub driver: Characterised,
     /// The spare beside it.
     pub alike: MatchDocument,
+    /// It in its boxes.
+    pub boxes: BoxEvening,
     /// What lies on the disk now.
     pub files: Vec<(PathBuf, &'static str)>,
 }
@@ -103,20 +106,22 @@ pub(super) fn measure_driver(order: &DemoOrder, tell: &mut dyn FnMut(&str)) -> R
     })?;
     jig.files.push((out.join("driver.json"), "result"));
     jig.files.extend(alike.files.iter().map(|file| (PathBuf::from(&file.path), "result")));
-    Ok(DriverEvening { free, truth, driver, alike, files: jig.files })
+    tell("the boxes: the first one leaks, the second is that one sealed, the third has a vent");
+    let boxes = measure_boxes(order, &mut jig, &told, &out.join("driver.json"))?;
+    Ok(DriverEvening { free, truth, driver, alike, boxes, files: jig.files })
 }
 
 /// The captures that tell the jig.
-struct Told {
+pub(super) struct Told {
     open: PathBuf,
     known: PathBuf,
 }
 
 /// The jig on one evening: what hangs there changes, the wiring does not.
-struct Evening<'a> {
+pub(super) struct Evening<'a> {
     order: &'a DemoOrder,
     seed: u64,
-    files: Vec<(PathBuf, &'static str)>,
+    pub files: Vec<(PathBuf, &'static str)>,
 }
 
 impl Evening<'_> {
@@ -160,7 +165,7 @@ impl Evening<'_> {
     }
 
     /// The impedance of a driver, with the jig taken off as its captures tell it.
-    fn measured(&mut self, unit: &str, hung: HungDriver, told: &Told) -> Result<(Impeded, JigTruth), DemoError> {
+    pub fn measured(&mut self, unit: &str, hung: HungDriver, told: &Told) -> Result<(Impeded, JigTruth), DemoError> {
         let (wav, truth) = self.captured(unit, Load::Driver(Box::new(hung)))?;
         let impeded = impede(&ImpedanceOrder {
             wav,

@@ -1,5 +1,6 @@
 //! The report of the demo: what was done, what came out, and how far it is from the bench's truth.
 
+use super::boxes_report::{chapters as box_chapters, in_short as box_in_short};
 use super::driver::DriverEvening;
 use super::driver_report::{chapters as driver_chapters, in_short as driver_in_short};
 use super::origin::origin;
@@ -39,9 +40,11 @@ pub(super) fn story(first: &Measured, second: &Measured, evening: &DriverEvening
             judged[0].within_percent, judged[1].within_percent
         ),
         driver_in_short(evening),
+        box_in_short(&evening.boxes),
     ];
     let mut chapters = vec![interface_chapter(first), clock_chapter(second), truth_chapter([first, second], judged)];
     chapters.extend(driver_chapters(evening));
+    chapters.extend(box_chapters(&evening.boxes));
     chapters.push(next_chapter());
     Story {
         title: "rear left, on the stand".into(),

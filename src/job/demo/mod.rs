@@ -2,16 +2,21 @@
 //!
 //! The scenario is our own: the left one of a rear pair, a small two-way satellite, on a stand in a small room. It is measured twice:
 //! by an interface with a loopback cable, and by a microphone with a clock of its own. Because the bench is simulated, its
-//! truth is known, and the report says how far the results are from it. Another evening its mid-woofer hangs on the impedance jig.
+//! truth is known, and the report says how far the results are from it. Another evening its mid-woofer hangs on the impedance jig, free
+//! and in its boxes: the first one leaks, the second is that one sealed, a third has a vent.
 
+mod boxes;
+mod boxes_report;
 mod driver;
 mod driver_report;
 mod loudspeaker_report;
 mod origin;
 
+use self::boxes::JOB_BOXES;
 use self::driver::measure_driver;
 use self::loudspeaker_report::{Measured, story};
 use super::alike::MatchError;
+use super::boxed::ExamineError;
 use super::capture::{CaptureError, CaptureOrder, Known, capture};
 use super::chain::{ChainError, Loudness, chain};
 use super::driver::CharacteriseError;
@@ -65,6 +70,8 @@ pub enum DemoError {
     #[error(transparent)]
     Driver(#[from] CharacteriseError),
     #[error(transparent)]
+    Box(#[from] ExamineError),
+    #[error(transparent)]
     Match(#[from] MatchError),
     #[error(transparent)]
     Report(#[from] ReportError),
@@ -84,6 +91,7 @@ impl DemoError {
             Self::Respond(error) => error.advice(),
             Self::Impede(error) => error.advice(),
             Self::Driver(error) => error.advice(),
+            Self::Box(error) => error.advice(),
             Self::Match(error) => error.advice(),
             Self::Chain(error) => error.advice(),
             Self::Report(error) => error.advice(),
@@ -99,6 +107,8 @@ const MICROPHONE_CLOCK_PPM: f64 = 38.0;
 const LEVEL_DBFS: f64 = -20.0;
 const MICROPHONE_TABLE: &str = "mic.txt";
 const UNIT: &str = "rear left";
+/// Name of the satellite's box in the job.
+const BOX: &str = "rear";
 
 /// Makes the demo; `tell` hears what is being done.
 ///
@@ -234,7 +244,7 @@ fn job_text(settings: &BenchSettings) -> String {
          [job]\nname = \"rear pair\"\ntemperature_c = 20\n\n\
          [bench]\noutput = \"{SIMULATED}\"\ninput = \"{SIMULATED}\"\nreply_channel = 1\nreference_channel = 2\n\
          mic = \"{MICROPHONE_TABLE}\"\nmic_sensitivity_dbfs_at_94db = {}\ndistance_m = {}\nlevel_dbfs = {LEVEL_DBFS}\n\n\
-         [unit.rear-left]\nspeaker = \"rear\"\n[unit.rear-right]\nspeaker = \"rear\"\n",
+         {JOB_BOXES}[unit.rear-left]\nspeaker = \"rear\"\n[unit.rear-right]\nspeaker = \"rear\"\n",
         settings.microphone.sensitivity_dbfs_at_94db, settings.distance_m,
     )
 }

@@ -11,8 +11,8 @@ mod axis;
 #[cfg(test)]
 mod check;
 mod distortion;
-mod driver;
 mod envelope;
+mod fitted;
 mod font;
 mod geometry;
 mod impedance;
@@ -27,8 +27,8 @@ mod sheet;
 mod trace;
 
 pub use distortion::{DistortionPicture, HarmonicCurve};
-pub use driver::DriverPicture;
 pub use envelope::EnvelopePicture;
+pub use fitted::FittedPicture;
 pub use font::page_font_css;
 pub use impedance::{ImpedancePicture, OhmCurve};
 pub use impulse::{GateShape, ImpulsePicture};

@@ -3,6 +3,8 @@
 //! Exit status: 0 done, 1 the input can't be used, 2 wrong usage 3 done, and not within limits.
 
 mod alike;
+mod box_summary;
+mod boxed;
 mod capture;
 mod chain;
 mod demo;
@@ -42,6 +44,7 @@ enum Command {
     Signal(signal::Args),
     Response(response::Args),
     Driver(driver::Args),
+    Box(boxed::Args),
     Match(alike::Args),
     Impedance(impedance::Args),
     Completions(paper::CompletionsArgs),
@@ -58,6 +61,7 @@ pub fn run() -> ExitCode {
         Command::Signal(args) => signal::run(args),
         Command::Response(args) => response::run(args),
         Command::Driver(args) => driver::run(args),
+        Command::Box(args) => boxed::run(args),
         Command::Match(args) => alike::run(args),
         Command::Impedance(args) => impedance::run(args),
         Command::Completions(args) => paper::completions(args),

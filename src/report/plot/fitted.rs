@@ -1,7 +1,7 @@
-//! A driver's impedance with the fitted model over it, and what the model leaves.
+//! An impedance with the fitted model over it, and what the model leaves.
 
 use super::axis::{Axis, signed};
-use super::palette::{BLUE, Dash, ORANGE, PREDICTED, SOFT_INK, Stroke};
+use super::palette::{BLUE, Dash, GREEN, ORANGE, PREDICTED, SOFT_INK, Stroke};
 use super::picture::Picture;
 use super::range::{extremes, frequency_range_hz, linear_steps};
 use super::sheet::{Height, Layer, LegendEntry, Panel, Sample, Sheet, Tint, Trace};
@@ -9,7 +9,7 @@ use num_complex::Complex64;
 
 /// Measured impedance, fitted model, and the difference in percent of |Z|.
 #[derive(Debug, Clone, PartialEq)]
-pub struct DriverPicture {
+pub struct FittedPicture {
     /// What stands above the picture.
     pub title: String,
     /// Hz, of all columns.
@@ -24,10 +24,19 @@ pub struct DriverPicture {
     pub model: String,
     /// What was fitted; what lies outside is greyed.
     pub band_hz: [f64; 2],
+    /// Other curves to compare with, |Z| in ohm on the same frequencies, with their names; two at most.
+    pub beside: Vec<(String, Vec<f64>)>,
+    /// Frequencies to mark, and what they are, for the legend.
+    pub marks: Option<(String, Vec<f64>)>,
 }
 
 const MEASURED: Stroke = Stroke { colour: BLUE, width: 2.4, dash: Dash::Solid, marker: None };
 const FITTED: Stroke = Stroke { colour: ORANGE, width: 1.8, dash: PREDICTED, marker: None };
+const BESIDE: [Stroke; 2] = [
+    Stroke { colour: GREEN, width: 1.6, dash: Dash::Solid, marker: None },
+    Stroke { colour: SOFT_INK, width: 1.4, dash: PREDICTED, marker: None },
+];
+const MARK: Stroke = Stroke { colour: SOFT_INK, width: 1.2, dash: PREDICTED, marker: None };
 const BAND: Tint = Tint { colour: BLUE, opacity: 0.28 };
 const ZERO: Stroke = Stroke { colour: SOFT_INK, width: 1.0, dash: Dash::Solid, marker: None };
 const MAGNITUDE_UNITS: f64 = 330.0;
@@ -36,7 +45,7 @@ const RESIDUAL_UNITS: f64 = 150.0;
 /// The residual's panel spans at least and at most so much.
 const RESIDUAL_PERCENT: [f64; 2] = [0.1, 50.0];
 
-impl DriverPicture {
+impl FittedPicture {
     /// The picture.
     pub fn picture(&self) -> Picture {
         let x = Axis::of_frequency(frequency_range_hz(self.frequency_hz.iter().copied()));
@@ -48,6 +57,13 @@ impl DriverPicture {
         if !self.u_ohm.is_empty() {
             legend.push(LegendEntry { name: "± 2u of measured".to_owned(), sample: Sample::Patch(BAND) });
         }
+        let beside = self.beside.iter().zip(BESIDE);
+        legend.extend(
+            beside.map(|((name, _), stroke)| LegendEntry { name: name.clone(), sample: Sample::Stroke(stroke) }),
+        );
+        legend.extend(
+            self.marks.iter().map(|(name, _)| LegendEntry { name: name.clone(), sample: Sample::Stroke(MARK) }),
+        );
         let whole = extremes(self.frequency_hz.iter().copied());
         let valid = whole.is_some_and(|whole| whole != self.band_hz).then_some(self.band_hz);
         legend
@@ -60,12 +76,16 @@ impl DriverPicture {
     }
 
     fn magnitude_panel(&self) -> Panel {
-        let all = self.measured.iter().chain(&self.fitted).map(|z| z.norm());
+        let beside = self.beside.iter().flat_map(|(_, ohm)| ohm.iter().copied());
+        let all = self.measured.iter().chain(&self.fitted).map(|z| z.norm()).chain(beside);
         let [_, highest] = extremes(all).unwrap_or([0.0, 10.0]);
         let step = linear_steps([0.0, highest], 7.0);
         let top = (1.03 * highest / step).ceil() * step;
         let y = Axis::linear([0.0, top.max(f64::MIN_POSITIVE)], 7.0, "impedance (Ω)");
-        let layers = self.layers(|z| z.norm(), 1.0);
+        let beside = self.beside.iter().zip(BESIDE);
+        let line = |ohm: &[f64], stroke| Layer::Line { trace: Trace::new(&self.frequency_hz, ohm), stroke };
+        let mut layers: Vec<Layer> = beside.map(|((_, ohm), stroke)| line(ohm, stroke)).collect();
+        layers.extend(self.layers(|z| z.norm(), 1.0));
         Panel { y, height: Height::Units(MAGNITUDE_UNITS), right: None, layers }
     }
 
@@ -107,10 +127,12 @@ impl DriverPicture {
         let reach = linear_steps([0.0, sizes.last().copied().unwrap_or(least).clamp(least, most)], 1.0);
         let y = Axis::linear([-reach, reach], 4.0, "left over (%)");
         let trace = Trace::new(&self.frequency_hz, &percent);
-        let layers = vec![
+        let marked = self.marks.iter().flat_map(|(_, all)| all);
+        let mut layers: Vec<Layer> = marked.map(|&at| Layer::Upright { at, stroke: MARK }).collect();
+        layers.extend([
             Layer::Level { at: 0.0, stroke: ZERO },
             Layer::Line { trace, stroke: Stroke { width: 1.6, ..MEASURED } },
-        ];
+        ]);
         Panel { y, height: Height::Units(RESIDUAL_UNITS), right: None, layers }
     }
 }
@@ -126,7 +148,7 @@ mod tests {
         // 2 % too much within the band, 40 % outside of it.
         let off = |(hz, z): (&f64, &Complex64)| z * if *hz <= 500.0 { 1.02 } else { 1.4 };
         let measured = frequency_hz.iter().zip(&fitted).map(off).collect();
-        let picture = DriverPicture {
+        let picture = FittedPicture {
             title: "a driver".to_owned(),
             frequency_hz,
             measured,
@@ -134,6 +156,8 @@ mod tests {
             fitted,
             model: "inductance, plain".to_owned(),
             band_hz: [10.0, 500.0],
+            beside: Vec::new(),
+            marks: None,
         };
         let residual = picture.residual_panel().y;
         // 2 % exactly but for rounding: the next 1-2-5 number is 2, or 5 where it rounds up.

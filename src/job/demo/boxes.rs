@@ -1,0 +1,115 @@
+//! The demo's third evening: the mid-woofer back in its boxes, on the same jig.
+//!
+//! The first box leaks at a seam and one of its walls rings; the second measurement is of the same box, sealed and braced; the third of a vented
+//! one whose tube came out too long.
+
+use super::driver::{Evening, Told};
+use super::{BOX, DemoError, DemoOrder};
+use crate::bench::{HungDriver, JigTruth};
+use crate::diagnosis::{BoxKind, Designed, Inside};
+use crate::enclosure::Material;
+use crate::files::{self, JobBox};
+use crate::job::{BoxOrder, Examined, Impeded, Pictures, examine};
+use crate::quantity::Air;
+use std::path::Path;
+
+/// A box's measurement.
+pub(super) struct BoxEvening {
+    /// The first one, which leaks.
+    pub first: OneBox,
+    /// The same, sealed.
+    pub sealed: OneBox,
+    /// The vented one.
+    pub vented: OneBox,
+}
+
+/// One box, what was found, and the truth.
+pub(super) struct OneBox {
+    pub examined: Examined,
+    pub truth: JigTruth,
+}
+
+/// Name of the vented box in the job.
+pub(super) const VENTED: &str = "vented";
+
+/// Measures the boxes and finds what they are; lists their files with `jig`'s.
+pub(super) fn measure_boxes(
+    order: &DemoOrder,
+    jig: &mut Evening<'_>,
+    told: &Told,
+    driver: &Path,
+) -> Result<BoxEvening, DemoError> {
+    let job = files::read_job(&order.folder)?;
+    let boxes = |name: &str| job.enclosure.get(name).cloned().unwrap_or_default();
+    let (first_curve, first_truth) = jig.measured("first box", HungDriver::first_box(), told)?;
+    let (sealed_curve, sealed_truth) = jig.measured("sealed box", HungDriver::sealed_box(), told)?;
+    let (vented_curve, vented_truth) = jig.measured("vented box", HungDriver::vented_box(), told)?;
+    let curve = |impeded: &Impeded| impeded.folder.join("impedance.csv");
+    let usual = BoxOrder {
+        curve: curve(&first_curve),
+        driver: Some(driver.to_owned()),
+        before: None,
+        kind: BoxKind::Closed,
+        cone: None,
+        opening: None,
+        band_hz: None,
+        designed: designed(&boxes(BOX)),
+        inside: inside(&boxes(BOX)),
+        load_v: first_curve.document.load_voltage.map(|voltage| voltage.highest_v),
+        air: Air::default(),
+        name: Some("first box".into()),
+        out: Some(order.folder.join("first-box")),
+        pictures: Pictures::Drawn,
+    };
+    let first = OneBox { examined: examine(&usual)?, truth: first_truth };
+    let sealed = examine(&BoxOrder {
+        curve: curve(&sealed_curve),
+        before: Some(curve(&first_curve)),
+        name: Some("sealed box".into()),
+        out: Some(order.folder.join("sealed-box")),
+        ..usual.clone()
+    })?;
+    let vented = examine(&BoxOrder {
+        curve: curve(&vented_curve),
+        kind: BoxKind::Vented,
+        designed: designed(&boxes(VENTED)),
+        inside: inside(&boxes(VENTED)),
+        name: Some("vented box".into()),
+        out: Some(order.folder.join("vented-box")),
+        ..usual
+    })?;
+    for folder in [&first.examined.folder, &sealed.folder, &vented.folder] {
+        jig.files.push((folder.join("box.json"), "result"));
+    }
+    Ok(BoxEvening {
+        first,
+        sealed: OneBox { examined: sealed, truth: sealed_truth },
+        vented: OneBox { examined: vented, truth: vented_truth },
+    })
+}
+
+fn designed(of_job: &JobBox) -> Designed {
+    Designed {
+        volume_m3: of_job.volume_l.map(|litres| 1e-3 * litres),
+        fb_hz: of_job.fb_hz,
+        ql: of_job.ql,
+        qa: of_job.qa,
+        qp: of_job.qp,
+        port: of_job.port.as_ref().map(files::JobPort::port),
+        ..Designed::default()
+    }
+}
+
+fn inside(of_job: &JobBox) -> Inside {
+    Inside {
+        inner_m: of_job.inner_mm.map(|sides| sides.map(|side| 1e-3 * side)),
+        wall_m: of_job.wall_mm.map(|wall| 1e-3 * wall),
+        material: of_job.material.as_deref().and_then(Material::named),
+    }
+}
+
+/// The job's boxes, for its file.
+pub(super) const JOB_BOXES: &str = "[box.rear]\nkind = \"closed\"\nvolume_l = 1.9\nql = 100\nqa = 40\n\
+     inner_mm = [110, 180, 96]\nwall_mm = 5\nmaterial = \"pla\"\n\n\
+     [box.vented]\nkind = \"vented\"\nvolume_l = 4\nport = { diameter_mm = 32, length_mm = 45 }\n\
+     inner_mm = [140, 220, 130]\nwall_mm = 12\nmaterial = \"plywood\"\n\n";

@@ -70,7 +70,7 @@ pub fn examine_box(
         evidence.curve = without(&measured, &found)?;
         (losses, fitted) = decided(&evidence, &fitted)?;
     }
-    told(&evidence, &losses, fitted, found, driver)
+    told(&evidence, &losses, fitted, found, driver, settings.kind)
 }
 
 /// The peaks that the kind of box must have.
@@ -131,12 +131,17 @@ fn told(
     fitted: Fitted,
     found: Vec<Wrinkle>,
     driver: Option<&KnownDriver>,
+    kind: BoxKind,
 ) -> Result<FoundBox, DiagnosisError> {
     let doubt = Doubt::of(evidence, &fitted, losses.inflation).ok_or(DiagnosisError::NoFit)?;
     let mut numbers = numbers(&fitted, &doubt, driver);
     let are_apart = losses.are_apart(&doubt);
     if !are_apart {
         numbers.retain(|(name, _)| !["leakage", "absorption", "opening"].contains(name));
+    }
+    if fitted.unknowns.kind != kind {
+        // What a vent with another driver would have.
+        numbers.retain(|(name, _)| !["alpha", "losses"].contains(name));
     }
     let free = losses.free();
     let u_free = free.unknowns.at(Loss::Leakage).and_then(|at| {
@@ -150,7 +155,7 @@ fn told(
     let is_known = evidence.weighting.noise == Noise::Known;
     let hz = evidence.curve.hz();
     let mut found = FoundBox {
-        kind: fitted.unknowns.kind,
+        kind,
         model: fitted.model,
         numbers,
         leak: losses.verdict(leakage, u_free),

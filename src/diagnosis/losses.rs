@@ -46,11 +46,12 @@ pub(super) struct Losses {
 fn sets(kind: BoxKind, driver: Foreknowledge) -> Vec<Vec<Loss>> {
     use Loss::{Absorption, Leakage, Opening};
     match (kind, driver) {
-        // Absorption and friction do the same behind a closed box.
+        // Absorption and friction do the same behind a closed box; beside a vent friction, absorption and the vent's loss do.
         (BoxKind::Closed, Foreknowledge::Nothing) => vec![vec![], vec![Leakage]],
         (BoxKind::Closed, Foreknowledge::Measured) => {
             vec![vec![], vec![Absorption], vec![Leakage], vec![Leakage, Absorption]]
         }
+        (_, Foreknowledge::Nothing) => vec![vec![Leakage]],
         _ => vec![vec![Leakage], vec![Absorption, Opening], vec![Leakage, Absorption, Opening]],
     }
 }
@@ -75,7 +76,7 @@ impl Losses {
         });
         let all: Vec<Fitted> = all.collect();
         let free = all.last()?.clone();
-        let fits: Vec<Fitted> = all.into_iter().filter(|fit| is_possible(fit)).collect();
+        let fits: Vec<Fitted> = all.into_iter().filter(is_possible).collect();
         let nearest = fits.iter().min_by(|a, b| a.chi_square.total_cmp(&b.chi_square))?;
         let unused = (evidence.numbers(nearest) - nearest.p.len() as f64).max(1.0);
         let misfit = nearest.chi_square / unused;
@@ -113,6 +114,9 @@ impl Losses {
         if free.unknowns.kind == BoxKind::Closed {
             return true;
         }
+        if free.unknowns.driver == Foreknowledge::Nothing {
+            return false;
+        }
         let places = free.unknowns.losses.iter().filter_map(|&loss| free.unknowns.at(loss));
         let total: f64 = places.clone().map(|at| free.p[at]).sum();
         places.map(|at| doubt.u(at)).all(|u| u < APART * total)
@@ -130,7 +134,10 @@ impl Losses {
         let free = self.free.unknowns.at(Loss::Leakage).map(|at| self.free.p[at].max(0.0));
         let most = match (seen, free, u_free) {
             (Some(found), ..) => Some(found.value + ONE_SIDED * found.u),
-            (None, Some(value), Some(u)) => Some(value + ONE_SIDED * u),
+            // Without the driver a leak that is not seen has no air to be compared with.
+            (None, Some(value), Some(u)) if self.free.unknowns.driver == Foreknowledge::Measured => {
+                Some(value + ONE_SIDED * u)
+            }
             _ => None,
         };
         let verdict = match (seen, most) {

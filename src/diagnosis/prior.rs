@@ -31,7 +31,7 @@ impl Prior {
     /// Of a driver that may be known.
     pub(super) fn new(driver: Option<&KnownDriver>) -> Option<Self> {
         let Some(known) = driver else { return Some(Self { driver: None }) };
-        let (numbers, covariance) = Unknowns::of_driver(&known.model, &known.covariance);
+        let (numbers, covariance) = Unknowns::of_driver(&known.model, &known.covariance)?;
         Some(Self { driver: Some((numbers, CovarianceRoot::new(&covariance)?)) })
     }
 

@@ -2,10 +2,11 @@
 //!
 //! ```text
 //! closed   α ≈ (f_c/f_s)² − 1
-//! open     f_b ≈ f_L·f_H/f_s        α ≈ (f_H² − f_b²)·(f_b² − f_L²)/(f_H²·f_L²)
+//! vent     f_b ≈ f_L·f_H/f_s        α ≈ (f_H² − f_b²)·(f_b² − f_L²)/(f_H²·f_L²)
+//! radiator α ≈ (f_L² + f_H² − f_b²)/f_s² − 1        f_p² ≈ (f_L²·f_H² − f_s²·f_b²)/(α·f_s²)        f_b: |Z| lowest between
 //! ```
 //!
-//! f_c, f_L, f_H: peaks of |Z|. Exact without losses (`enclosure/vented.rs`). Without a known driver f_b is where |Z| is lowest between
+//! f_c, f_L, f_H: peaks of |Z|. The radiator's: roots of D without losses, `x⁴ − x²·(1 + h² + α) + h² + α·x_p²`. Exact without losses (`enclosure/vented.rs`). Without a known driver f_b is where |Z| is lowest between
 //! the peaks and f_s follows from it.
 
 use super::unknowns::{Foreknowledge, Loss, Unknowns};
@@ -37,9 +38,19 @@ pub(super) fn beginnings(
     kind: BoxKind,
     peaks: Peaks,
 ) -> Vec<(Unknowns, Vec<Vec<f64>>)> {
+    // A passive radiator's spring adds to an unknown driver's: α·(x_p² − x²)/(h² − x²) = α·x_p²/h² − α·(1 − x_p²/h²)·x²/(h² − x²).
+    let kind = match (kind, driver) {
+        (BoxKind::PassiveRadiator, None) => BoxKind::Vented,
+        _ => kind,
+    };
     let drivers = match driver {
         Some(known) => vec![known.model],
         None => drivers_by_curve(curve, kind, peaks),
+    };
+    // With leakage alone a radiator's loss would pass for a softer spring, and the search would lose f_p for good.
+    let losses = match (kind, driver) {
+        (BoxKind::PassiveRadiator, Some(_)) => vec![Loss::Leakage, Loss::Absorption, Loss::Opening],
+        _ => vec![Loss::Leakage],
     };
     let knowledge = if driver.is_some() { Foreknowledge::Measured } else { Foreknowledge::Nothing };
     let mut begun: Vec<(Unknowns, Vec<Vec<f64>>)> = Vec::new();
@@ -48,8 +59,11 @@ pub(super) fn beginnings(
             voice_coil: VoiceCoilKind::of(&model.voice_coil),
             suspension: SuspensionKind::of(&model.suspension),
         };
-        let unknowns = Unknowns { shape, driver: knowledge, kind, losses: vec![Loss::Leakage] };
-        let boxes = enclosures(&model, kind, peaks, knowledge);
+        let unknowns = Unknowns { shape, driver: knowledge, kind, losses: losses.clone() };
+        let mut boxes = enclosures(&model, kind, peaks, knowledge);
+        if let (BoxKind::PassiveRadiator, Peaks::Two(peaks_hz)) = (kind, peaks) {
+            boxes.extend(with_radiator(curve, model.fs_hz, peaks_hz));
+        }
         let of_box = |enclosure: Enclosure| {
             LOSSES.map(|leakage| {
                 let losses = LossFactors { leakage, ..LossFactors::default() };
@@ -99,19 +113,41 @@ fn tuned(kind: BoxKind, alpha: f64, fb_hz: f64) -> Vec<Enclosure> {
     }
 }
 
+/// The box with a passive radiator that peaks and minimum suggest.
+fn with_radiator(curve: &Impedance, fs_hz: f64, [low_hz, high_hz]: [f64; 2]) -> Option<Enclosure> {
+    let magnitude = curve.magnitude_ohm();
+    let fb_hz = curve.hz()[lowest(curve, &magnitude, [low_hz, high_hz])?];
+    let [low, high, tuning] = [low_hz, high_hz, fb_hz].map(|hz| (hz / fs_hz).powi(2));
+    let alpha = (low + high - tuning - 1.0).clamp(ALPHAS[0], ALPHAS[1]);
+    let own = (low * high - tuning) / alpha;
+    let fp_hz = fs_hz * own.clamp(0.01 * tuning, 0.9 * tuning).sqrt();
+    Some(Enclosure { alpha, opening: Opening::PassiveRadiator { fb_hz, fp_hz }, losses: LossFactors::default() })
+}
+
+/// Where |Z| is lowest within a band.
+fn lowest(curve: &Impedance, magnitude: &[f64], [from_hz, to_hz]: [f64; 2]) -> Option<usize> {
+    let within = (0..magnitude.len()).filter(|&at| (from_hz..=to_hz).contains(&curve.hz()[at]));
+    within.min_by(|&a, &b| magnitude[a].total_cmp(&magnitude[b]))
+}
+
+/// Which voice coil it is shows only once the box is there, so that each is tried.
+const VOICE_COILS: [VoiceCoilKind; 4] =
+    [VoiceCoilKind::Inductance, VoiceCoilKind::Ladder, VoiceCoilKind::SemiInductance, VoiceCoilKind::PowerLaw];
+
 /// Drivers that a curve suggests where nothing is known of it. Behind a closed box the same resonance, softer by half since α is one.
 fn drivers_by_curve(curve: &Impedance, kind: BoxKind, peaks: Peaks) -> Vec<DriverModel> {
     match (kind, peaks) {
-        (BoxKind::Closed, _) => {
-            fit_driver(curve, &FitSettings { suspension: Some(SuspensionKind::Plain), ..FitSettings::default() })
-                .map(|fit| {
-                    let softer = std::f64::consts::FRAC_1_SQRT_2;
-                    let DriverModel { fs_hz, qms, qes, .. } = fit.model;
-                    DriverModel { fs_hz: fs_hz * softer, qms: qms * softer, qes: qes * softer, ..fit.model }
-                })
-                .into_iter()
-                .collect()
-        }
+        (BoxKind::Closed, _) => VOICE_COILS
+            .into_iter()
+            .filter_map(|voice_coil| {
+                let suspension = Some(SuspensionKind::Plain);
+                let settings = FitSettings { voice_coil: Some(voice_coil), suspension, ..FitSettings::default() };
+                let fit = fit_driver(curve, &settings).ok()?;
+                let softer = std::f64::consts::FRAC_1_SQRT_2;
+                let DriverModel { fs_hz, qms, qes, .. } = fit.model;
+                Some(DriverModel { fs_hz: fs_hz * softer, qms: qms * softer, qes: qes * softer, ..fit.model })
+            })
+            .collect(),
         (_, Peaks::Two(peaks_hz)) => by_two_peaks(curve, peaks_hz),
         (_, Peaks::One(_)) => Vec::new(),
     }
@@ -119,11 +155,8 @@ fn drivers_by_curve(curve: &Impedance, kind: BoxKind, peaks: Peaks) -> Vec<Drive
 
 fn by_two_peaks(curve: &Impedance, [low_hz, high_hz]: [f64; 2]) -> Vec<DriverModel> {
     let magnitude = curve.magnitude_ohm();
-    let lowest = |from_hz: f64, to_hz: f64| {
-        let within = (0..magnitude.len()).filter(|&at| (from_hz..=to_hz).contains(&curve.hz()[at]));
-        within.min_by(|&a, &b| magnitude[a].total_cmp(&magnitude[b]))
-    };
-    let (Some(between), Some(above)) = (lowest(low_hz, high_hz), lowest(high_hz, 20.0 * high_hz)) else {
+    let lowest = |band_hz| lowest(curve, &magnitude, band_hz);
+    let (Some(between), Some(above)) = (lowest([low_hz, high_hz]), lowest([high_hz, 20.0 * high_hz])) else {
         return Vec::new();
     };
     let re_ohm = curve.values()[above].re.min(curve.values()[between].re).max(1e-3);
@@ -138,8 +171,7 @@ fn by_two_peaks(curve: &Impedance, [low_hz, high_hz]: [f64; 2]) -> Vec<DriverMod
         voice_coil: VoiceCoil::Inductance { le_h: 1e-4 },
         suspension: Suspension::Plain,
     };
-    use VoiceCoilKind::{Inductance, Ladder, PowerLaw, SemiInductance};
-    [Inductance, Ladder, SemiInductance, PowerLaw]
+    VOICE_COILS
         .into_iter()
         .flat_map(|voice_coil| {
             let shape = Shape { voice_coil, suspension: SuspensionKind::Plain };

@@ -47,9 +47,12 @@ impl Unknowns {
         self.shape.count()
     }
 
-    /// Whether α is searched.
+    /// Whether α is searched. Behind an airtight closed box an unknown driver's suspension and the air are one spring; a leak
+    /// passes by the air alone.
     fn has_alpha(&self) -> bool {
-        self.driver == Foreknowledge::Measured || self.kind != BoxKind::Closed
+        self.driver == Foreknowledge::Measured
+            || self.kind != BoxKind::Closed
+            || self.at_in_list(Loss::Leakage).is_some()
     }
 
     fn box_at(&self) -> usize {
@@ -73,7 +76,11 @@ impl Unknowns {
 
     /// Where a loss factor stands.
     pub(super) fn at(&self, loss: Loss) -> Option<usize> {
-        self.losses.iter().position(|&known| known == loss).map(|at| self.losses_at() + at)
+        self.at_in_list(loss).map(|at| self.losses_at() + at)
+    }
+
+    fn at_in_list(&self, loss: Loss) -> Option<usize> {
+        self.losses.iter().position(|&known| known == loss)
     }
 
     /// The driver in its box with these numbers.
@@ -109,8 +116,12 @@ impl Unknowns {
 
     /// The numbers of a driver in its box.
     pub(super) fn searched(&self, boxed: &BoxedDriver) -> Vec<f64> {
-        let mut p = searched(&boxed.driver);
         let (moved, enclosure) = (&boxed.moved, &boxed.enclosure);
+        // Where α is not searched it is one, and the driver's own spring takes the rest.
+        let softer = if self.has_alpha() { 1.0 } else { ((1.0 + enclosure.alpha) / 2.0).sqrt() };
+        let DriverModel { fs_hz, qms, qes, .. } = boxed.driver;
+        let mut p =
+            searched(&DriverModel { fs_hz: fs_hz * softer, qms: qms * softer, qes: qes * softer, ..boxed.driver });
         if self.driver == Foreknowledge::Measured {
             let ratios =
                 [moved.resistance_ratio, moved.mass_ratio, moved.stiffness_ratio, moved.friction_ratio].map(f64::ln);
@@ -134,11 +145,14 @@ impl Unknowns {
         p
     }
 
-    /// The driver's numbers as they are searched, from those of a measurement in SI.
-    pub(super) fn of_driver(model: &DriverModel, covariance: &[Vec<f64>]) -> (Vec<f64>, Vec<Vec<f64>>) {
+    /// The driver's numbers as they are searched, from those of a measurement in SI; `None` where the covariance is not theirs.
+    pub(super) fn of_driver(model: &DriverModel, covariance: &[Vec<f64>]) -> Option<(Vec<f64>, Vec<Vec<f64>>)> {
         let (numbers, slopes) = (searched(model), natural_slopes(model));
+        if covariance.len() != slopes.len() || covariance.iter().any(|row| row.len() != slopes.len()) {
+            return None;
+        }
         let carried = |row: usize| (0..slopes.len()).map(|k| covariance[row][k] / (slopes[row] * slopes[k])).collect();
-        (numbers, (0..slopes.len()).map(carried).collect())
+        Some((numbers, (0..slopes.len()).map(carried).collect()))
     }
 }
 

@@ -1,5 +1,6 @@
 //! What there is to say about trust in a found box.
 
+use super::prior::STIFFNESS;
 use super::search::Fitted;
 use super::{BoxKind, FoundBox, KnownDriver};
 use crate::math::Ending;
@@ -15,6 +16,9 @@ const LITTLE: f64 = 0.2;
 /// The mass that moves grows or falls by a few percent for its air (`driver/test_box.rs`); more is something else.
 const MOST_MASS_CHANGE: f64 = 0.1;
 
+/// A suspension stiffer or softer by this many times what an evening does is another one.
+const MOST_SIGMAS: f64 = 3.5;
+
 /// All there is to say, the leak excepted (`leak_advice.rs`).
 pub(super) fn findings(
     found: &FoundBox,
@@ -29,6 +33,7 @@ pub(super) fn findings(
         without_driver(found, driver),
         small_shift(found),
         other_driver(found),
+        other_suspension(found),
         (!are_apart).then(|| lumped(found)).flatten(),
     ]
     .into_iter()
@@ -105,9 +110,12 @@ fn unknown_noise(found: &FoundBox) -> Option<Finding> {
 fn without_driver(found: &FoundBox, driver: Option<&KnownDriver>) -> Option<Finding> {
     let says = match (driver, found.kind) {
         (None, BoxKind::Closed) => {
-            "without the driver in free air the box's volume and its absorption can't be told, nor Q_L"
+            "without the driver in free air the box's volume and its absorption can't be told, nor a small leak"
         }
-        (None, _) => "without the driver in free air the box's volume can't be told",
+        (None, BoxKind::PassiveRadiator) => {
+            "without the driver in free air its spring and the passive radiator's can't be told apart: no volume, f_p or losses"
+        }
+        (None, BoxKind::Vented) => "without the driver in free air the box's volume can't be told",
         (Some(known), _) if known.vas_m3.is_none() => "the driver's V_as is not known: the box's volume can't be told",
         _ => return None,
     };
@@ -147,6 +155,23 @@ fn other_driver(found: &FoundBox) -> Option<Finding> {
     );
     let advice = "check that --driver is the document of the driver in this box, that nothing touches or sticks to its cone, \
                   and that both curves come from one jig";
+    Some(finding(Code::Implausible, Severity::Caution, says, advice))
+}
+
+fn other_suspension(found: &FoundBox) -> Option<Finding> {
+    let stiffness = found.doubted("stiffness_ratio")?;
+    let off = stiffness.value - 1.0;
+    if off.abs() < MOST_SIGMAS * STIFFNESS {
+        return None;
+    }
+    let says = format!(
+        "in the box the suspension seems {:.1} % {} than in free air, where {:.1} % is usual within an evening",
+        100.0 * off.abs(),
+        if off > 0.0 { "stiffer" } else { "softer" },
+        100.0 * STIFFNESS
+    );
+    let advice = "check that --driver is the document of the driver in this box and that --kind is right, and measure both curves \
+                  at one temperature, the driver run in";
     Some(finding(Code::Implausible, Severity::Caution, says, advice))
 }
 

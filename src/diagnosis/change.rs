@@ -69,9 +69,19 @@ fn number_change(name: &'static str, before: &FoundBox, after: &FoundBox) -> Opt
         _ => return None,
     };
     let change = is.less(&was);
-    let is_real = change.value.abs() > REAL * change.u && (name != "re_ohm" || change.value.abs() > 0.03 * was.value);
+    let matters = change.value.abs() > least(name) * was.value.abs();
+    let is_real = change.value.abs() > REAL * change.u && matters;
     let says = if is_real { words(name, &was, &is) } else { unchanged(name, &was, &change) };
     Some(BoxChange { name, before: Some(was), after: Some(is), change, is_real, says })
+}
+
+/// Smaller parts of a number change by themselves: a coil by its warmth, the air that moves along by how the box stands.
+fn least(name: &str) -> f64 {
+    match name {
+        "re_ohm" => 0.03,
+        "mass_ratio" => 0.02,
+        _ => 0.0,
+    }
 }
 
 /// The leak of a box that shows none: zero, with the doubt that its limit leaves.
@@ -142,6 +152,11 @@ fn unchanged(name: &str, was: &Traced, change: &Doubted) -> String {
     }
 }
 
+fn two_digits(value: f64) -> String {
+    let decimals = (1.0 - value.abs().max(1e-9).log10().floor()).clamp(0.0, 9.0);
+    format!("{value:.0$}", decimals as usize)
+}
+
 fn wrinkle_changes(before: &[Wrinkle], after: &[Wrinkle]) -> Vec<BoxChange> {
     let twin = |of: &Wrinkle, among: &[Wrinkle]| {
         let near = among.iter().filter(|other| (other.hz / of.hz).ln().abs() < SAME_PLACE);
@@ -160,10 +175,13 @@ fn wrinkle_changes(before: &[Wrinkle], after: &[Wrinkle]) -> Vec<BoxChange> {
         let change = after.as_ref().unwrap_or(&nothing).less(&before);
         let is_real = change.value.abs() > REAL * change.u;
         let says = match (&is, &after) {
-            (None, _) => format!("the wrinkle at {:.0} Hz ({:.2} ohm) is gone", was.hz, before.value),
+            (None, _) => format!("the wrinkle at {:.0} Hz ({} ohm) is gone", was.hz, two_digits(before.value)),
             (Some(is), Some(now)) if is_real => format!(
-                "the wrinkle at {:.0} Hz went from {:.2} to {:.2} ohm and lies at {:.0} Hz",
-                was.hz, before.value, now.value, is.hz
+                "the wrinkle at {:.0} Hz went from {} to {} ohm and lies at {:.0} Hz",
+                was.hz,
+                two_digits(before.value),
+                two_digits(now.value),
+                is.hz
             ),
             _ => format!("the wrinkle at {:.0} Hz is still there", was.hz),
         };
@@ -172,7 +190,7 @@ fn wrinkle_changes(before: &[Wrinkle], after: &[Wrinkle]) -> Vec<BoxChange> {
     let new = after.iter().filter(|is| twin(is, before).is_none()).map(|is| {
         let after = height(is);
         let change = after.doubted();
-        let says = format!("a new wrinkle at {:.0} Hz ({:.2} ohm)", is.hz, after.value);
+        let says = format!("a new wrinkle at {:.0} Hz ({} ohm)", is.hz, two_digits(after.value));
         BoxChange {
             name: "wrinkle",
             before: None,

@@ -28,7 +28,7 @@ pub struct BoxSettings {
 /// A curve without these many points tells nothing of a box.
 const FEWEST_POINTS: usize = 24;
 /// How often wrinkles are looked for, taken out, and the box fitted again.
-const ROUNDS: usize = 2;
+const ROUNDS: usize = 4;
 
 /// The box that explains an impedance.
 ///
@@ -61,9 +61,14 @@ pub fn examine_box(
     let (mut losses, mut fitted) = decided(&evidence, &near)?;
     let mut found: Vec<Wrinkle> = Vec::new();
     let measured = evidence.curve.clone();
-    for _ in 0..ROUNDS {
-        let again = wrinkles_of(&evidence, &measured, &fitted);
-        if again.is_empty() && found.is_empty() {
+    for round in 0..ROUNDS {
+        let mut again = wrinkles_of(&evidence, &measured, &fitted);
+        // A strong one bends the whole fit: what else there seems to be is looked for when it is out of the way.
+        if round == 0 {
+            let strongest = again.iter().map(|wrinkle| wrinkle.sigmas).fold(0.0, f64::max);
+            again.retain(|wrinkle| wrinkle.sigmas >= strongest);
+        }
+        if again.len() == found.len() && again.iter().zip(&found).all(|(now, then)| now.is_as(then)) {
             break;
         }
         found = again;

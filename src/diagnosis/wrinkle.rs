@@ -34,6 +34,12 @@ pub struct Wrinkle {
 }
 
 impl Wrinkle {
+    /// Whether it is the same as another within a tenth of their doubts.
+    pub(super) fn is_as(&self, other: &Self) -> bool {
+        (self.hz - other.hz).abs() < 0.1 * self.u_hz
+            && (self.height_ohm - other.height_ohm).norm() < 0.1 * self.u_height_ohm
+    }
+
     /// What it adds to the impedance, ohm: `A/(1 + jQ·(f/f₀ − f₀/f))`.
     pub fn ohm(&self, hz: f64) -> Complex64 {
         self.height_ohm * shape(hz, self.hz, self.q)
@@ -59,6 +65,8 @@ const TRIALS: f64 = 4000.0;
 const CURVES: f64 = 2000.0;
 /// Widths that are tried: broader is the driver's own resonance, the ladder of 1.5 costs at most 4 % of the height.
 const QS: [f64; 8] = [8.0, 12.0, 18.0, 27.0, 40.0, 60.0, 90.0, 135.0];
+/// A refined one may be broader than the broadest that is tried by so much.
+const BROADEST: f64 = 6.0;
 /// Steps in a bandwidth; half a step beside costs 1.5 % of the height.
 const STEPS: f64 = 4.0;
 /// The window reaches so many bandwidths to each side, and holds at least so many points to each side.
@@ -75,13 +83,17 @@ const MEDIAN: f64 = 1.386_294;
 pub fn wrinkles(residual: &Residual<'_>) -> Vec<Wrinkle> {
     let mut scan = Scan::of(residual);
     let mut found = Vec::new();
-    while found.len() < MOST {
+    for _ in 0..MOST {
         let Some(best) = scan.strongest().filter(|best| best.t_squared > 2.0 * (TRIALS * CURVES).ln()) else { break };
-        let Some(wrinkle) = scan.refined(&best) else { break };
-        for (hz, ohm) in scan.hz.iter().zip(&mut scan.ohm) {
-            *ohm -= wrinkle.ohm(*hz);
+        match scan.refined(&best) {
+            Some(wrinkle) => {
+                for (hz, ohm) in scan.hz.iter().zip(&mut scan.ohm) {
+                    *ohm -= wrinkle.ohm(*hz);
+                }
+                found.push(wrinkle);
+            }
+            None => scan.pass_by(&best),
         }
-        found.push(wrinkle);
     }
     found.sort_by(|a, b| a.hz.total_cmp(&b.hz));
     found
@@ -97,6 +109,8 @@ struct Scan<'a> {
     ohm: Vec<Complex64>,
     /// √sᵢ/σᵢ.
     weight: Vec<f64>,
+    /// Bands that are not looked at any more.
+    passed: Vec<[f64; 2]>,
 }
 
 /// A place and a width where something stands out.
@@ -115,7 +129,7 @@ impl<'a> Scan<'a> {
         let sigma = residual.sigma_ohm.map_or_else(|| local_noise(residual.ohm), <[f64]>::to_vec);
         let weight =
             share.iter().zip(&sigma).map(|(share, sigma)| share.sqrt() / sigma.max(f64::MIN_POSITIVE)).collect();
-        Self { hz: residual.hz, ohm: residual.ohm.to_vec(), weight }
+        Self { hz: residual.hz, ohm: residual.ohm.to_vec(), weight, passed: Vec::new() }
     }
 
     fn strongest(&self) -> Option<Trial> {
@@ -141,7 +155,16 @@ impl<'a> Scan<'a> {
         (range.end <= self.hz.len() && is_inside && 1.0 / q > NARROWEST * spacing).then_some(range)
     }
 
+    /// Looks at a place no more, where something stands out that is no wrinkle.
+    fn pass_by(&mut self, trial: &Trial) {
+        let reach = (BANDWIDTHS / (2.0 * trial.q)).exp();
+        self.passed.push([trial.hz / reach, trial.hz * reach]);
+    }
+
     fn trial(&self, hz: f64, q: f64) -> Option<Trial> {
+        if self.passed.iter().any(|[from, to]| (*from..=*to).contains(&hz)) {
+            return None;
+        }
         let range = self.window(hz, q)?;
         let weights = &self.weight[range.clone()];
         let smooth = parabolas(&self.hz[range.clone()], weights);
@@ -192,8 +215,11 @@ impl<'a> Scan<'a> {
         let (hz, q) = (found.values[0].exp(), found.values[1].exp());
         // A search that ran away from what was seen is not taken.
         let stayed = (hz / trial.hz).ln().abs() < 1.0 / trial.q && (q / trial.q).ln().abs() < 1.0;
-        let (hz, q) = if stayed { (hz, q) } else { (trial.hz, trial.q) };
-        let height_ohm = if stayed { Complex64::new(found.values[2], found.values[3]) } else { trial.height };
+        // What wants to be broader than any wrinkle is an error of the model.
+        if !stayed || q < BROADEST {
+            return None;
+        }
+        let height_ohm = Complex64::new(found.values[2], found.values[3]);
         Some(Wrinkle {
             hz,
             u_hz: hz * u(0),

@@ -189,7 +189,9 @@ fn designed(order: &BoxOrder, driver: Option<&KnownDriver>) -> Designed {
         let model = &known.model;
         Some(SmallSignal { fs_hz: model.fs_hz, qts: model.qts(), vas_m3: known.vas_m3?.value })
     });
-    Designed { driver: small_signal, air: order.air, ..order.designed.clone() }
+    let vas = driver.and_then(|known| known.vas_m3);
+    let u_vas_ratio = vas.map_or(0.0, |vas| vas.u / vas.value);
+    Designed { driver: small_signal, u_vas_ratio, air: order.air, ..order.designed.clone() }
 }
 
 /// Every file that is read.

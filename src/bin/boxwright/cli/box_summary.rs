@@ -79,8 +79,10 @@ fn wrinkles(found: &FoundTable) -> Vec<Entry> {
     let one = |wrinkle: &boxwright::files::WrinkleTable| {
         let hints = if wrinkle.hints.is_empty() { String::new() } else { format!(": {}", wrinkle.hints.join("; or ")) };
         let says = format!(
-            "{:.2} ohm high, Q {:.0}, {:.0} times its noise{hints}",
-            wrinkle.height_ohm, wrinkle.q, wrinkle.sigmas
+            "{} ohm high, Q {:.0}, {:.0} times its noise{hints}",
+            two_digits(wrinkle.height_ohm),
+            wrinkle.q,
+            wrinkle.sigmas
         );
         Entry::text(&frequency_text(wrinkle.frequency_hz), says)
     };
@@ -93,6 +95,11 @@ fn beside(design: &DesignTable) -> Entry {
         None => (format!("{:.0}", design.designed), "too little lost to tell".to_owned()),
     };
     Entry::text(symbol(&design.quantity), format!("designed {designed}, found {found}: {}", design.says))
+}
+
+fn two_digits(value: f64) -> String {
+    let decimals = (1.0 - value.abs().max(1e-9).log10().floor()).clamp(0.0, 9.0);
+    format!("{value:.0$}", decimals as usize)
 }
 
 /// As many decimals as the found number is shown with: two digits of its doubt.

@@ -257,8 +257,15 @@ fn the_demo_leaves_a_report_and_its_results_and_overwrites_nothing() {
     let made = document(folder.path(), &["demo", "here", "--json"]);
     assert_eq!(made["schema"], "boxwright/demo/1");
     let report = std::fs::read_to_string(folder.path().join("here/report.html")).unwrap();
-    for part in ["rear left", "What the bench knows", "What this driver really is", "Is the spare", "Your ears", "<svg"]
-    {
+    for part in [
+        "rear left",
+        "What the bench knows",
+        "What this driver really is",
+        "Is the spare",
+        "first box airtight",
+        "Your ears",
+        "<svg",
+    ] {
         assert!(report.contains(part), "{part}");
     }
     let results: Vec<&Value> =
@@ -277,12 +284,25 @@ fn the_demo_leaves_a_report_and_its_results_and_overwrites_nothing() {
                     assert!((value - truth).abs() < 3.0 * u && u < 0.05 * truth, "{name}: {value} ± {u}");
                 }
             }
+            "boxwright/box/1" => {
+                // The bench's truth: the first box leaks, the second is sealed, the vented one is tuned to 86.37 Hz.
+                let expected = match document["name"].as_str().unwrap() {
+                    "first box" => ("leak", "yes"),
+                    "sealed box" => ("leak", "no"),
+                    _ => ("fb", "86.4"),
+                };
+                let shown = match expected.0 {
+                    "leak" => document["leak"]["present"].as_str().unwrap().to_owned(),
+                    _ => format!("{:.1}", document["fb"]["value"].as_f64().unwrap()),
+                };
+                assert_eq!(shown, expected.1);
+            }
             "boxwright/match/1" => assert_eq!(document["within"], false),
             _ => {}
         }
     }
     schemas.sort();
-    let expected = [("driver", 1), ("impedance", 4), ("match", 1), ("response", 2)]
+    let expected = [("box", 3), ("driver", 1), ("impedance", 7), ("match", 1), ("response", 2)]
         .map(|(kind, count)| vec![format!("boxwright/{kind}/1"); count])
         .concat();
     assert_eq!(schemas, expected);

@@ -110,6 +110,6 @@ fn inside(of_job: &JobBox) -> Inside {
 
 /// The job's boxes, for its file.
 pub(super) const JOB_BOXES: &str = "[box.rear]\nkind = \"closed\"\nvolume_l = 1.9\nql = 100\nqa = 40\n\
-     inner_mm = [110, 180, 96]\nwall_mm = 5\nmaterial = \"pla\"\n\n\
+     inner_mm = [110, 180, 96]\nwall_mm = 4\nmaterial = \"pla\"\n\n\
      [box.vented]\nkind = \"vented\"\nvolume_l = 4\nport = { diameter_mm = 32, length_mm = 45 }\n\
      inner_mm = [140, 220, 130]\nwall_mm = 12\nmaterial = \"plywood\"\n\n";

@@ -197,3 +197,30 @@ impl Branch {
         (s * self.mass + self.resistance + self.elastance / s).inv()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::bench::reference::rows;
+
+    #[test]
+    fn a_box_is_tuned_where_helmholtz_and_small_have_it() {
+        let tuned_hz = |volume_m3, opening| {
+            Enclosure { opening: Some(opening), ..Enclosure::closed(volume_m3) }.tuning_hz().unwrap()
+        };
+        for row in rows("port_fb") {
+            let (diameter_m, length_m) = (2.0 * row.input("a_m"), row.input("lp_m"));
+            let vent = Opening::Vent { diameter_m, length_m, count: row.input("n") as u32, qp: None };
+            let found_hz = tuned_hz(row.input("vb_m3"), vent);
+            assert!((found_hz / row.expected - 1.0).abs() < row.rel_tol, "{found_hz} {}", row.expected);
+        }
+        for row in rows("pr_fb") {
+            // The mass that gives this V_ap = ρ·c²·S²·C at f_p.
+            let (area_m2, fp_hz) = (0.02, row.input("fp_hz"));
+            let stiffness_n_m = AIR_DENSITY_KG_M3 * (SPEED_OF_SOUND_M_S * area_m2).powi(2) / row.input("vap_m3");
+            let mass_kg = stiffness_n_m / (TAU * fp_hz).powi(2);
+            let found_hz = tuned_hz(row.input("vb_m3"), Opening::PassiveRadiator { mass_kg, area_m2, fp_hz, qmp: 5.0 });
+            assert!((found_hz / row.expected - 1.0).abs() < row.rel_tol, "{found_hz} {}", row.expected);
+        }
+    }
+}

@@ -95,6 +95,9 @@ fn outcomes(boxes: u64, seed: u64, noise: f64, class: impl Fn(u64) -> Class + Sy
     })
 }
 
+/// Which boxes a line counts.
+type Group = Box<dyn Fn(&Case) -> bool>;
+
 fn tell_leaks(all: &[Outcome]) {
     let count = |class: &dyn Fn(&Case) -> bool, verdict: LeakVerdict| {
         all.iter().filter(|outcome| class(&outcome.case) && outcome.verdict == verdict).count()
@@ -102,7 +105,7 @@ fn tell_leaks(all: &[Outcome]) {
     let ql = |case: &Case| case.ql.unwrap_or(f64::INFINITY);
     let is_leaky =
         |from: f64, to: f64| move |case: &Case| case.class == Class::Leaky && ql(case) >= from && ql(case) < to;
-    let groups: [(&str, Box<dyn Fn(&Case) -> bool>); 4] = [
+    let groups: [(&str, Group); 4] = [
         ("clean", Box::new(|case| case.class == Class::Clean)),
         ("stuffed", Box::new(|case| case.class == Class::Stuffed)),
         ("QL 3..20", Box::new(is_leaky(3.0, 20.0))),

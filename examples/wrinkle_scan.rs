@@ -37,7 +37,7 @@ fn main() {
         let (_, invented) = count(curves, seed, model, None);
         println!("  none                    invented {invented}");
         for sigmas in [2.0, 3.0, 4.0, 5.0, 7.0, 10.0] {
-            for q in [[8.0, 15.0], [15.0, 60.0], [60.0, 120.0]] {
+            for q in [[8.0, 15.0], [15.0, 30.0], [30.0, 60.0], [60.0, 120.0]] {
                 let (found, invented) = count(curves, seed, model, Some(Bump { sigmas, q }));
                 let percent = 100.0 * found as f64 / curves as f64;
                 println!(

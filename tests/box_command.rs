@@ -176,6 +176,9 @@ fn a_job_describes_the_box_and_the_command_line_has_the_last_word() {
     let document = json(folder.path(), "box tight.csv --driver d/driver.json --design-l 11 --material pla");
     assert_eq!((&document["settings"]["design_l"], &document["settings"]["material"]), (&11.0.into(), &"pla".into()));
     assert_eq!(said(folder.path(), "box tight.csv --box right").status, 2);
+    std::fs::write(folder.path().join("job.toml"), format!("{job}[box.right]\nkind = \"closed\"\n")).unwrap();
+    let several = said(folder.path(), "box tight.csv");
+    assert!(several.status == 2 && several.err.contains("left, right"), "{}", several.err);
 }
 
 #[test]
@@ -183,14 +186,17 @@ fn what_cannot_be_is_refused_with_a_way_out_and_nothing_is_overwritten() {
     let folder = prepared();
     std::fs::write(folder.path().join("empty.csv"), "").unwrap();
     std::fs::write(folder.path().join("sheet.toml"), "fs_hz = 40\n").unwrap();
+    std::fs::write(folder.path().join("take.wav"), "RIFF").unwrap();
     for (words, status, expected) in [
+        ("box take.wav --kind closed", 1, "boxwright impedance"),
+        ("box tight.csv --kind closed --port-ends free-free", 2, "--port"),
         ("box tight.csv", 2, "--kind"),
         ("box tight.csv --kind open", 2, "closed"),
         ("box vented.csv --kind closed", 1, "two resonances"),
         ("box tight.csv --kind vented", 1, "one resonance"),
         ("box empty.csv --kind closed", 1, "empty.csv"),
         ("box nowhere.csv --kind closed", 1, "nowhere.csv"),
-        ("box tight.csv --kind closed --driver sheet.toml", 1, "sheet.toml"),
+        ("box tight.csv --kind closed --driver sheet.toml", 1, "driver.json"),
         ("box tight.csv --kind closed --cone leaky.csv", 1, "dB"),
         ("box tight.csv --kind closed --before tight.csv", 1, "one file"),
         ("box tight.csv --kind closed --inner-mm 1x2", 2, "width x height x depth"),

@@ -286,16 +286,15 @@ fn the_demo_leaves_a_report_and_its_results_and_overwrites_nothing() {
             }
             "boxwright/box/1" => {
                 // The bench's truth: the first box leaks, the second is sealed, the vented one is tuned to 86.37 Hz.
-                let expected = match document["name"].as_str().unwrap() {
-                    "first box" => ("leak", "yes"),
-                    "sealed box" => ("leak", "no"),
-                    _ => ("fb", "86.4"),
-                };
-                let shown = match expected.0 {
-                    "leak" => document["leak"]["present"].as_str().unwrap().to_owned(),
-                    _ => format!("{:.1}", document["fb"]["value"].as_f64().unwrap()),
-                };
-                assert_eq!(shown, expected.1);
+                match document["name"].as_str().unwrap() {
+                    "first box" => assert_eq!(document["leak"]["present"], "yes"),
+                    "sealed box" => assert_eq!(document["leak"]["present"], "no"),
+                    _ => {
+                        // 0.1 %: of what a fixed seed and a small signal may be off.
+                        let fb_hz = document["fb"]["value"].as_f64().unwrap();
+                        assert!((fb_hz / 86.37 - 1.0).abs() < 1e-3, "{fb_hz}");
+                    }
+                }
             }
             "boxwright/match/1" => assert_eq!(document["within"], false),
             _ => {}

@@ -127,13 +127,15 @@ pub struct ClosedTruth {
     pub qtc: f64,
 }
 
-/// Tuning of a box with an opening, and where |Z| of the driver in it is highest below and above that.
+/// Tuning of a box with an opening, and where |Z| of the driver in it is highest below and above that; absent where it has no peak.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[allow(missing_docs)] // as they are named
 pub struct OpenTruth {
     pub fb_hz: f64,
-    pub f_low_hz: f64,
-    pub f_high_hz: f64,
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub f_low_hz: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub f_high_hz: Option<f64>,
 }
 
 impl Jig {
@@ -275,13 +277,13 @@ impl HungDriver {
     }
 
     /// Where |Z| is highest within a range, on a grid of 2⁻¹³ octaves, which is finer than any curve shows it.
-    fn peak_hz(&self, [from_hz, to_hz]: [f64; 2], time_s: f64) -> f64 {
+    fn peak_hz(&self, [from_hz, to_hz]: [f64; 2], time_s: f64) -> Option<f64> {
         let steps = ((to_hz / from_hz).log2() * 8192.0) as u32;
         let hz = |step: u32| from_hz * (f64::from(step) / 8192.0).exp2();
         let height = |step: u32| self.impedance(Complex64::new(0.0, TAU * hz(step)), time_s).norm();
-        // Over octaves above the peak the coil rises past it: the first local maximum from the box's tuning on.
+        // Local maxima only: octaves above the peak the coil rises past it.
         let is_peak = |step: &u32| height(*step) >= height(step - 1) && height(*step) > height(step + 1);
-        (1..steps).filter(is_peak).max_by(|&a, &b| height(a).total_cmp(&height(b))).map_or(f64::NAN, hz)
+        (1..steps).filter(is_peak).max_by(|&a, &b| height(a).total_cmp(&height(b))).map(hz)
     }
 
     fn truth(&self, time_s: f64) -> DriverTruth {

@@ -18,6 +18,8 @@ pub struct Designed {
     pub volume_m3: Option<f64>,
     /// Tuning of a vented box or one with a passive radiator.
     pub fb_hz: Option<f64>,
+    /// The passive radiator's own resonance.
+    pub fp_hz: Option<f64>,
     /// Leakage.
     pub ql: Option<f64>,
     /// Absorption.
@@ -65,6 +67,7 @@ pub fn against_design(designed: &Designed, found: &FoundBox) -> Vec<FoundAgainst
     [
         ("volume_m3", designed.volume_m3),
         ("fb_hz", open_fb_hz),
+        ("fp_hz", designed.fp_hz.filter(|_| found.kind == BoxKind::PassiveRadiator)),
         ("leakage", designed.ql.map(f64::recip)),
         ("absorption", designed.qa.map(f64::recip)),
         ("opening", designed.qp.map(f64::recip).filter(|_| found.kind != BoxKind::Closed)),
@@ -115,6 +118,8 @@ fn beside(name: &'static str, wanted: f64, is: Doubted, designed: &Designed, fou
         let why = match name {
             "volume_m3" => why_volume(is.value / wanted, found),
             "fb_hz" => port_words(designed, is.value, wanted, found),
+            "fp_hz" if is.value > wanted => "; add mass to the passive radiator".to_owned(),
+            "fp_hz" => "; take mass off the passive radiator".to_owned(),
             "fc_hz" | "qtc" => "; it follows from volume, losses and the driver".to_owned(),
             _ => String::new(),
         };

@@ -1,5 +1,6 @@
 //! The box that explains an impedance.
 
+use super::jig_error::JigError;
 use super::losses::Losses;
 use super::numbers::{Doubt, numbers};
 use super::prior::Prior;
@@ -52,7 +53,8 @@ pub fn examine_box(
         Peaks::Two([low_hz, high_hz]) => (low_hz * high_hz).sqrt(),
     };
     let weighting = Weighting::of(&curve);
-    let mut evidence = Evidence { curve, weighting, near: settings.near.within_reach(tuning_hz), prior };
+    let jig_error = JigError::of(&curve);
+    let mut evidence = Evidence { curve, weighting, near: settings.near.within_reach(tuning_hz), prior, jig_error };
     let begun = beginnings(&evidence.curve, driver, settings.kind, peaks);
     let near = near(&evidence, begun).ok_or(DiagnosisError::NoFit)?;
     if evidence.weighting.noise == Noise::Known {
@@ -112,8 +114,9 @@ fn decided(evidence: &Evidence, near: &Fitted) -> Result<(Losses, Fitted), Diagn
 }
 
 fn wrinkles_of(evidence: &Evidence, measured: &Impedance, fitted: &Fitted) -> Vec<Wrinkle> {
-    let points = measured.hz().iter().zip(measured.values());
-    let left: Vec<Complex64> = points.map(|(&hz, z)| z - fitted.model.impedance_ohm(hz)).collect();
+    // The evidence's curve is without the wrinkles that were found already.
+    let taken = measured.values().iter().zip(evidence.curve.values()).map(|(whole, without)| whole - without);
+    let left: Vec<Complex64> = evidence.left_ohm(fitted).iter().zip(taken).map(|(left, taken)| left + taken).collect();
     let is_known = evidence.weighting.noise == Noise::Known;
     wrinkles(&Residual {
         hz: measured.hz(),
@@ -154,7 +157,7 @@ fn told(
         Some(doubt.u(at))
     });
     let leakage = numbers.iter().find(|(name, _)| *name == "leakage").map(|(_, leakage)| leakage.doubted());
-    let left_ohm = evidence.left_ohm(&fitted.model);
+    let left_ohm = evidence.left_ohm(&fitted);
     let squares: f64 =
         left_ohm.iter().zip(evidence.curve.values()).map(|(left, z)| left.norm_sqr() / z.norm_sqr()).sum();
     let is_known = evidence.weighting.noise == Noise::Known;

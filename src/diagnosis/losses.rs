@@ -80,7 +80,7 @@ impl Losses {
         let nearest = fits.iter().min_by(|a, b| a.chi_square.total_cmp(&b.chi_square))?;
         let unused = (evidence.numbers(nearest) - nearest.p.len() as f64).max(1.0);
         let misfit = nearest.chi_square / unused;
-        let left = evidence.left_over_sigma(&nearest.model);
+        let left = evidence.left_over_sigma(nearest);
         let inflation = inflation(&evidence.weighting, &left, misfit, unused);
         Some(Self { fits, free, inflation, misfit })
     }

@@ -6,6 +6,7 @@ mod error;
 mod examine;
 mod found;
 mod hint;
+mod jig_error;
 mod known_driver;
 mod leak_advice;
 mod losses;

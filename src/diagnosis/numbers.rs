@@ -10,7 +10,7 @@
 //! side of the tuning.
 
 use super::search::{Evidence, Fitted};
-use super::unknowns::{Foreknowledge, Loss};
+use super::unknowns::{Foreknowledge, Jig, Loss};
 use super::{BoxKind, KnownDriver, Traced};
 use crate::driver::Suspension;
 use crate::enclosure::{BoxedDriver, Opening};
@@ -48,7 +48,7 @@ impl Doubt {
             .collect();
         let mut own = sensitivity.covariance.clone();
         shared.iter().for_each(|shift| add(&mut own, shift, -1.0));
-        for shift in common_shifts(evidence, rows).into_iter().chain(creep_shifts(evidence, fitted, rows)) {
+        for shift in common_shifts(evidence, fitted, rows).into_iter().chain(creep_shifts(evidence, fitted, rows)) {
             let shift: Vec<f64> = shift.into_iter().map(|off| off * shrunk).collect();
             add(&mut own, &sensitivity.shift(&shift), 1.0);
         }
@@ -76,9 +76,11 @@ fn add(covariance: &mut [Vec<f64>], shift: &[f64], sign: f64) {
     }
 }
 
-/// Shifts of the residuals when all points move together by their common doubt.
-fn common_shifts(evidence: &Evidence, rows: usize) -> Vec<Vec<f64>> {
-    let Some(common) = evidence.curve.u_common_ohm() else { return Vec::new() };
+/// Shifts of the residuals when all points move together by their common doubt; with a known driver that is searched along (`jig_error.rs`).
+fn common_shifts(evidence: &Evidence, fitted: &Fitted, rows: usize) -> Vec<Vec<f64>> {
+    let Some(common) = evidence.curve.u_common_ohm().filter(|_| fitted.unknowns.jig == Jig::Trusted) else {
+        return Vec::new();
+    };
     let along = |at: usize| {
         let z = evidence.curve.values()[at];
         z / z.norm() * common[at]

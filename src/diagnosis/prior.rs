@@ -1,7 +1,7 @@
 //! What is known before the curve is read, as residuals beside those of the curve.
 //!
 //! ```text
-//! r = L⁻¹·(p_driver − p_known)        r = ln ρ/σ_ρ,  ln μ/σ_μ,  ln κ/σ_κ,  ln φ/σ_φ
+//! r = L⁻¹·(p_driver − p_known)        r = ln ρ/σ_ρ,  ln μ/σ_μ,  ln κ/σ_κ,  ln φ/σ_φ,  ε
 //! ```
 //!
 //! L: root of the covariance of the driver's numbers from its own measurement (`math/cholesky.rs`). ρ, μ, κ, φ: resistance,
@@ -40,7 +40,7 @@ impl Prior {
         self.driver.as_ref().map_or(0, |(numbers, _)| numbers.len())
     }
 
-    /// All residuals: those of the driver first, then those of what has moved.
+    /// All residuals: those of the driver first, then those of what has moved, then the jig's.
     pub(super) fn residuals(&self, unknowns: &Unknowns, p: &[f64]) -> Vec<f64> {
         let (Some((numbers, root)), Foreknowledge::Measured) = (&self.driver, unknowns.driver) else {
             return Vec::new();
@@ -49,6 +49,7 @@ impl Prior {
         let mut residuals = root.whitened(&off).unwrap_or(off);
         let moved = &p[unknowns.moved_at()..unknowns.moved_at() + MOVED];
         residuals.extend(moved.iter().zip([RESISTANCE, MASS, STIFFNESS, FRICTION]).map(|(p, sigma)| p / sigma));
+        residuals.extend(unknowns.jig(p));
         residuals
     }
 }

@@ -1,12 +1,13 @@
 //! One set of unknowns, brought as near to the curve as it goes.
 //!
 //! ```text
-//! minimise  Σ aᵢ·|Z(p, fᵢ) − Zᵢ|²/σᵢ²  +  Σ near²  +  Σ prior²
+//! minimise  Σ aᵢ·|Z(p, fᵢ) + δZ(ε, fᵢ) − Zᵢ|²/σᵢ²  +  Σ near²  +  Σ prior²
 //! ```
 //!
-//! aᵢ, σᵢ: `driver/weighting.rs`; near: `near_field.rs`; prior: `prior.rs`. Slopes are central differences, whose error of
+//! aᵢ, σᵢ: `driver/weighting.rs`; near: `near_field.rs`; prior: `prior.rs`; δZ: `jig_error.rs`. Slopes are central differences, whose error of
 //! [`STEP`]² is far below what a doubt needs.
 
+use super::jig_error::JigError;
 use super::near_field::NearField;
 use super::prior::Prior;
 use super::unknowns::Unknowns;
@@ -23,6 +24,8 @@ pub(super) struct Evidence {
     pub(super) weighting: Weighting,
     pub(super) near: NearField,
     pub(super) prior: Prior,
+    /// How the jig may bend the curve; absent where nothing tells it.
+    pub(super) jig_error: Option<JigError>,
 }
 
 /// A box at its best.
@@ -86,10 +89,11 @@ impl Evidence {
     fn residuals(&self, unknowns: &Unknowns, p: &[f64]) -> Vec<f64> {
         let model = unknowns.model(p);
         let weights = self.weighting.share.iter().zip(&self.weighting.sigma_ohm);
-        let points = self.curve.hz().iter().zip(self.curve.values()).zip(weights);
+        let points = self.curve.hz().iter().zip(self.curve.values()).zip(weights).enumerate();
+        let jig = unknowns.jig(p);
         let mut residuals: Vec<f64> = points
-            .flat_map(|((&hz, measured), (share, sigma))| {
-                let off = (model.impedance_ohm(hz) - measured) * (share.sqrt() / sigma);
+            .flat_map(|(at, ((&hz, measured), (share, sigma)))| {
+                let off = (model.impedance_ohm(hz) + self.jig_ohm(jig, at) - measured) * (share.sqrt() / sigma);
                 [off.re, off.im]
             })
             .collect();
@@ -98,15 +102,21 @@ impl Evidence {
         residuals
     }
 
-    /// What a model leaves of the curve over σ, a complex number a point.
-    pub(super) fn left_over_sigma(&self, model: &BoxedDriver) -> Vec<Complex64> {
-        self.left_ohm(model).iter().zip(&self.weighting.sigma_ohm).map(|(left, sigma)| left / sigma).collect()
+    /// What a jig that is off by these numbers shows too much at a point, ohm.
+    fn jig_ohm(&self, jig: &[f64], at: usize) -> Complex64 {
+        self.jig_error.as_ref().map_or(Complex64::ZERO, |error| error.ohm(jig, at))
     }
 
-    /// Measured less model, ohm.
-    pub(super) fn left_ohm(&self, model: &BoxedDriver) -> Vec<Complex64> {
-        let points = self.curve.hz().iter().zip(self.curve.values());
-        points.map(|(&hz, measured)| measured - model.impedance_ohm(hz)).collect()
+    /// What a fit leaves of the curve over σ, a complex number a point.
+    pub(super) fn left_over_sigma(&self, fitted: &Fitted) -> Vec<Complex64> {
+        self.left_ohm(fitted).iter().zip(&self.weighting.sigma_ohm).map(|(left, sigma)| left / sigma).collect()
+    }
+
+    /// Measured less model and jig, ohm.
+    pub(super) fn left_ohm(&self, fitted: &Fitted) -> Vec<Complex64> {
+        let jig = fitted.unknowns.jig(&fitted.p);
+        let points = self.curve.hz().iter().zip(self.curve.values()).enumerate();
+        points.map(|(at, (&hz, measured))| measured - fitted.model.impedance_ohm(hz) - self.jig_ohm(jig, at)).collect()
     }
 
     /// The same with the noise that the points would have on the model.

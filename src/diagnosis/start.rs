@@ -9,7 +9,7 @@
 //! f_c, f_L, f_H: peaks of |Z|. The radiator's: roots of D without losses, `x⁴ − x²·(1 + h² + α) + h² + α·x_p²`. Exact without losses (`enclosure/vented.rs`). Without a known driver f_b is where |Z| is lowest between
 //! the peaks and f_s follows from it.
 
-use super::unknowns::{Foreknowledge, Loss, Unknowns};
+use super::unknowns::{Foreknowledge, Jig, Loss, Unknowns};
 use super::{BoxKind, KnownDriver};
 use crate::driver::{
     DriverModel, FitSettings, Shape, Suspension, SuspensionKind, VoiceCoil, VoiceCoilKind, fit_driver, starts,
@@ -53,13 +53,15 @@ pub(super) fn beginnings(
         _ => vec![Loss::Leakage],
     };
     let knowledge = if driver.is_some() { Foreknowledge::Measured } else { Foreknowledge::Nothing };
+    let is_doubted = driver.is_some() && curve.u_common_ohm().is_some_and(|u| u.iter().any(|u| *u > 0.0));
+    let jig = if is_doubted { Jig::Doubted } else { Jig::Trusted };
     let mut begun: Vec<(Unknowns, Vec<Vec<f64>>)> = Vec::new();
     for model in drivers {
         let shape = Shape {
             voice_coil: VoiceCoilKind::of(&model.voice_coil),
             suspension: SuspensionKind::of(&model.suspension),
         };
-        let unknowns = Unknowns { shape, driver: knowledge, kind, losses: losses.clone() };
+        let unknowns = Unknowns { shape, driver: knowledge, kind, losses: losses.clone(), jig };
         let mut boxes = enclosures(&model, kind, peaks, knowledge);
         if let (BoxKind::PassiveRadiator, Peaks::Two(peaks_hz)) = (kind, peaks) {
             boxes.extend(with_radiator(curve, model.fs_hz, peaks_hz));

@@ -1,14 +1,14 @@
 //! The numbers of a driver in its box as a search wants them.
 //!
 //! ```text
-//! p = (driver: ln R_0, ln f_s, ln Q_ms, ln Q_es, voice coil …, λ)  (moved: ln ρ, ln μ, ln κ, ln φ)  (ln α)  (ln f_b)  (ln f_p)  (d …)
+//! p = (driver: ln R_0, ln f_s, ln Q_ms, ln Q_es, voice coil …, λ)  (moved: ln ρ, ln μ, ln κ, ln φ)  (jig: ε …)  (ln α)  (ln f_b)  (ln f_p)  (d …)
 //! ```
 //!
 //! Symbols as in `enclosure/boxed.rs`; ρ: resistance now over R_0. Logarithms of what is positive; loss factors d as they are, so that
 //! zero can be reached and passed. What is not searched: without a known driver nothing has moved, and behind a closed box α is
 //! taken as one, since then nothing tells air and suspension apart.
 
-use super::BoxKind;
+use super::{BoxKind, jig_error};
 use crate::driver::{DriverModel, Shape, natural_slopes, searched};
 use crate::enclosure::{BoxedDriver, Enclosure, LossFactors, Moved, Opening};
 
@@ -34,6 +34,17 @@ pub(super) struct Unknowns {
     pub(super) driver: Foreknowledge,
     pub(super) kind: BoxKind,
     pub(super) losses: Vec<Loss>,
+    /// Whether the jig may be off (`jig_error.rs`).
+    pub(super) jig: Jig,
+}
+
+/// What is known of the jig.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Jig {
+    /// It may be off otherwise than when the driver was measured.
+    Doubted,
+    /// Nothing is known to be in doubt, or a driver that is not known takes it up.
+    Trusted,
 }
 
 /// R_e, mass, stiffness, friction.
@@ -55,8 +66,17 @@ impl Unknowns {
             || self.at_in_list(Loss::Leakage).is_some()
     }
 
-    fn box_at(&self) -> usize {
+    fn jig_at(&self) -> usize {
         self.moved_at() + if self.driver == Foreknowledge::Measured { MOVED } else { 0 }
+    }
+
+    fn box_at(&self) -> usize {
+        self.jig_at() + if self.jig == Jig::Doubted { jig_error::NUMBERS } else { 0 }
+    }
+
+    /// How the jig is off.
+    pub(super) fn jig<'a>(&self, p: &'a [f64]) -> &'a [f64] {
+        &p[self.jig_at()..self.box_at()]
     }
 
     fn losses_at(&self) -> usize {
@@ -127,6 +147,9 @@ impl Unknowns {
                 [moved.resistance_ratio, moved.mass_ratio, moved.stiffness_ratio, moved.friction_ratio].map(f64::ln);
             p.extend(ratios);
         }
+        if self.jig == Jig::Doubted {
+            p.extend([0.0; jig_error::NUMBERS]);
+        }
         if self.has_alpha() {
             p.push(enclosure.alpha.ln());
         }
@@ -183,7 +206,7 @@ mod tests {
                 vec![Loss::Absorption, Loss::Leakage],
             ),
         ] {
-            let unknowns = Unknowns { shape, driver: Foreknowledge::Measured, kind, losses: losing };
+            let unknowns = Unknowns { shape, driver: Foreknowledge::Measured, kind, losses: losing, jig: Jig::Doubted };
             let boxed = BoxedDriver { driver, moved, enclosure: Enclosure { alpha: 1.7, opening, losses } };
             let p = unknowns.searched(&boxed);
             assert_eq!(p.len(), unknowns.count());

@@ -232,6 +232,8 @@ pub struct BoxSettingsTable {
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub design_fb_hz: Option<f64>,
     #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub design_fp_hz: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none", default)]
     pub design_ql: Option<f64>,
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub design_qa: Option<f64>,

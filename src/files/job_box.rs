@@ -1,5 +1,6 @@
 //! `[box.NAME]` of a job: a box as it was designed.
 
+use crate::diagnosis::{Designed, Inside};
 use crate::enclosure::{Material, Port, PortEnds};
 use serde::Deserialize;
 
@@ -81,6 +82,31 @@ impl JobBox {
             number.filter(|number| *number <= 0.0).map(|found| (key, found.to_string(), "more than 0".into()))
         })
         .or_else(|| self.port.as_ref().and_then(JobPort::fault))
+    }
+}
+
+impl JobBox {
+    /// What it was meant to be, SI.
+    pub fn designed(&self) -> Designed {
+        Designed {
+            volume_m3: self.volume_l.map(|litres| 1e-3 * litres),
+            fb_hz: self.fb_hz,
+            fp_hz: self.fp_hz,
+            ql: self.ql,
+            qa: self.qa,
+            qp: self.qp,
+            port: self.port.as_ref().map(JobPort::port),
+            ..Designed::default()
+        }
+    }
+
+    /// Its inside and its walls, SI.
+    pub fn inside(&self) -> Inside {
+        Inside {
+            inner_m: self.inner_mm.map(|sides| sides.map(|side| 1e-3 * side)),
+            wall_m: self.wall_mm.map(|wall| 1e-3 * wall),
+            material: self.material.as_deref().and_then(Material::named),
+        }
     }
 }
 

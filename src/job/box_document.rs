@@ -61,6 +61,7 @@ fn settings(order: &BoxOrder) -> BoxSettingsTable {
         band_hz: order.band_hz,
         design_l: designed.volume_m3.map(|volume| 1e3 * volume),
         design_fb_hz: designed.fb_hz,
+        design_fp_hz: designed.fp_hz,
         design_ql: designed.ql,
         design_qa: designed.qa,
         design_qp: designed.qp,

@@ -82,6 +82,10 @@ pub enum ExamineError {
     Curve { path: PathBuf, source: DriverError },
     #[error("{}: {source}", path.display())]
     Diagnosis { path: PathBuf, source: DiagnosisError },
+    #[error("{}: a recording, where its impedance is needed", path.display())]
+    Recording { path: PathBuf },
+    #[error("{}: not the document of a driver", path.display())]
+    NoDriver { path: PathBuf },
     #[error("{}: a model or a covariance that is not known here", path.display())]
     UnknownDriver { path: PathBuf },
     #[error("{}: ohm, where a level in dB is needed", path.display())]
@@ -105,6 +109,8 @@ impl ExamineError {
             Self::File(error) => error.advice(),
             Self::Curve { source, .. } => source.advice(),
             Self::Diagnosis { source, .. } => source.advice(),
+            Self::Recording { .. } => "run boxwright impedance on it first, and give the impedance.csv that it writes",
+            Self::NoDriver { .. } => "give the driver.json that boxwright driver wrote of this driver in free air",
             Self::UnknownDriver { .. } => "give the document that this version's boxwright driver wrote",
             Self::NoLevel { .. } => "give the curve of a response: frequency and dB",
             Self::LevelTooHigh { .. } => "start the near-field sweep at 20 Hz or lower",
@@ -159,11 +165,17 @@ pub fn examine(order: &BoxOrder) -> Result<Examined, ExamineError> {
 }
 
 fn read_impedance(path: &Path) -> Result<Impedance, ExamineError> {
+    if path.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("wav")) && path.is_file() {
+        return Err(ExamineError::Recording { path: path.to_owned() });
+    }
     let curve = files::read_curve(path)?;
     files::impedance_of(&curve).map_err(|source| ExamineError::Curve { path: path.to_owned(), source: source.into() })
 }
 
 fn known_driver(path: &Path) -> Result<KnownDriver, ExamineError> {
+    if path.extension().is_some_and(|ending| !ending.eq_ignore_ascii_case("json")) && path.is_file() {
+        return Err(ExamineError::NoDriver { path: path.to_owned() });
+    }
     files::read_driver_result(path)?.known().ok_or_else(|| ExamineError::UnknownDriver { path: path.to_owned() })
 }
 

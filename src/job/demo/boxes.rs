@@ -6,9 +6,8 @@
 use super::driver::{Evening, Told};
 use super::{BOX, DemoError, DemoOrder};
 use crate::bench::{HungDriver, JigTruth};
-use crate::diagnosis::{BoxKind, Designed, Inside};
-use crate::enclosure::Material;
-use crate::files::{self, JobBox};
+use crate::diagnosis::BoxKind;
+use crate::files;
 use crate::job::{BoxOrder, Examined, Impeded, Pictures, examine};
 use crate::quantity::Air;
 use std::path::Path;
@@ -53,8 +52,8 @@ pub(super) fn measure_boxes(
         cone: None,
         opening: None,
         band_hz: None,
-        designed: designed(&boxes(BOX)),
-        inside: inside(&boxes(BOX)),
+        designed: boxes(BOX).designed(),
+        inside: boxes(BOX).inside(),
         load_v: first_curve.document.load_voltage.map(|voltage| voltage.highest_v),
         air: Air::default(),
         name: Some("first box".into()),
@@ -72,8 +71,8 @@ pub(super) fn measure_boxes(
     let vented = examine(&BoxOrder {
         curve: curve(&vented_curve),
         kind: BoxKind::Vented,
-        designed: designed(&boxes(VENTED)),
-        inside: inside(&boxes(VENTED)),
+        designed: boxes(VENTED).designed(),
+        inside: boxes(VENTED).inside(),
         name: Some("vented box".into()),
         out: Some(order.folder.join("vented-box")),
         ..usual
@@ -86,26 +85,6 @@ pub(super) fn measure_boxes(
         sealed: OneBox { examined: sealed, truth: sealed_truth },
         vented: OneBox { examined: vented, truth: vented_truth },
     })
-}
-
-fn designed(of_job: &JobBox) -> Designed {
-    Designed {
-        volume_m3: of_job.volume_l.map(|litres| 1e-3 * litres),
-        fb_hz: of_job.fb_hz,
-        ql: of_job.ql,
-        qa: of_job.qa,
-        qp: of_job.qp,
-        port: of_job.port.as_ref().map(files::JobPort::port),
-        ..Designed::default()
-    }
-}
-
-fn inside(of_job: &JobBox) -> Inside {
-    Inside {
-        inner_m: of_job.inner_mm.map(|sides| sides.map(|side| 1e-3 * side)),
-        wall_m: of_job.wall_mm.map(|wall| 1e-3 * wall),
-        material: of_job.material.as_deref().and_then(Material::named),
-    }
 }
 
 /// The job's boxes, for its file.

@@ -76,8 +76,8 @@ fn judged(found: &FoundTable, truth: &JigTruth) -> Vec<Entry> {
         ("f_c", found.fc, closed.map(|closed| closed.fc_hz)),
         ("Q_tc", found.qtc, closed.map(|closed| closed.qtc)),
         ("f_b", found.fb, open.map(|open| open.fb_hz)),
-        ("peak below", found.f_low, open.map(|open| open.f_low_hz)),
-        ("peak above", found.f_high, open.map(|open| open.f_high_hz)),
+        ("peak below", found.f_low, open.and_then(|open| open.f_low_hz)),
+        ("peak above", found.f_high, open.and_then(|open| open.f_high_hz)),
         ("volume", found.volume, Some(1e3 * known.enclosure.air_m3() * yielding)),
         ("Q_L", found.leak.ql, known.enclosure.ql),
     ]

@@ -85,9 +85,9 @@ struct DesignArgs {
     /// The vent, inner diameter x length in mm, and x how many
     #[arg(long, value_name = "DxL", value_parser = port)]
     port: Option<[f64; 3]>,
-    /// How the vent's tubes end
-    #[arg(long, value_name = "ENDS", default_value = "flanged-free")]
-    port_ends: EndsChoice,
+    /// How its tubes end [default: flanged-free]
+    #[arg(long, value_name = "ENDS", requires = "port")]
+    port_ends: Option<EndsChoice>,
     /// Inner width x height x depth, in mm, to name what rings
     #[arg(long, value_name = "WxHxD", value_parser = sides)]
     inner_mm: Option<[f64; 3]>,
@@ -192,7 +192,7 @@ impl DesignArgs {
                     },
                 )),
             },
-            None if boxes.len() > 1 && self.job.is_some() => {
+            None if boxes.len() > 1 => {
                 Err(Failure::usage("the job has several boxes", &format!("name one with --box: {known}")))
             }
             None if boxes.len() == 1 => {
@@ -206,28 +206,27 @@ impl DesignArgs {
     }
 
     fn designed(&self, of_job: &JobBox) -> Designed {
+        let of_job = of_job.designed();
         let port = self.port.map(|[diameter_mm, length_mm, count]| Port {
             diameter_m: 1e-3 * diameter_mm,
             length_m: 1e-3 * length_mm,
             count: count as u32,
-            ends: self.port_ends.ends(),
+            ends: self.port_ends.map_or(PortEnds::default(), EndsChoice::ends),
         });
         Designed {
-            volume_m3: self.design_l.or(of_job.volume_l).map(|litres| 1e-3 * litres),
+            volume_m3: self.design_l.map(|litres| 1e-3 * litres).or(of_job.volume_m3),
             fb_hz: self.design_fb_hz.or(of_job.fb_hz),
-            ql: of_job.ql,
-            qa: of_job.qa,
-            qp: of_job.qp,
-            port: port.or_else(|| of_job.port.as_ref().map(files::JobPort::port)),
-            ..Designed::default()
+            port: port.or(of_job.port),
+            ..of_job
         }
     }
 
     fn inside(&self, of_job: &JobBox) -> Inside {
+        let of_job = of_job.inside();
         Inside {
-            inner_m: self.inner_mm.or(of_job.inner_mm).map(|sides| sides.map(|side| 1e-3 * side)),
-            wall_m: self.wall_mm.or(of_job.wall_mm).map(|wall| 1e-3 * wall),
-            material: self.material.or_else(|| Material::named(of_job.material.as_deref()?)),
+            inner_m: self.inner_mm.map(|sides| sides.map(|side| 1e-3 * side)).or(of_job.inner_m),
+            wall_m: self.wall_mm.map(|wall| 1e-3 * wall).or(of_job.wall_m),
+            material: self.material.or(of_job.material),
         }
     }
 }

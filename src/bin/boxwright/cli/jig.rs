@@ -55,8 +55,8 @@ struct SimulatedArgs {
     #[arg(long, value_name = "Q", value_parser = typed::above_zero_or_none)]
     simulated_qa: Option<typed::OrNone>,
     /// How much more the air yields for its filling
-    #[arg(long, value_name = "PERCENT", default_value = "0", value_parser = typed::pure)]
-    simulated_filling_percent: f64,
+    #[arg(long, value_name = "PERCENT", value_parser = typed::pure)]
+    simulated_filling_percent: Option<f64>,
     /// Where a wall of the box rings, or `none` [default: the load's own]
     #[arg(long, value_name = "HZ", value_parser = typed::above_zero_or_none)]
     simulated_wall_hz: Option<typed::OrNone>,
@@ -165,6 +165,7 @@ impl JigArgs {
             sense_ohm: self.sense_ohm.or(job.bench.sense_ohm),
             input_full_scale_v: self.input_full_scale_v.or(job.bench.input_full_scale_v),
         };
+        self.simulated.refuse_idle_options()?;
         let settings = self.simulated.settings(parts, when);
         let (wiring, document) = (settings.wiring, document(&settings));
         let stand = Stand { settings: SimulatedSettings::Jig(Box::new(settings)), document };
@@ -233,6 +234,27 @@ const BOXED_M3: f64 = 2.4e-3;
 const WALL: RingingWall = RingingWall { hz: 300.0, q: 35.0, share: 0.012 };
 
 impl SimulatedArgs {
+    /// What is said of a box or a tube where there is none would do nothing.
+    fn refuse_idle_options(&self) -> Result<(), Failure> {
+        use SimulatedLoad::{Boxed, Leaky, PassiveRadiator, Sealed, Vented};
+        let has_box = matches!(self.simulated_load, Boxed | Leaky | Sealed | Vented | PassiveRadiator);
+        let of_box = self.simulated_box_l.is_some()
+            || self.simulated_ql.is_some()
+            || self.simulated_qa.is_some()
+            || self.simulated_filling_percent.is_some()
+            || self.simulated_wall_hz.is_some();
+        if of_box && !has_box {
+            return Err(Failure::usage(
+                "this simulated load has no box",
+                "give --simulated-load boxed, leaky, sealed, vented or passive-radiator",
+            ));
+        }
+        if self.simulated_port_mm.is_some() && self.simulated_load != Vented {
+            return Err(Failure::usage("this simulated load has no tube", "give --simulated-load vented"));
+        }
+        Ok(())
+    }
+
     /// The load's box with what was said of it.
     fn built(&self, own: Enclosure) -> Enclosure {
         let volume_m3 = self.simulated_box_l.map_or(own.volume_m3, |litres| litres * 1e-3);
@@ -251,7 +273,7 @@ impl SimulatedArgs {
             volume_m3,
             ql: said(self.simulated_ql, own.ql),
             qa: said(self.simulated_qa, own.qa),
-            filling_ratio: own.filling_ratio * (1.0 + self.simulated_filling_percent * 1e-2),
+            filling_ratio: own.filling_ratio * (1.0 + self.simulated_filling_percent.unwrap_or(0.0) * 1e-2),
             opening,
             wall,
         }

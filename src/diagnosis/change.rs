@@ -202,3 +202,89 @@ fn wrinkle_changes(before: &[Wrinkle], after: &[Wrinkle]) -> Vec<BoxChange> {
     });
     gone.chain(new).collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::diagnosis::{BoxKind, Leak, LeakVerdict};
+    use crate::driver::{DriverModel, Suspension, VoiceCoil};
+    use crate::enclosure::{BoxedDriver, Enclosure, LossFactors, Moved, Opening};
+    use num_complex::Complex64;
+
+    type Numbers<'a> = &'a [(&'static str, f64, f64, f64)];
+
+    /// A box with these numbers: name, value, own doubt, doubt shared with every other box of its driver.
+    fn found(numbers: Numbers<'_>, wrinkles: &[(f64, f64)]) -> FoundBox {
+        let driver = DriverModel {
+            re_ohm: 3.4,
+            fs_hz: 110.0,
+            qms: 4.0,
+            qes: 0.7,
+            voice_coil: VoiceCoil::Inductance { le_h: 2e-4 },
+            suspension: Suspension::Plain,
+        };
+        let enclosure = Enclosure { alpha: 1.2, opening: Opening::None, losses: LossFactors::default() };
+        let number = |&(name, value, u_own, shared)| (name, Traced { value, u_own, shared: vec![shared] });
+        let wrinkle = |&(hz, ohm): &(f64, f64)| Wrinkle {
+            hz,
+            u_hz: 0.5,
+            q: 30.0,
+            u_q: 2.0,
+            height_ohm: Complex64::new(ohm, 0.0),
+            u_height_ohm: 0.01,
+            sigmas: ohm / 0.01,
+        };
+        FoundBox {
+            kind: BoxKind::Closed,
+            model: BoxedDriver { driver, moved: Moved::NOTHING, enclosure },
+            numbers: numbers.iter().map(number).collect(),
+            leak: Leak { verdict: LeakVerdict::Airtight, ql: None, ql_above: Some(200.0), evidence: 0.0 },
+            wrinkles: wrinkles.iter().map(wrinkle).collect(),
+            left_ohm: Vec::new(),
+            residual_percent: 0.1,
+            misfit_ratio: Some(1.0),
+            widened_ratio: 1.0,
+            band_hz: [10.0, 20e3],
+            findings: Vec::new(),
+        }
+    }
+
+    fn named<'a>(all: &'a [BoxChange], name: &str) -> &'a BoxChange {
+        all.iter().find(|change| change.name == name).unwrap()
+    }
+
+    /// Both volumes lean on a V_as that is known to 5 %; each is known to 0.2 % of the other: 1 % more is real.
+    #[test]
+    fn a_percent_shows_where_what_both_lean_on_is_known_to_five() {
+        let before = found(&[("volume_m3", 2.00e-3, 4e-6, 1e-4), ("qtc", 0.8, 1e-3, 0.0)], &[]);
+        let after = found(&[("volume_m3", 2.02e-3, 4e-6, 1.01e-4), ("qtc", 0.8005, 1e-3, 0.0)], &[]);
+        let all = changes(&before, &after);
+        let volume = named(&all, "volume_m3");
+        assert!(volume.is_real && volume.says.contains("+1.0 %"), "{volume:?}");
+        // √(4² + 4² + 1²) in 1e-6.
+        assert!((volume.change.u / 33f64.sqrt() / 1e-6 - 1.0).abs() < 1e-9);
+        assert!(!named(&all, "qtc").is_real && all[0].name == "volume_m3");
+    }
+
+    #[test]
+    fn a_leak_that_is_gone_is_sealed_and_one_that_came_leaks_more() {
+        let (leaky, tight) = (found(&[("leakage", 0.125, 1e-3, 0.0)], &[]), found(&[], &[]));
+        let sealed = changes(&leaky, &tight);
+        assert!(sealed[0].is_real && sealed[0].says.starts_with("sealed: Q_L from 8.0 to above"), "{sealed:?}");
+        let opened = changes(&tight, &leaky);
+        assert!(opened[0].is_real && opened[0].says.starts_with("it leaks more"), "{opened:?}");
+    }
+
+    #[test]
+    fn wrinkles_are_paired_by_their_place() {
+        let (before, after) = (found(&[], &[(310.0, 0.5), (800.0, 0.2)]), found(&[], &[(320.0, 0.1), (1200.0, 0.3)]));
+        let says: Vec<String> = changes(&before, &after).into_iter().map(|change| change.says).collect();
+        for words in [
+            "310 Hz went from 0.50 to 0.10 ohm and lies at 320 Hz",
+            "800 Hz (0.20 ohm) is gone",
+            "a new wrinkle at 1200 Hz",
+        ] {
+            assert!(says.iter().any(|says| says.contains(words)), "{words}: {says:?}");
+        }
+    }
+}

@@ -113,3 +113,99 @@ fn size_words(path: &LeakPath, hole: &Hole, air: &Air) -> String {
         1e3 * equivalent_seam_m(path, SEAM_M, air)
     )
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::diagnosis::{BoxKind, Leak, Traced};
+    use crate::driver::{Doubted, DriverModel, Suspension, VoiceCoil};
+    use crate::enclosure::{BoxedDriver, Enclosure, LossFactors, Moved, Opening};
+    use num_complex::Complex64;
+    use std::f64::consts::TAU;
+
+    const VOLUME_M3: f64 = 2e-3;
+    const SD_M2: f64 = 50e-4;
+    const BL_TM: f64 = 3.27;
+    const MMS_KG: f64 = 3.2e-3;
+    const RE_OHM: f64 = 3.4;
+    const FS_HZ: f64 = 110.0;
+    const QMS: f64 = 4.0;
+
+    /// A driver in SI units in a box with this leak.
+    fn leaky(ql: f64, verdict: LeakVerdict) -> (FoundBox, KnownDriver) {
+        let omega_s = TAU * FS_HZ;
+        let model = DriverModel {
+            re_ohm: RE_OHM,
+            fs_hz: FS_HZ,
+            qms: QMS,
+            qes: omega_s * MMS_KG * RE_OHM / (BL_TM * BL_TM),
+            voice_coil: VoiceCoil::Inductance { le_h: 0.0 },
+            suspension: Suspension::Plain,
+        };
+        let stiffness_n_m = omega_s * omega_s * MMS_KG;
+        let alpha = Air::default().bulk_modulus_pa() * SD_M2 * SD_M2 / VOLUME_M3 / stiffness_n_m;
+        let losses = LossFactors { leakage: 1.0 / ql, ..LossFactors::default() };
+        let found = FoundBox {
+            kind: BoxKind::Closed,
+            model: BoxedDriver {
+                driver: model,
+                moved: Moved::NOTHING,
+                enclosure: Enclosure { alpha, opening: Opening::None, losses },
+            },
+            numbers: vec![("volume_m3", Traced { value: VOLUME_M3, u_own: 1e-5, shared: Vec::new() })],
+            leak: Leak { verdict, ql: Some(Doubted { value: ql, u: 0.1 }), ql_above: Some(30.0), evidence: 100.0 },
+            wrinkles: Vec::new(),
+            left_ohm: Vec::new(),
+            residual_percent: 0.1,
+            misfit_ratio: Some(1.0),
+            widened_ratio: 1.0,
+            band_hz: [10.0, 20e3],
+            findings: Vec::new(),
+        };
+        let known = KnownDriver {
+            model,
+            covariance: Vec::new(),
+            vas_m3: None,
+            sd_m2: Some(Doubted { value: SD_M2, u: 0.0 }),
+            mms_kg: Some(Doubted { value: MMS_KG, u: 0.0 }),
+            bl_tm: Some(Doubted { value: BL_TM, u: 0.0 }),
+        };
+        (found, known)
+    }
+
+    /// The same circuit in SI units: v = Bl·i/Z_M, p = S_d·v·Z_AB.
+    #[test]
+    fn the_pressure_in_the_box_is_that_of_the_circuit_in_si_units() {
+        let (found, known) = leaky(8.0, LeakVerdict::Leaky);
+        let air = Air::default();
+        let path = path(&found, Some(&known), 5e-3, Some(0.1), &air).unwrap();
+        let omega = TAU * path.hz;
+        let compliance = VOLUME_M3 / air.bulk_modulus_pa();
+        let rear = 1.0 / (Complex64::new(0.0, omega * compliance) + 1.0 / path.resistance_pa_s_m3);
+        let omega_s = TAU * FS_HZ;
+        let reactance = omega * MMS_KG - omega_s * omega_s * MMS_KG / omega;
+        let mechanical = Complex64::new(omega_s * MMS_KG / QMS, reactance) + SD_M2 * SD_M2 * rear;
+        let current = SQRT_2 * 0.1 / (RE_OHM + BL_TM * BL_TM / mechanical);
+        let pressure = (SD_M2 * BL_TM * current / mechanical * rear).norm();
+        // 1e-9: roundings.
+        assert!((path.pressure_pa.unwrap() / pressure - 1.0).abs() < 1e-9, "{path:?} {pressure}");
+    }
+
+    #[test]
+    fn a_leak_is_as_bad_as_its_q_and_its_advice_is_safe() {
+        let advice = |ql: f64, verdict| {
+            let (found, known) = leaky(ql, verdict);
+            leak_advice(&found, Some(&known), 5e-3, Some(0.1), &Air::default())
+        };
+        let (bad, mild) = (advice(4.0, LeakVerdict::Leaky).unwrap(), advice(20.0, LeakVerdict::Leaky).unwrap());
+        assert_eq!((bad.finding.severity, mild.finding.severity), (Severity::Fault, Severity::Caution));
+        assert!(bad.hole.unwrap().diameter_m > mild.hole.unwrap().diameter_m);
+        assert!(bad.finding.says.contains("a round hole of") && bad.finding.advice.contains("no flame and no smoke"));
+        assert!(advice(80.0, LeakVerdict::Airtight).is_none());
+        let open = advice(80.0, LeakVerdict::Undecided).unwrap();
+        assert!(
+            open.finding.severity == Severity::Note && open.finding.says.contains("30 or more could hide"),
+            "{open:?}"
+        );
+    }
+}

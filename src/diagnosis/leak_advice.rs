@@ -9,8 +9,9 @@
 
 use super::verdict::finding;
 use super::{FoundBox, KnownDriver, LeakVerdict};
+use crate::driver::Doubted;
 use crate::enclosure::{Hole, HoleFlow, LeakPath, equivalent_hole, equivalent_seam_m, leak_resistance_pa_s_m3};
-use crate::quantity::{Air, Code, Finding, Severity};
+use crate::quantity::{Air, Code, Finding, Quantity, Severity, Unit};
 use std::f64::consts::SQRT_2;
 
 /// A leak in a builder's words.
@@ -59,11 +60,16 @@ pub fn leak_advice(
     let (says, severity) = match found.leak.ql {
         Some(ql) => {
             let severity = if ql.value < SEVERE_QL { Severity::Fault } else { Severity::Caution };
-            (format!("the box leaks: Q_L = {:.1} ± {:.1}{size}", ql.value, 2.0 * ql.u), severity)
+            (format!("the box leaks: Q_L = {}{size}", shown(ql)), severity)
         }
         None => ("the box leaks".to_owned(), Severity::Caution),
     };
     Some(LeakAdvice { hole, finding: finding(Code::Leak, severity, says, FIND) })
+}
+
+/// A pure number as people are shown it, ± 2u.
+fn shown(number: Doubted) -> Quantity {
+    Quantity { value: number.value, u: number.u, unit: Unit::Pure }
 }
 
 fn undecided(found: &FoundBox) -> Finding {
@@ -118,7 +124,7 @@ fn size_words(path: &LeakPath, hole: &Hole, air: &Air) -> String {
 mod tests {
     use super::*;
     use crate::diagnosis::{BoxKind, Leak, Traced};
-    use crate::driver::{Doubted, DriverModel, Suspension, VoiceCoil};
+    use crate::driver::{DriverModel, Suspension, VoiceCoil};
     use crate::enclosure::{BoxedDriver, Enclosure, LossFactors, Moved, Opening};
     use num_complex::Complex64;
     use std::f64::consts::TAU;

@@ -4,7 +4,7 @@ use super::prior::STIFFNESS;
 use super::search::Fitted;
 use super::{BoxKind, FoundBox, KnownDriver};
 use crate::math::Ending;
-use crate::quantity::{Code, Finding, Severity, Whereabouts};
+use crate::quantity::{Code, Finding, Quantity, Severity, Unit, Whereabouts};
 
 /// What a model may leave, in percent of |Z|: good, usable.
 const GOOD_PERCENT: f64 = 2.0;
@@ -177,10 +177,9 @@ fn other_suspension(found: &FoundBox) -> Option<Finding> {
 
 fn lumped(found: &FoundBox) -> Option<Finding> {
     let total = found.doubted("losses")?;
+    let all = Quantity { value: 1.0 / total.value, u: total.u / total.value.powi(2), unit: Unit::Pure };
     let says = format!(
-        "the curve tells only all losses of the box together, a Q of {:.1} ± {:.1}: it is given as Q_L, as alignment tables do",
-        1.0 / total.value,
-        2.0 * total.u / total.value.powi(2)
+        "the curve tells only all losses of the box together, a Q of {all}: it is given as Q_L, as alignment tables do"
     );
     let advice =
         "measure close to cone and opening too, and give them with --cone and --opening, if you need them apart";

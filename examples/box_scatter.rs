@@ -1,18 +1,20 @@
-//! How well boxes are found, and whether their stated uncertainty holds, over random drivers in random boxes behind a noisy divider:
-//! `cargo run --release --example box_scatter -- [BOXES] [SEED]`, 400 closed boxes and half as many vented ones unless told.
+//! How well boxes are found, and whether their stated uncertainty holds, over random drivers in random boxes behind a
+//! noisy divider: `cargo run --release --example box_scatter -- [BOXES] [SEED]`, 400 closed boxes and half as many
+//! vented ones unless told.
 //!
-//! Drivers: f_s 35 to 110 Hz, Q_ms 2.5 to 8, Q_es 0.3 to 1, voice coils of an inductance with a lossy part, creep of the suspension in
-//! half of them. Boxes: α 0.5 to 8. Closed ones, a third each: clean (no leak or Q_L above 100, Q_A 50 to 200), leaky (Q_L 3
-//! to 40, Q_A 20 to 100), stuffed (airtight, Q_A 5 to 30, effective volume 1.05 to 1.3 times the empty one). Vented ones: f_b 0.6 to 1.5 f_s,
-//! Q_L 5 to 20, Q_A and Q_P 30 to 150.
+//! Drivers: f_s 35 to 110 Hz, Q_ms 2.5 to 8, Q_es 0.3 to 1, voice coils of an inductance with a lossy part, creep of
+//! the suspension in half of them. Boxes: α 0.5 to 8. Closed ones, a third each: clean (no leak or Q_L above 100, Q_A
+//! 50 to 200), leaky (Q_L 3 to 40, Q_A 20 to 100), stuffed (airtight, Q_A 5 to 30, effective volume 1.05 to 1.3 times
+//! the empty one). Vented ones: f_b 0.6 to 1.5 f_s, Q_L 5 to 20, Q_A and Q_P 30 to 150.
 //!
-//! Three curves of 48 points an octave from 10 Hz to 20 kHz, `h = Z/(Z + R)` with noise of σ on real and imaginary part of h, relative to |h|,
-//! R = 10 ohm: the driver in free air, in an airtight test box of 2 V (known to 0.5 %), and in the box. From the first two `fit_driver`
-//! and `driver_parameters` make the known driver, as a builder would. From these to the curve in the box the driver moves: R_e by 1 %, stiffness
-//! by 0.5 %, friction by 3 % (standard deviations), mass by 0 to 5 %; in the test box, minutes later, only the mass, by 2 %.
+//! Three curves of 48 points an octave from 10 Hz to 20 kHz, `h = Z/(Z + R)` with noise of σ on real and imaginary part
+//! of h, relative to |h|, R = 10 ohm: the driver in free air, in an airtight test box of 2 V (known to 0.5 %), and in
+//! the box. From the first two `fit_driver` and `driver_parameters` make the known driver, as a builder would. From
+//! these to the curve in the box the driver moves: R_e by 1 %, stiffness by 0.5 %, friction by 3 % (standard
+//! deviations), mass by 0 to 5 %; in the test box, minutes later, only the mass, by 2 %.
 //!
-//! The truth of closed boxes is the simulated bench's, which shares no code with the diagnosis; that of vented boxes is the circuit
-//! in acoustic units, written out here.
+//! The truth of closed boxes is the simulated bench's, which shares no code with the diagnosis; that of vented boxes is
+//! the circuit in acoustic units, written out here.
 #![allow(clippy::unwrap_used, clippy::print_stdout, missing_docs)] // an experiment may stop, and prints what it finds
 
 use boxwright::bench::{Bend, Driver, Enclosure, HungDriver, Load, LossyInductance};
@@ -155,7 +157,8 @@ fn tell(all: &[Outcome], class: Class, names: &[&str]) {
     }
 }
 
-/// How often the truth lies within two uncertainties: of all, of drivers whose suspension does not creep, of those whose does.
+/// How often the truth lies within two uncertainties: of all, of drivers whose suspension does not creep, of those
+/// whose does.
 fn cover(outcomes: &[&Outcome], name: &str) -> String {
     let share = |wanted: &dyn Fn(&Outcome) -> bool| {
         let of = outcomes.iter().filter(|outcome| wanted(outcome)).flat_map(|outcome| &outcome.offs);
@@ -218,7 +221,8 @@ fn offs(case: &Case, boxed: &Driver, found: &FoundBox) -> Vec<(&'static str, Off
     let [fc_hz, qtc] = truth_of(&hung);
     push("fc_hz", fc_hz);
     push("qtc", qtc);
-    // The bench takes its losses at the resonance of the quick part of a creeping suspension; the resistances are what they are.
+    // The bench takes its losses at the resonance of the quick part of a creeping suspension; the resistances are what
+    // they are.
     let quick_hz = boxed.fs_hz() * (1.0 + boxed.vas_m3() / case.volume_m3).sqrt();
     let elsewhere = found.model.reference_hz() / quick_hz;
     if let Some(ql) = case.ql {

@@ -1,9 +1,10 @@
 //! How surely narrow resonances are found, and how often one is told that is not there:
 //! `cargo run --release --example wrinkle_scan -- [CURVES] [SEED]`, 1000 curves a line unless told.
 //!
-//! Curves: drivers in closed boxes, 48 points an octave from 10 Hz to 20 kHz behind 10 ohm, noise of 0.1 % on the ratio of the voltages; the residual
-//! against the true model, and against one whose voice coil is 0.5 % off. Bumps: `A/(1 + jQ(f/f₀ − f₀/f))` anywhere from 60 to 3000 Hz, of a height
-//! in units of the noise of a point there, at any angle. Found is one within half a bandwidth.
+//! Curves: drivers in closed boxes, 48 points an octave from 10 Hz to 20 kHz behind 10 ohm, noise of 0.1 % on the ratio
+//! of the voltages; the residual against the true model, and against one whose voice coil is 0.5 % off. Bumps: `A/(1 +
+//! jQ(f/f₀ − f₀/f))` anywhere from 60 to 3000 Hz, of a height in units of the noise of a point there, at any angle.
+//! Found is one within half a bandwidth.
 #![allow(clippy::unwrap_used, clippy::print_stdout, missing_docs)] // an experiment may stop, and prints what it finds
 
 use boxwright::diagnosis::{Residual, Wrinkle, wrinkles};

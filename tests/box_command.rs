@@ -31,7 +31,8 @@ fn json(folder: &Path, words: &str) -> Value {
     serde_json::from_str(&done.out).unwrap()
 }
 
-/// Set A of `tests/reference/driver_examples.csv` as a mass on a spring and a coil in a magnet; air of 1.2 kg/m³ and 343.2 m/s.
+/// Set A of `tests/reference/driver_examples.csv` as a mass on a spring and a coil in a magnet; air of 1.2 kg/m³ and
+/// 343.2 m/s.
 const RE_OHM: f64 = 5.6;
 const BL_TM: f64 = 6.804_106_708;
 const MMS_KG: f64 = 0.014_542_532_08;

@@ -1,4 +1,5 @@
-//! The fit of a box against curves whose box is known: tabulated ones, and a circuit in acoustic units that is written out here.
+//! The fit of a box against curves whose box is known: tabulated ones, and a circuit in acoustic units that is written
+//! out here.
 #![allow(clippy::unwrap_used)] // helpers of tests are tests, which clippy's own exception does not see
 
 use boxwright::diagnosis::{
@@ -184,7 +185,8 @@ fn tabulated(column: usize) -> Impedance {
 #[test]
 fn the_tabulated_closed_box_is_found() {
     let found = examine_box(&tabulated(1), Some(&known()), &settings(BoxKind::Closed)).unwrap();
-    // R. H. Small, "Closed-Box Loudspeaker Systems, Part I", J. Audio Eng. Soc. 20 (December 1972): α = V_as/V_ab, all by √(1 + α).
+    // R. H. Small, "Closed-Box Loudspeaker Systems, Part I", J. Audio Eng. Soc. 20 (December 1972): α = V_as/V_ab, all
+    // by √(1 + α).
     let alpha: f64 = 32.0 / 12.0;
     let stiffer = (1.0 + alpha).sqrt();
     let qts = QMS * QES / (QMS + QES);

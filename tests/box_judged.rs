@@ -13,7 +13,8 @@ use boxwright::impedance::{Impedance, JigCaptures};
 use num_complex::Complex64;
 use simulated::{capture, facts, measured, recorded, sweep};
 
-/// The impedance of a load as the jig shows it: two sweeps, noise, and a known resistor that takes the inputs' difference off.
+/// The impedance of a load as the jig shows it: two sweeps, noise, and a known resistor that takes the inputs'
+/// difference off.
 fn impedance(load: &Load, seed: u64) -> Impedance {
     let excitation = sweep(10.0, 2, -30.0);
     let on_jig = |load: Load, seed| {
@@ -63,7 +64,8 @@ fn examined(hung: &HungDriver, kind: BoxKind, seed: u64, near: NearField) -> Fou
 
 fn assert_within(found: &FoundBox, name: &str, truth: f64, most_ratio: f64) {
     let number = found.doubted(name).unwrap_or_else(|| panic!("no {name}"));
-    // Four uncertainties, once in 16 000 by chance, so that a seed is no lucky one; and no doubt so large that it tells nothing.
+    // Four uncertainties, once in 16 000 by chance, so that a seed is no lucky one; and no doubt so large that it tells
+    // nothing.
     assert!((number.value - truth).abs() < 4.0 * number.u, "{name}: {number:?}, truth {truth}");
     assert!(number.u < most_ratio * truth, "{name}: {number:?}");
 }
@@ -77,7 +79,8 @@ fn a_leaky_box_is_found_leaky_its_wall_is_heard_and_sealing_is_seen() {
     // A wall that yields adds to the air below its resonance.
     let wall = known.enclosure.wall.unwrap();
     assert_within(&leaky, "volume_m3", known.enclosure.air_m3() * (1.0 + wall.share), 0.03);
-    // The bench takes Q_L at the resonance of the air alone, the diagnosis at that of the air and the wall that yields: 1/(R·ω·C).
+    // The bench takes Q_L at the resonance of the air alone, the diagnosis at that of the air and the wall that yields:
+    // 1/(R·ω·C).
     let heavier = Driver { mms_kg: first.driver.mms_kg + first.added_mass_kg, ..first.driver.clone() };
     let bench_hz = heavier.fs_hz() * (1.0 + heavier.vas_m3() / known.enclosure.air_m3()).sqrt();
     let elsewhere = bench_hz / leaky.model.reference_hz() / (1.0 + wall.share);
@@ -146,8 +149,8 @@ fn the_near_field_of_cone_and_vent_is_fitted_along() {
     assert!(examined(&hung, BoxKind::Vented, 51, near(1.1)).misfit_ratio.unwrap() > 3.0);
 }
 
-/// The netlists in `tests/reference/circuit/bench` take the mobility analogy and have all numbers of the boxes from their parts, not from
-/// the bench.
+/// The netlists in `tests/reference/circuit/bench` take the mobility analogy and have all numbers of the boxes from
+/// their parts, not from the bench.
 #[test]
 fn the_benchs_boxes_have_the_impedance_that_a_circuit_simulator_finds() {
     let (mut worst, mut rows) = (0f64, 0);

@@ -14,9 +14,10 @@
 //!
 //! u, i: voltage and current at the driver; i₂: current in L₂; v: velocity of the cone, m/s; p, p_r: pressure in the
 //! box's compliance and at the back of the cone, Pa; q_l: flow out through leaks, m³/s; q_n, X_n: flow through vent,
-//! passive radiator or wall and the volume that it has moved (`enclosure.rs`); i_L, v_C: state of the filter;
-//! e: amplifier voltage, V; q': volume acceleration of all that leaves the box, m³/s². The rest: `driver.rs`,
-//! `speaker.rs`. Primes on L are derivatives with respect to x. Solved by the classical Runge–Kutta method of fourth order.
+//! passive radiator or wall and the volume that it has moved (`enclosure.rs`); i_L, v_C: state of the filter; e:
+//! amplifier voltage, V; q': volume acceleration of all that leaves the box, m³/s². The rest: `driver.rs`,
+//! `speaker.rs`. Primes on L are derivatives with respect to x. Solved by the classical Runge–Kutta method of fourth
+//! order.
 //!
 //! Source: W. Klippel, "Loudspeaker Nonlinearities – Causes, Parameters, Symptoms", J. Audio Eng. Soc. 54 (October
 //! 2006) 907–939 (large-signal model); box and filter: mesh and node equations of the circuits in `speaker.rs`.

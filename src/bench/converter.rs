@@ -216,7 +216,8 @@ mod tests {
 
     /// The stream of blocks is the convolution that `combined` says, seen through a circuit that hands its drive on.
     ///
-    /// A coil so short and a cone so heavy that the coil's current is the voltage over its resistance: q' = S_d·Bl·u/(R_e·M).
+    /// A coil so short and a cone so heavy that the coil's current is the voltage over its resistance: q' =
+    /// S_d·Bl·u/(R_e·M).
     #[test]
     fn blocks_join_without_a_seam() {
         let mut way = crate::bench::Speaker::rear_satellite().ways[0].straightened();

@@ -11,11 +11,13 @@
 //! f_b = √((1/C + 1/C_AB)/M)/(2π)
 //! ```
 //!
-//! V: volume of the air, m³; g: how much more it yields for its filling, 1 to 1.4 (isothermal). L, a, N: length, inner radius, number of tubes; k = 0.85 +
-//! 0.61: one end flush, one free. m, S, f_p, Q_mp: mass, area, own resonance and Q of a passive radiator. M: kg/m⁴.
+//! V: volume of the air, m³; g: how much more it yields for its filling, 1 to 1.4 (isothermal). L, a, N: length, inner
+//! radius, number of tubes; k = 0.85 + 0.61: one end flush, one free. m, S, f_p, Q_mp: mass, area, own resonance and Q
+//! of a passive radiator. M: kg/m⁴.
 //!
-//! Sources: R. H. Small, "Vented-Box Loudspeaker Systems", J. Audio Eng. Soc. 21 (1973); "Passive-Radiator Loudspeaker Systems", 22 (1974);
-//! ends of tubes: Rayleigh; H. Levine, J. Schwinger, Physical Review 73 (1948) 383–406. A wall as one resonance beside the air: ours.
+//! Sources: R. H. Small, "Vented-Box Loudspeaker Systems", J. Audio Eng. Soc. 21 (1973); "Passive-Radiator Loudspeaker
+//! Systems", 22 (1974); ends of tubes: Rayleigh; H. Levine, J. Schwinger, Physical Review 73 (1948) 383–406. A wall as
+//! one resonance beside the air: ours.
 
 use super::air::{AIR_DENSITY_KG_M3, SPEED_OF_SOUND_M_S};
 use super::error::{BenchError, check};

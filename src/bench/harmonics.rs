@@ -157,7 +157,8 @@ mod tests {
         let stiffness = 1.0 / inward.driver.cms_m_n + inward.driver.sd_m2.powi(2) / inward.enclosure.compliance_m3_pa();
         let squares = inward.driver.le_h * i.norm_sqr() + lossy.l2_h * i2.norm_sqr();
         let expected_m = 0.5 * -50.0 * 0.5 * squares / stiffness;
-        // 2 %: terms of second order in an excursion of 0.03 mm, where the inductance changes by 0.2 %, and the back-e.m.f.
+        // 2 %: terms of second order in an excursion of 0.03 mm, where the inductance changes by 0.2 %, and the
+        // back-e.m.f.
         assert!(expected_m < 0.0 && (mean_m / expected_m - 1.0).abs() < 0.02, "{mean_m:e} {expected_m:e}");
     }
 }

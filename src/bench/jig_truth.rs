@@ -6,8 +6,8 @@
 //! ```
 //!
 //! Small signals. C: compliance with its creep (`creep.rs`); Z_AB: the box (`phasor.rs`); C_s: a capacitor in series. A
-//! loudspeaker's ways stand side by side. With the box f_s, Q_ms, Q_es are f_c, Q_mc, Q_ec. Derivation: the circuit diagram; so
-//! each judges the differential equations.
+//! loudspeaker's ways stand side by side. With the box f_s, Q_ms, Q_es are f_c, Q_mc, Q_ec. Derivation: the circuit
+//! diagram; so each judges the differential equations.
 
 use super::air::{AIR_DENSITY_KG_M3, SPEED_OF_SOUND_M_S};
 use super::converter::FLAT_SHARE;
@@ -127,7 +127,8 @@ pub struct ClosedTruth {
     pub qtc: f64,
 }
 
-/// Tuning of a box with an opening, and where |Z| of the driver in it is highest below and above that; absent where it has no peak.
+/// Tuning of a box with an opening, and where |Z| of the driver in it is highest below and above that; absent where it
+/// has no peak.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[allow(missing_docs)] // as they are named
 pub struct OpenTruth {
@@ -213,8 +214,8 @@ impl Load {
 }
 
 impl Load {
-    /// Volume accelerations of cone and opening, both outwards, for one volt at the terminals of a driver in its box at the start, m³/s²/V: what a
-    /// microphone close to them follows. None for other loads.
+    /// Volume accelerations of cone and opening, both outwards, for one volt at the terminals of a driver in its box at
+    /// the start, m³/s²/V: what a microphone close to them follows. None for other loads.
     pub fn near_field(&self, frequency_hz: f64) -> Option<[Complex64; 2]> {
         let Self::Driver(hung) = self else { return None };
         Some(near_accelerations(&hung.way(), Complex64::new(0.0, TAU * frequency_hz)))

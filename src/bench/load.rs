@@ -79,7 +79,8 @@ impl Change {
     }
 }
 
-/// What moves along with the mid-woofer in a box more than in free air: an eighth of the 0.41 g that (8/3)·ρ·a³ on both sides weigh.
+/// What moves along with the mid-woofer in a box more than in free air: an eighth of the 0.41 g that (8/3)·ρ·a³ on both
+/// sides weigh.
 const BOXED_AIR_KG: f64 = 0.05e-3;
 /// Air that is no box: one in which a driver of 1 m³ of V_as rises by a part in 10⁹.
 const FREE_AIR_M3: f64 = 1e9;
@@ -104,7 +105,8 @@ impl HungDriver {
         Self::free(Speaker::rear_satellite().ways.swap_remove(0).driver)
     }
 
-    /// The mid-woofer in the first box that was built for it: 1.82 l instead of the designed 1.9, a leaking seam, a wall that rings.
+    /// The mid-woofer in the first box that was built for it: 1.82 l instead of the designed 1.9, a leaking seam, a
+    /// wall that rings.
     pub fn first_box() -> Self {
         let wall = RingingWall { hz: 372.0, q: 35.0, share: 0.012 };
         let enclosure = Enclosure { ql: Some(8.0), qa: Some(45.0), wall: Some(wall), ..Enclosure::closed(1.82e-3) };

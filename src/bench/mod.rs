@@ -14,12 +14,13 @@
 //! frequency response (`radiation.rs`, `room.rs`, `colour.rs`). The truth (`truth.rs`) comes from the circuit diagram
 //! (`phasor.rs`) and, for harmonics, from steady tones through the same equations (`harmonics.rs`).
 //!
-//! The impedance jig (`jig.rs`) stands beside it on the same converters, clock and noise: what hangs on its clips is one set of
-//! ODEs behind the sense resistor (`load_circuit.rs`), its two taps are the channels, `jig_truth.rs` is its truth.
+//! The impedance jig (`jig.rs`) stands beside it on the same converters, clock and noise: what hangs on its clips is
+//! one set of ODEs behind the sense resistor (`load_circuit.rs`), its two taps are the channels, `jig_truth.rs` is its
+//! truth.
 //!
-//! Left out of the loudspeaker in the room: creep and heating of the drivers, cone break-up, directivity beyond the baffle step, edge diffraction,
-//! Doppler shift, non-linearity of the air and of the interface other than clipping. Rounding to a sample format belongs
-//! to who writes the file.
+//! Left out of the loudspeaker in the room: creep and heating of the drivers, cone break-up, directivity beyond the
+//! baffle step, edge diffraction, Doppler shift, non-linearity of the air and of the interface other than clipping.
+//! Rounding to a sample format belongs to who writes the file.
 //!
 //! Sources: R. H. Small, "Closed-Box Loudspeaker Systems, Part I: Analysis", J. Audio Eng. Soc. 20 (December 1972)
 //! 798–808; W. Klippel, "Loudspeaker Nonlinearities – Causes, Parameters, Symptoms", J. Audio Eng. Soc. 54 (October 2006)

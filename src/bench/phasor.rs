@@ -6,8 +6,9 @@
 //! q' = jω·S_d·v·(1 − Z_AB·(1/R_AL + ΣY_n))
 //! ```
 //!
-//! Symbols: `circuit.rs`; Y_n: what else yields to the pressure in the box (`enclosure.rs`); between amplifier and driver the filter and the pad divide the voltage as any ladder does.
-//! Written from the circuit diagram and not from the differential equations, so that each can judge the other.
+//! Symbols: `circuit.rs`; Y_n: what else yields to the pressure in the box (`enclosure.rs`); between amplifier and
+//! driver the filter and the pad divide the voltage as any ladder does. Written from the circuit diagram and not from
+//! the differential equations, so that each can judge the other.
 //!
 //! Source: R. H. Small, "Closed-Box Loudspeaker Systems, Part I: Analysis", J. Audio Eng. Soc. 20 (December 1972)
 //! 798–808, figures 1 to 3.

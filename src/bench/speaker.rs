@@ -8,8 +8,9 @@
 //! f_c = f_s·√(1 + V_as/V)        Q_tc = Q_ts·√(1 + V_as/V)
 //! ```
 //!
-//! L with its resistance (dcr), C with its own (esr). V: air volume, m³. Q_L, Q_A: leakage and absorption losses,
-//! taken at ω_c = 2π·f_c, for a box with an opening at its tuning (`enclosure.rs`). The amplifier has no output resistance, so that the ways do not see each other.
+//! L with its resistance (dcr), C with its own (esr). V: air volume, m³. Q_L, Q_A: leakage and absorption losses, taken
+//! at ω_c = 2π·f_c, for a box with an opening at its tuning (`enclosure.rs`). The amplifier has no output resistance,
+//! so that the ways do not see each other.
 //!
 //! Source: R. H. Small, "Closed-Box Loudspeaker Systems, Part I: Analysis", J. Audio Eng. Soc. 20 (December 1972)
 //! 798–808.

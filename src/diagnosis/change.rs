@@ -4,8 +4,9 @@
 //! change = after − before        real where |change| > 3.3·u(change)
 //! ```
 //!
-//! What both lean on (the driver's parameters) drops out of the difference (`traced.rs`). A dozen numbers are looked at: by chance one box in a hundred
-//! shows a change of 3.3 uncertainties in one of them. Wrinkles belong together when they lie within [`SAME_PLACE`] of each other.
+//! What both lean on (the driver's parameters) drops out of the difference (`traced.rs`). A dozen numbers are looked
+//! at: by chance one box in a hundred shows a change of 3.3 uncertainties in one of them. Wrinkles belong together when
+//! they lie within [`SAME_PLACE`] of each other.
 
 use super::{FoundBox, Traced, Wrinkle};
 use crate::driver::Doubted;

@@ -153,7 +153,8 @@ fn port_words(designed: &Designed, found_hz: f64, wanted_hz: f64, found: &FoundB
             effective.abs()
         );
     };
-    // With the volume found, the tuning tells how long the vent acts; without, it is taken to be as long as it was designed.
+    // With the volume found, the tuning tells how long the vent acts; without, it is taken to be as long as it was
+    // designed.
     let acting = found.number("volume_m3").and_then(|volume| port.tuned_to(found_hz, volume.value, &designed.air));
     let is = acting.unwrap_or(port);
     let acts = acting.map_or(String::new(), |acting| {

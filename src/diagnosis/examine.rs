@@ -33,8 +33,9 @@ const ROUNDS: usize = 4;
 
 /// The box that explains an impedance.
 ///
-/// The model of `enclosure/boxed.rs` is brought as near to the curve as it goes, together with what is known of the driver; with
-/// every set of losses; narrow resonances taken out. Then it is decided which losses there are (`losses.rs`).
+/// The model of `enclosure/boxed.rs` is brought as near to the curve as it goes, together with what is known of the
+/// driver; with every set of losses; narrow resonances taken out. Then it is decided which losses there are
+/// (`losses.rs`).
 ///
 /// # Errors
 /// [`DiagnosisError`] when nothing can be found; what can be used with care is a finding instead.

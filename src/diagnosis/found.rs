@@ -33,9 +33,9 @@ pub struct FoundBox {
     pub kind: BoxKind,
     /// The model at its best.
     pub model: BoxedDriver,
-    /// What was found, by name, SI; what can't be had is absent. Names: `re_ohm`, `alpha`, `volume_m3`, `leakage`, `absorption`,
-    /// `opening` (loss factors 1/Q), `mass_ratio`, `stiffness_ratio`, `friction_ratio`; closed: `fc_hz`, `qmc`, `qec`, `qtc`;
-    /// open: `fb_hz`, `f_low_hz`, `f_high_hz`, and with a passive radiator `fp_hz`.
+    /// What was found, by name, SI; what can't be had is absent. Names: `re_ohm`, `alpha`, `volume_m3`, `leakage`,
+    /// `absorption`, `opening` (loss factors 1/Q), `mass_ratio`, `stiffness_ratio`, `friction_ratio`; closed: `fc_hz`,
+    /// `qmc`, `qec`, `qtc`; open: `fb_hz`, `f_low_hz`, `f_high_hz`, and with a passive radiator `fp_hz`.
     pub numbers: Vec<(&'static str, Traced)>,
     /// Whether air leaks out.
     pub leak: Leak,

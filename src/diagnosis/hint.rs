@@ -1,7 +1,7 @@
 //! What in a box may ring at a frequency: its air or its walls.
 //!
-//! Standing waves: `enclosure/standing_wave.rs`, within [`AIR_TOLERANCE`]. Walls: `enclosure/panel.rs`, between supported and clamped edges, as
-//! a glued wall is, widened by [`WALL_TOLERANCE`] for what the material may differ.
+//! Standing waves: `enclosure/standing_wave.rs`, within [`AIR_TOLERANCE`]. Walls: `enclosure/panel.rs`, between
+//! supported and clamped edges, as a glued wall is, widened by [`WALL_TOLERANCE`] for what the material may differ.
 
 use super::Wrinkle;
 use crate::enclosure::{Edges, Material, Panel, standing_waves};

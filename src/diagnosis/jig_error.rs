@@ -4,9 +4,10 @@
 //! 1/H = A + B/(Z_l + Z)        δZ = ε₀·r₀ + ε₁·r₁·Z + ε₂·r₂·Z²
 //! ```
 //!
-//! H: load over drive (`impedance/jig.rs`). Errors of leads, gain ratio or sense resistor, and of what the inputs draw bend Z by a constant, in
-//! proportion to Z, and to its square. ε: complex, one for each, with a doubt of one; r: so that each is as large as the curve's common doubt
-//! where |Z| is lowest, at its median, and where it is highest. The driver was measured at another time, so that its curve may be bent otherwise.
+//! H: load over drive (`impedance/jig.rs`). Errors of leads, gain ratio or sense resistor, and of what the inputs draw
+//! bend Z by a constant, in proportion to Z, and to its square. ε: complex, one for each, with a doubt of one; r: so
+//! that each is as large as the curve's common doubt where |Z| is lowest, at its median, and where it is highest. The
+//! driver was measured at another time, so that its curve may be bent otherwise.
 
 use crate::impedance::Impedance;
 use num_complex::Complex64;

@@ -4,8 +4,8 @@
 //! p̂ = √2·U·Bl·|D⁻¹·Z⁻¹·z_b|/S_d
 //! ```
 //!
-//! p̂: amplitude of the pressure in the box at its resonance, Pa; U: voltage across the loudspeaker, rms; other symbols as in
-//! `enclosure/boxed.rs`.
+//! p̂: amplitude of the pressure in the box at its resonance, Pa; U: voltage across the loudspeaker, rms; other symbols
+//! as in `enclosure/boxed.rs`.
 
 use super::verdict::finding;
 use super::{FoundBox, KnownDriver, LeakVerdict};
@@ -36,8 +36,8 @@ const FIND: &str = "look at seams, terminal plate, cable hole and the driver's g
                     driver and terminals; no flame and no smoke. Press putty or tape on one suspect after the other and measure \
                     again. Seal it, let solvents and glue air out as their label says, wear a dust mask for sanding";
 
-/// What a leak means; `None` where none is seen and none can hide. `wall_m`: how thick the walls are; `load_v`: voltage across
-/// the loudspeaker at its resonance, rms.
+/// What a leak means; `None` where none is seen and none can hide. `wall_m`: how thick the walls are; `load_v`: voltage
+/// across the loudspeaker at its resonance, rms.
 pub fn leak_advice(
     found: &FoundBox,
     driver: Option<&KnownDriver>,

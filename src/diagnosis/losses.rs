@@ -4,10 +4,11 @@
 //! evidence = (χ²_tight − χ²_leaky)/ĉ
 //! ```
 //!
-//! χ²: squares left by the best fit without and with leakage, absorption free in both, no loss below zero. ĉ: what the nearest
-//! fit leaves over what noise explains. Without a leak the evidence is zero half of the time and else distributed as χ² of one
-//! number, so that it passes [`CERTAIN`] once in 700 boxes. Source: H. Chernoff, "On the Distribution of the Likelihood Ratio",
-//! Annals of Mathematical Statistics 25 (1954) 573–578 (a parameter at the end of its range).
+//! χ²: squares left by the best fit without and with leakage, absorption free in both, no loss below zero. ĉ: what the
+//! nearest fit leaves over what noise explains. Without a leak the evidence is zero half of the time and else
+//! distributed as χ² of one number, so that it passes [`CERTAIN`] once in 700 boxes. Source: H. Chernoff, "On the
+//! Distribution of the Likelihood Ratio", Annals of Mathematical Statistics 25 (1954) 573–578 (a parameter at the end
+//! of its range).
 
 use super::numbers::Doubt;
 use super::search::{Evidence, Fitted};
@@ -20,7 +21,8 @@ use crate::math::Effort;
 pub(super) const CERTAIN: f64 = 9.0;
 /// A closed box whose leaks have a higher Q_L behaves as an airtight one: at 50 its peak is lower by a tenth or less.
 pub(super) const TIGHT_QL: f64 = 50.0;
-/// What any vented box loses along its walls and through its gaskets has a Q_L of 5 to 20 (common practice); below ten it is a leak.
+/// What any vented box loses along its walls and through its gaskets has a Q_L of 5 to 20 (common practice); below ten
+/// it is a leak.
 const TIGHT_QL_OPEN: f64 = 10.0;
 /// One-sided 95 % of a normal distribution.
 const ONE_SIDED: f64 = 1.645;
@@ -46,7 +48,8 @@ pub(super) struct Losses {
 fn sets(kind: BoxKind, driver: Foreknowledge) -> Vec<Vec<Loss>> {
     use Loss::{Absorption, Leakage, Opening};
     match (kind, driver) {
-        // Absorption and friction do the same behind a closed box; beside a vent friction, absorption and the vent's loss do.
+        // Absorption and friction do the same behind a closed box; beside a vent friction, absorption and the vent's
+        // loss do.
         (BoxKind::Closed, Foreknowledge::Nothing) => vec![vec![], vec![Leakage]],
         (BoxKind::Closed, Foreknowledge::Measured) => {
             vec![vec![], vec![Absorption], vec![Leakage], vec![Leakage, Absorption]]
@@ -97,8 +100,8 @@ impl Losses {
         }
     }
 
-    /// The fit to take. Closed: with leakage when that is certain. Open: with every loss free, since a set that leaves one out
-    /// shifts the others and the tuning.
+    /// The fit to take. Closed: with leakage when that is certain. Open: with every loss free, since a set that leaves
+    /// one out shifts the others and the tuning.
     pub(super) fn chosen(&self) -> Option<&Fitted> {
         if self.free.unknowns.kind != BoxKind::Closed {
             return Some(&self.free);
@@ -122,8 +125,8 @@ impl Losses {
         places.map(|at| doubt.u(at)).all(|u| u < APART * total)
     }
 
-    /// What the curve says of a leak; `leakage`: its loss factor in the chosen fit; `u_free`: the standard uncertainty that it
-    /// has with every loss free.
+    /// What the curve says of a leak; `leakage`: its loss factor in the chosen fit; `u_free`: the standard uncertainty
+    /// that it has with every loss free.
     pub(super) fn verdict(&self, leakage: Option<Doubted>, u_free: Option<f64>) -> Leak {
         let evidence = self.evidence();
         let limit = match self.free.unknowns.kind {

@@ -4,11 +4,11 @@
 //! r = (L − 20·log₁₀|f·U| − g)/u        g: weighted mean of what is left, one for each curve
 //! ```
 //!
-//! Close to a source much smaller than the wavelength the pressure follows its volume acceleration, f·U; how close does not matter, since
-//! only the shape over frequency counts. Cone: to [`CONE_TO`] times the tuning. Opening: to [`OPENING_TO`] times it, beyond
-//! which the vent's own resonances and the cone's sound spoil it.
-//! Source: D. B. Keele, "Low-Frequency Loudspeaker Assessment by Nearfield Sound-Pressure Measurement", J. Audio Eng. Soc. 22
-//! (April 1974) 154–162; the limits are common practice.
+//! Close to a source much smaller than the wavelength the pressure follows its volume acceleration, f·U; how close does
+//! not matter, since only the shape over frequency counts. Cone: to [`CONE_TO`] times the tuning. Opening: to
+//! [`OPENING_TO`] times it, beyond which the vent's own resonances and the cone's sound spoil it. Source: D. B. Keele,
+//! "Low-Frequency Loudspeaker Assessment by Nearfield Sound-Pressure Measurement", J. Audio Eng. Soc. 22 (April 1974)
+//! 154–162; the limits are common practice.
 
 use crate::enclosure::BoxedDriver;
 

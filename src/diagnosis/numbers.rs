@@ -5,9 +5,9 @@
 //! f_c: Im D = 0      Q_mc = x·μ/Re D      Q_ec = ρ·Q_es·x·μ      1/Q_tc = 1/Q_mc + 1/Q_ec      V_ab = V_as/α
 //! ```
 //!
-//! J: slopes of all residuals; g: slopes of the number; e_k: the driver's k-th residual alone; c: what moves all points of the curve
-//! together, along Z and across it, and how a suspension may creep otherwise than by the logarithm. Other symbols: `enclosure/boxed.rs`. f_L, f_H: where |Z| of the model is highest on either
-//! side of the tuning.
+//! J: slopes of all residuals; g: slopes of the number; e_k: the driver's k-th residual alone; c: what moves all points
+//! of the curve together, along Z and across it, and how a suspension may creep otherwise than by the logarithm. Other
+//! symbols: `enclosure/boxed.rs`. f_L, f_H: where |Z| of the model is highest on either side of the tuning.
 
 use super::search::{Evidence, Fitted};
 use super::unknowns::{Foreknowledge, Jig, Loss};
@@ -76,7 +76,8 @@ fn add(covariance: &mut [Vec<f64>], shift: &[f64], sign: f64) {
     }
 }
 
-/// Shifts of the residuals when all points move together by their common doubt; with a known driver that is searched along (`jig_error.rs`).
+/// Shifts of the residuals when all points move together by their common doubt; with a known driver that is searched
+/// along (`jig_error.rs`).
 fn common_shifts(evidence: &Evidence, fitted: &Fitted, rows: usize) -> Vec<Vec<f64>> {
     let Some(common) = evidence.curve.u_common_ohm().filter(|_| fitted.unknowns.jig == Jig::Trusted) else {
         return Vec::new();
@@ -88,8 +89,8 @@ fn common_shifts(evidence: &Evidence, fitted: &Fitted, rows: usize) -> Vec<Vec<f
     [Complex64::ONE, Complex64::I].map(|direction| shifted(evidence, rows, |at| direction * along(at))).to_vec()
 }
 
-/// A suspension creeps nearly with the logarithm of frequency; a few springs with dampers, which creep as well, differ from it by waves
-/// of a decade and of this part of λ (ours).
+/// A suspension creeps nearly with the logarithm of frequency; a few springs with dampers, which creep as well, differ
+/// from it by waves of a decade and of this part of λ (ours).
 const WAVE_OF_CREEP: f64 = 0.06;
 
 /// Shifts of the residuals by such waves of the compliance, in either phase.
@@ -151,8 +152,8 @@ pub(super) fn numbers(fitted: &Fitted, doubt: &Doubt, known: Option<&KnownDriver
     all
 }
 
-/// What even a small signal moves: a sweep at 0.1 V shifts the resonance of a simulated driver whose curves bend by 25 ppm, and its losses by some
-/// 0.02 %, as parts of the number.
+/// What even a small signal moves: a sweep at 0.1 V shifts the resonance of a simulated driver whose curves bend by 25
+/// ppm, and its losses by some 0.02 %, as parts of the number.
 fn by_level(name: &str) -> f64 {
     match name {
         "fc_hz" | "fb_hz" | "fp_hz" | "f_low_hz" | "f_high_hz" => 3e-5,

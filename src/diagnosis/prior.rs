@@ -4,9 +4,10 @@
 //! r = L⁻¹·(p_driver − p_known)        r = ln ρ/σ_ρ,  ln μ/σ_μ,  ln κ/σ_κ,  ln φ/σ_φ,  ε
 //! ```
 //!
-//! L: root of the covariance of the driver's numbers from its own measurement (`math/cholesky.rs`). ρ, μ, κ, φ: resistance,
-//! moving mass, stiffness, friction in the box over those in free air. Bl²/M_ms stays what it was, so that the curve tells μ, and
-//! κ + α whatever μ is: `(f_c·Q_ec/R_ec)/(f_s·Q_es/R_es) = κ + α`; what is not known of κ goes into α.
+//! L: root of the covariance of the driver's numbers from its own measurement (`math/cholesky.rs`). ρ, μ, κ, φ:
+//! resistance, moving mass, stiffness, friction in the box over those in free air. Bl²/M_ms stays what it was, so that
+//! the curve tells μ, and κ + α whatever μ is: `(f_c·Q_ec/R_ec)/(f_s·Q_es/R_es) = κ + α`; what is not known of κ goes
+//! into α.
 
 use super::KnownDriver;
 use super::unknowns::{Foreknowledge, MOVED, Unknowns};
@@ -14,9 +15,11 @@ use crate::math::CovarianceRoot;
 
 /// How much a voice coil's resistance differs between two measurements: copper has 0.39 %/K, rooms and coils some kelvin.
 const RESISTANCE: f64 = 0.01;
-/// The air that moves along weighs some percent of a small cone, and more or less of it in a box (`driver/test_box.rs`); wide, the curve tells.
+/// The air that moves along weighs some percent of a small cone, and more or less of it in a box
+/// (`driver/test_box.rs`); wide, the curve tells.
 const MASS: f64 = 0.05;
-/// A suspension within an evening, at one temperature (ours: two measurements of one driver within an hour differ by half of that).
+/// A suspension within an evening, at one temperature (ours: two measurements of one driver within an hour differ by
+/// half of that).
 pub(super) const STIFFNESS: f64 = 0.005;
 /// Friction follows temperature and rest more than stiffness does (ours).
 pub(super) const FRICTION: f64 = 0.03;

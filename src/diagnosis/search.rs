@@ -4,8 +4,8 @@
 //! minimise  Σ aᵢ·|Z(p, fᵢ) + δZ(ε, fᵢ) − Zᵢ|²/σᵢ²  +  Σ near²  +  Σ prior²
 //! ```
 //!
-//! aᵢ, σᵢ: `driver/weighting.rs`; near: `near_field.rs`; prior: `prior.rs`; δZ: `jig_error.rs`. Slopes are central differences, whose error of
-//! [`STEP`]² is far below what a doubt needs.
+//! aᵢ, σᵢ: `driver/weighting.rs`; near: `near_field.rs`; prior: `prior.rs`; δZ: `jig_error.rs`. Slopes are central
+//! differences, whose error of [`STEP`]² is far below what a doubt needs.
 
 use super::jig_error::JigError;
 use super::near_field::NearField;

@@ -6,8 +6,9 @@
 //! radiator α ≈ (f_L² + f_H² − f_b²)/f_s² − 1        f_p² ≈ (f_L²·f_H² − f_s²·f_b²)/(α·f_s²)        f_b: |Z| lowest between
 //! ```
 //!
-//! f_c, f_L, f_H: peaks of |Z|. The radiator's: roots of D without losses, `x⁴ − x²·(1 + h² + α) + h² + α·x_p²`. Exact without losses (`enclosure/vented.rs`). Without a known driver f_b is where |Z| is lowest between
-//! the peaks and f_s follows from it.
+//! f_c, f_L, f_H: peaks of |Z|. The radiator's: roots of D without losses, `x⁴ − x²·(1 + h² + α) + h² + α·x_p²`. Exact
+//! without losses (`enclosure/vented.rs`). Without a known driver f_b is where |Z| is lowest between the peaks and f_s
+//! follows from it.
 
 use super::unknowns::{Foreknowledge, Jig, Loss, Unknowns};
 use super::{BoxKind, KnownDriver};
@@ -38,7 +39,8 @@ pub(super) fn beginnings(
     kind: BoxKind,
     peaks: Peaks,
 ) -> Vec<(Unknowns, Vec<Vec<f64>>)> {
-    // A passive radiator's spring adds to an unknown driver's: α·(x_p² − x²)/(h² − x²) = α·x_p²/h² − α·(1 − x_p²/h²)·x²/(h² − x²).
+    // A passive radiator's spring adds to an unknown driver's: α·(x_p² − x²)/(h² − x²) = α·x_p²/h² − α·(1 −
+    // x_p²/h²)·x²/(h² − x²).
     let kind = match (kind, driver) {
         (BoxKind::PassiveRadiator, None) => BoxKind::Vented,
         _ => kind,
@@ -136,7 +138,8 @@ fn lowest(curve: &Impedance, magnitude: &[f64], [from_hz, to_hz]: [f64; 2]) -> O
 const VOICE_COILS: [VoiceCoilKind; 4] =
     [VoiceCoilKind::Inductance, VoiceCoilKind::Ladder, VoiceCoilKind::SemiInductance, VoiceCoilKind::PowerLaw];
 
-/// Drivers that a curve suggests where nothing is known of it. Behind a closed box the same resonance, softer by half since α is one.
+/// Drivers that a curve suggests where nothing is known of it. Behind a closed box the same resonance, softer by half
+/// since α is one.
 fn drivers_by_curve(curve: &Impedance, kind: BoxKind, peaks: Peaks) -> Vec<DriverModel> {
     match (kind, peaks) {
         (BoxKind::Closed, _) => VOICE_COILS

@@ -4,9 +4,10 @@
 //! u² = u_own² + Σ s_k²        u²(b − a) = u_own,a² + u_own,b² + Σ (s_b,k − s_a,k)²
 //! ```
 //!
-//! u_own: standard uncertainty from this measurement alone. s_k: by how much the number moves when the k-th independent part of
-//! the doubt about what both measurements lean on (the driver's parameters) moves by its standard uncertainty. A doubt that both share
-//! drops out of their difference. Source: JCGM 102:2011, section 6 (propagation); the split is ours.
+//! u_own: standard uncertainty from this measurement alone. s_k: by how much the number moves when the k-th independent
+//! part of the doubt about what both measurements lean on (the driver's parameters) moves by its standard uncertainty.
+//! A doubt that both share drops out of their difference. Source: JCGM 102:2011, section 6 (propagation); the split is
+//! ours.
 
 use crate::driver::Doubted;
 

@@ -4,9 +4,9 @@
 //! p = (driver: ln R_0, ln f_s, ln Q_ms, ln Q_es, voice coil …, λ)  (moved: ln ρ, ln μ, ln κ, ln φ)  (jig: ε …)  (ln α)  (ln f_b)  (ln f_p)  (d …)
 //! ```
 //!
-//! Symbols as in `enclosure/boxed.rs`; ρ: resistance now over R_0. Logarithms of what is positive; loss factors d as they are, so that
-//! zero can be reached and passed. What is not searched: without a known driver nothing has moved, and behind a closed box α is
-//! taken as one, since then nothing tells air and suspension apart.
+//! Symbols as in `enclosure/boxed.rs`; ρ: resistance now over R_0. Logarithms of what is positive; loss factors d as
+//! they are, so that zero can be reached and passed. What is not searched: without a known driver nothing has moved,
+//! and behind a closed box α is taken as one, since then nothing tells air and suspension apart.
 
 use super::{BoxKind, jig_error};
 use crate::driver::{DriverModel, Shape, natural_slopes, searched};
@@ -58,8 +58,8 @@ impl Unknowns {
         self.shape.count()
     }
 
-    /// Whether α is searched. Behind an airtight closed box an unknown driver's suspension and the air are one spring; a leak
-    /// passes by the air alone.
+    /// Whether α is searched. Behind an airtight closed box an unknown driver's suspension and the air are one spring;
+    /// a leak passes by the air alone.
     fn has_alpha(&self) -> bool {
         self.driver == Foreknowledge::Measured
             || self.kind != BoxKind::Closed
@@ -168,7 +168,8 @@ impl Unknowns {
         p
     }
 
-    /// The driver's numbers as they are searched, from those of a measurement in SI; `None` where the covariance is not theirs.
+    /// The driver's numbers as they are searched, from those of a measurement in SI; `None` where the covariance is not
+    /// theirs.
     pub(super) fn of_driver(model: &DriverModel, covariance: &[Vec<f64>]) -> Option<(Vec<f64>, Vec<Vec<f64>>)> {
         let (numbers, slopes) = (searched(model), natural_slopes(model));
         if covariance.len() != slopes.len() || covariance.iter().any(|row| row.len() != slopes.len()) {

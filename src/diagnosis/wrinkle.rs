@@ -4,10 +4,11 @@
 //! w(f) = A/(1 + jQ·(f/f₀ − f₀/f))        t² = |⟨w′, r⟩|²/(⟨w′, w′⟩·ĉ)        ⟨a, b⟩ = Σ sᵢ·a*ᵢ·bᵢ/σᵢ²
 //! ```
 //!
-//! r: what the model leaves, ohm; w′: the shape w less the parabola over log f that is nearest to it, so that a smooth error of the model counts for
-//! nothing; σᵢ: noise of real and imaginary part; sᵢ: how much a point counts (`driver/weighting.rs`); ĉ: how much larger than noise the
-//! rest of the window is, by its median. For noise alone t² is distributed as χ² of two numbers, `P(t² > T) = e^(−T/2)`. A curve of ten octaves holds
-//! some [`TRIALS`] independent places and widths; `t² > 2·ln(TRIALS·CURVES)` is passed by chance in one clean curve of a thousand.
+//! r: what the model leaves, ohm; w′: the shape w less the parabola over log f that is nearest to it, so that a smooth
+//! error of the model counts for nothing; σᵢ: noise of real and imaginary part; sᵢ: how much a point counts
+//! (`driver/weighting.rs`); ĉ: how much larger than noise the rest of the window is, by its median. For noise alone t²
+//! is distributed as χ² of two numbers, `P(t² > T) = e^(−T/2)`. A curve of ten octaves holds some [`TRIALS`]
+//! independent places and widths; `t² > 2·ln(TRIALS·CURVES)` is passed by chance in one clean curve of a thousand.
 //! Source: the matched filter, G. L. Turin, IRE Transactions on Information Theory 6 (1960) 311–329.
 
 use crate::driver::shares;
@@ -265,7 +266,8 @@ fn without(mut column: Vec<Complex64>, smooth: &[Vec<f64>]) -> Vec<Complex64> {
 /// Points to each side whose second differences tell the noise.
 const NEIGHBOURS: usize = 30;
 
-/// The noise of real and imaginary part at each point, from the second differences around it, whose variance is six times as large.
+/// The noise of real and imaginary part at each point, from the second differences around it, whose variance is six
+/// times as large.
 fn local_noise(ohm: &[Complex64]) -> Vec<f64> {
     let bend = |at: usize| {
         let at = at.clamp(1, ohm.len().saturating_sub(2).max(1));

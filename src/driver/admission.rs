@@ -1,7 +1,8 @@
 //! What can't be a driver in free air is refused by name.
 //!
-//! A driver's |Z| has one resonance, falls to its plateau on both sides, and its phase stays above that of a capacitor: with
-//! r₀ = Z_max/R_e the phase of a driver without inductance is at least −arcsin((r₀ − 1)/(r₀ + 1)), −76° for r₀ = 65.
+//! A driver's |Z| has one resonance, falls to its plateau on both sides, and its phase stays above that of a capacitor:
+//! with r₀ = Z_max/R_e the phase of a driver without inductance is at least −arcsin((r₀ − 1)/(r₀ + 1)), −76° for r₀ =
+//! 65.
 
 use super::DriverError;
 use super::resonance::{Peak, peaks};
@@ -15,8 +16,8 @@ const CAPACITOR_BEFORE_PEAK_DEG: f64 = -40.0;
 /// A peak stands out by this part of its height, and by this many times its noise.
 const LEAST_PEAK: f64 = 0.05;
 const LEAST_PEAK_NOISES: f64 = 5.0;
-/// A second peak is a resonance of its own, not a wrinkle of the cone, when it stands out by these parts of the first and of
-/// the lowest |Z|.
+/// A second peak is a resonance of its own, not a wrinkle of the cone, when it stands out by these parts of the first
+/// and of the lowest |Z|.
 const SECOND_OF_FIRST: f64 = 0.15;
 const SECOND_OF_LOWEST: f64 = 0.25;
 /// A real part below zero by this part of |Z|, or by as many noises, at more than this part of the points.
@@ -65,8 +66,8 @@ pub(crate) fn smaller_resonance(curve: &Impedance, first: Peak) -> Option<Peak> 
     peaks(&magnitude).into_iter().find(|peak| peak.at != first.at && stands_out(peak))
 }
 
-/// Whether any point of the peak, its flanks included, lies above its foot by more than noise: behind a sense resistor the top
-/// itself is the noisiest.
+/// Whether any point of the peak, its flanks included, lies above its foot by more than noise: behind a sense resistor
+/// the top itself is the noisiest.
 fn is_not_noise(curve: &Impedance, magnitude: &[f64], peak: &Peak) -> bool {
     let Some(u) = curve.u_noise_ohm() else { return true };
     let foot = magnitude[peak.at] - peak.prominence_ohm;

@@ -10,11 +10,11 @@
 //! all. With ĉ > 1 no model is right and differences of χ² are worth so much less. The voice coil's and the creep's own
 //! numbers exist in the chosen model only: they follow the four shared ones as they do in its own fit.
 //!
-//! Chosen is the model with the fewest numbers among those within 2 of the best AICc, which the curve supports as well: a number
-//! that the curve does not need makes the others uncertain.
+//! Chosen is the model with the fewest numbers among those within 2 of the best AICc, which the curve supports as well:
+//! a number that the curve does not need makes the others uncertain.
 //!
-//! Source: K. P. Burnham, D. R. Anderson, "Model Selection and Multimodel Inference", 2nd edition (2002), sections 2.4 (AICc),
-//! 2.5 (ĉ), 2.6 (within 2), 4.3 (variance over models), from memory.
+//! Source: K. P. Burnham, D. R. Anderson, "Model Selection and Multimodel Inference", 2nd edition (2002), sections 2.4
+//! (AICc), 2.5 (ĉ), 2.6 (within 2), 4.3 (variance over models), from memory.
 
 use super::candidate::Fitted;
 use super::parameters::{SHARED, natural};
@@ -69,7 +69,8 @@ pub(super) fn choose(curve: &Impedance, weighting: &Weighting, fitted: Vec<Fitte
     Some(Choice { ranked, inflation, misfit })
 }
 
-/// ĉ of residuals over their σ, of which `free` real numbers are not used up and whose squares add up to `misfit` a number.
+/// ĉ of residuals over their σ, of which `free` real numbers are not used up and whose squares add up to `misfit` a
+/// number.
 pub(crate) fn inflation(weighting: &Weighting, residuals: &[Complex64], misfit: f64, free: f64) -> f64 {
     let length = whiteness(residuals, &weighting.share).length;
     match weighting.noise {

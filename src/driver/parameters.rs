@@ -7,8 +7,9 @@
 //! l(λ) = aλ/(1 + a²λ²),   a = π/(2·ln 10)
 //! ```
 //!
-//! Symbols as in `model.rs`; l: what creep alone takes at f_s. Searched are the logarithms of what is positive, which also
-//! brings all to one size, and λ and n as they are: near their ends the curve goes on smoothly past them. Derivation: ours.
+//! Symbols as in `model.rs`; l: what creep alone takes at f_s. Searched are the logarithms of what is positive, which
+//! also brings all to one size, and λ and n as they are: near their ends the curve goes on smoothly past them.
+//! Derivation: ours.
 
 use super::{DriverModel, Suspension, SuspensionKind, VoiceCoil, VoiceCoilKind};
 use num_complex::Complex64;

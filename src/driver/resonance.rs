@@ -4,7 +4,8 @@
 //! prominence = |Z|(peak) − the higher of the two lowest |Z| that lie between it and higher ground
 //! ```
 //!
-//! The measure of how high a mountain stands above the saddle to a higher one; at an end of the curve lower ground goes on.
+//! The measure of how high a mountain stands above the saddle to a higher one; at an end of the curve lower ground goes
+//! on.
 
 /// A local maximum of |Z|.
 #[derive(Debug, Clone, Copy, PartialEq)]

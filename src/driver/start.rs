@@ -134,8 +134,8 @@ impl Left {
         }
     }
 
-    /// Voice coils of an inductance and a part with a corner: those that leave least, and some with corners far apart, since
-    /// below the resonance (`low` on) the moving cone hides which corner is right.
+    /// Voice coils of an inductance and a part with a corner: those that leave least, and some with corners far apart,
+    /// since below the resonance (`low` on) the moving cone hides which corner is right.
     fn two_parts(
         &self,
         low: f64,

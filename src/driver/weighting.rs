@@ -4,13 +4,14 @@
 //! residual rᵢ = √aᵢ·(Z_model − Zᵢ)/σᵢ          aᵢ = min(1, Δfᵢ/resolution)
 //! ```
 //!
-//! σᵢ: the point's own noise, ohm, for real and imaginary part alike; a curve without it gets σᵢ = |Zᵢ|, and its true noise from
-//! what the model leaves. Δfᵢ: half the distance between a point's neighbours; noise of points closer than the resolution is
-//! the same noise, so that such a point counts only in part.
+//! σᵢ: the point's own noise, ohm, for real and imaginary part alike; a curve without it gets σᵢ = |Zᵢ|, and its true
+//! noise from what the model leaves. Δfᵢ: half the distance between a point's neighbours; noise of points closer than
+//! the resolution is the same noise, so that such a point counts only in part.
 //!
-//! A noise that was worked out from the measured Zᵢ carries that point's own error: behind a sense resistor σ grows with |Z| to
-//! the power p = 1 to 2, so that a point which chance made low would count too much. Therefore σ is taken at the model's |Z|
-//! once there is a model: `σᵢ·(|Z_model|/|Zᵢ|)^p`, p = d ln σ/d ln |Z| from the curve itself. Derivation: ours.
+//! A noise that was worked out from the measured Zᵢ carries that point's own error: behind a sense resistor σ grows
+//! with |Z| to the power p = 1 to 2, so that a point which chance made low would count too much. Therefore σ is taken
+//! at the model's |Z| once there is a model: `σᵢ·(|Z_model|/|Zᵢ|)^p`, p = d ln σ/d ln |Z| from the curve itself.
+//! Derivation: ours.
 
 use crate::impedance::Impedance;
 use crate::math::weighted_plane;

@@ -7,17 +7,18 @@
 //! passive radiator    z_o = m·(jx + h·d_P + x_p²/(jx))                 x_p = f_p/f_s,  m = α/(h² − x_p²)
 //! ```
 //!
-//! R_0, f_s, Q_v, Q_es, c: the driver in free air (`driver/model.rs`). φ, μ, κ: friction, moving mass and stiffness in the box
-//! over those in free air; R_e: resistance now. α: stiffness of the box's air over that of the suspension in free air,
-//! `V_as/V_ab`. d = 1/Q: loss factors of leakage (across the box's compliance), absorption (in series with it) and opening,
-//! taken at x_r: the box's own resonance, `√((κ + α)/μ)` for a closed box and h for an open one. f_p: resonance of
-//! the passive radiator by itself; f_b: with the box's air. z_b, z_o, D: mechanical impedances over ω_s·M_ms.
+//! R_0, f_s, Q_v, Q_es, c: the driver in free air (`driver/model.rs`). φ, μ, κ: friction, moving mass and stiffness in
+//! the box over those in free air; R_e: resistance now. α: stiffness of the box's air over that of the suspension in
+//! free air, `V_as/V_ab`. d = 1/Q: loss factors of leakage (across the box's compliance), absorption (in series with
+//! it) and opening, taken at x_r: the box's own resonance, `√((κ + α)/μ)` for a closed box and h for an open one. f_p:
+//! resonance of the passive radiator by itself; f_b: with the box's air. z_b, z_o, D: mechanical impedances over
+//! ω_s·M_ms.
 //!
 //! Holds for small signals while the box is small against the wavelength.
 //!
-//! Sources: R. H. Small, "Closed-Box Loudspeaker Systems, Part I: Analysis", J. Audio Eng. Soc. 20 (December 1972) 798–808;
-//! "Vented-Box Loudspeaker Systems, Part I", 21 (June 1973) 363–372; "Passive-Radiator Loudspeaker Systems, Part I", 22
-//! (October 1974) 592–601 (circuits). The normalisation is ours.
+//! Sources: R. H. Small, "Closed-Box Loudspeaker Systems, Part I: Analysis", J. Audio Eng. Soc. 20 (December 1972)
+//! 798–808; "Vented-Box Loudspeaker Systems, Part I", 21 (June 1973) 363–372; "Passive-Radiator Loudspeaker Systems,
+//! Part I", 22 (October 1974) 592–601 (circuits). The normalisation is ours.
 
 use crate::driver::DriverModel;
 use num_complex::Complex64;

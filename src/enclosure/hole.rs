@@ -6,14 +6,15 @@
 //! seam         R = 12·η·t/(w³·l)
 //! ```
 //!
-//! R: acoustic resistance of the leak, Pa·s/m³; t: thickness of the wall, m; d: diameter; w, l: width and length of a seam; η: viscosity
-//! of air, Pa·s; p̂: amplitude of the pressure in the box, Pa; C_d = 0.61: discharge coefficient of a sharp edge. First the friction along the hole's wall
-//! (Hagen and Poiseuille), then that at its mouths (Sampson), then the jet behind it, `Δp = ρv²/(2C_d²)`, as the resistance that a
-//! sine loses as much in: ⟨|sin|³⟩/⟨sin²⟩ = 8/(3π).
+//! R: acoustic resistance of the leak, Pa·s/m³; t: thickness of the wall, m; d: diameter; w, l: width and length of a
+//! seam; η: viscosity of air, Pa·s; p̂: amplitude of the pressure in the box, Pa; C_d = 0.61: discharge coefficient of
+//! a sharp edge. First the friction along the hole's wall (Hagen and Poiseuille), then that at its mouths (Sampson),
+//! then the jet behind it, `Δp = ρv²/(2C_d²)`, as the resistance that a sine loses as much in: ⟨|sin|³⟩/⟨sin²⟩ =
+//! 8/(3π).
 //!
-//! Holds for slow flow, in narrow holes: wider than a few times √(2η/(ρω)) the air's mass holds it back too ([`Hole::mass_over_friction`]), and the
-//! diameter is no more than an order of size.
-//! Sources: R. A. Sampson, Philosophical Transactions A 182 (1891) 449–518; Z. Dagan, S. Weinbaum, R. Pfeffer, Journal of Fluid Mechanics 115
+//! Holds for slow flow, in narrow holes: wider than a few times √(2η/(ρω)) the air's mass holds it back too
+//! ([`Hole::mass_over_friction`]), and the diameter is no more than an order of size. Sources: R. A. Sampson,
+//! Philosophical Transactions A 182 (1891) 449–518; Z. Dagan, S. Weinbaum, R. Pfeffer, Journal of Fluid Mechanics 115
 //! (1982) 505–523 (the sum, within 1 %); C_d: handbooks of hydraulics.
 
 use crate::quantity::Air;
@@ -120,7 +121,8 @@ mod tests {
         LeakPath { resistance_pa_s_m3, wall_m, hz: 60.0, pressure_pa }
     }
 
-    /// Hagen and Poiseuille's law, `V̇ = π·d⁴·Δp/(128·η·t)`, for a tube long against its diameter; its ends add 3π·d/(16·t).
+    /// Hagen and Poiseuille's law, `V̇ = π·d⁴·Δp/(128·η·t)`, for a tube long against its diameter; its ends add
+    /// 3π·d/(16·t).
     #[test]
     fn a_long_narrow_hole_is_a_capillary() {
         let air = Air::default();

@@ -7,11 +7,11 @@
 //! clamped     G = 1.506, H = J = 1.248 (m = 1)    G = m + ½, H = J = (m + ½)²·(1 − 2/((m + ½)·π)) (m > 1)
 //! ```
 //!
-//! a, b: sides of the wall between its edges, m; h: thickness, m; E: Young's modulus, Pa; ρ: density, kg/m³; ν: Poisson's ratio; m: half
-//! waves along a side. A glued wall is held somewhere between supported and clamped. Holds for thin, even plates without
-//! braces, holes and drivers; a driver's weight in a wall lowers it.
-//! Source: G. B. Warburton, "The Vibration of Rectangular Plates", Proceedings of the Institution of Mechanical Engineers 168
-//! (1954) 371–384, from memory; within 1 % of A. W. Leissa's tables (1973).
+//! a, b: sides of the wall between its edges, m; h: thickness, m; E: Young's modulus, Pa; ρ: density, kg/m³; ν:
+//! Poisson's ratio; m: half waves along a side. A glued wall is held somewhere between supported and clamped. Holds for
+//! thin, even plates without braces, holes and drivers; a driver's weight in a wall lowers it. Source: G. B. Warburton,
+//! "The Vibration of Rectangular Plates", Proceedings of the Institution of Mechanical Engineers 168 (1954) 371–384,
+//! from memory; within 1 % of A. W. Leissa's tables (1973).
 
 use std::f64::consts::PI;
 
@@ -32,8 +32,9 @@ const fn material(name: &'static str, young_gpa: f64, density_kg_m3: f64, poisso
     Material { name, young_pa: 1e9 * young_gpa, density_kg_m3, poisson_ratio }
 }
 
-/// The materials that are known by name. Middle values of handbooks and makers' sheets (common practice, from memory): boards differ by a
-/// quarter, along and across their grain by more; printed plastics are for solid walls, with infill both stiffness and weight fall.
+/// The materials that are known by name. Middle values of handbooks and makers' sheets (common practice, from memory):
+/// boards differ by a quarter, along and across their grain by more; printed plastics are for solid walls, with infill
+/// both stiffness and weight fall.
 pub const MATERIALS: [Material; 16] = [
     material("mdf", 3.0, 750.0, 0.3),
     material("hdf", 4.0, 880.0, 0.3),
@@ -116,8 +117,9 @@ fn along(half_waves: u32, edges: Edges) -> (f64, f64) {
 mod tests {
     use super::*;
 
-    /// λ² of clamped plates in A. W. Leissa, "The Free Vibrations of Rectangular Plates", Journal of Sound and Vibration 31 (1973)
-    /// 257–293, table for C-C-C-C, from memory; of supported ones in closed form, π²·(m² + n²·(a/b)²).
+    /// λ² of clamped plates in A. W. Leissa, "The Free Vibrations of Rectangular Plates", Journal of Sound and
+    /// Vibration 31 (1973) 257–293, table for C-C-C-C, from memory; of supported ones in closed form, π²·(m² +
+    /// n²·(a/b)²).
     #[test]
     fn frequencies_are_those_of_the_tables() {
         let clamped = [
@@ -138,7 +140,8 @@ mod tests {
         }
     }
 
-    /// Steel of 1 mm, 300 by 300 mm, supported: 54.2 Hz by `19.739/(2π·0.09)·√(E·h²/(12·ρ·(1 − ν²)))` on a pocket calculator.
+    /// Steel of 1 mm, 300 by 300 mm, supported: 54.2 Hz by `19.739/(2π·0.09)·√(E·h²/(12·ρ·(1 − ν²)))` on a pocket
+    /// calculator.
     #[test]
     fn a_steel_plate_rings_where_a_pocket_calculator_says() {
         let plate = Panel { sides_m: [0.3, 0.3], thickness_m: 1e-3, material: Material::named("steel").unwrap() };

@@ -4,10 +4,10 @@
 //! f_b = (c/2π)·√(N·S/(V·L_eff))        S = π·a²        L_eff = L + (k₁ + k₂)·a
 //! ```
 //!
-//! N: equal tubes of inner radius a and length L, m; V: air volume of the box, m³; c: speed of sound. k: how much of the air outside
-//! an end moves along, in radii: 8/(3π) = 0.8488 flush with a wall, 0.6133 free. Each of several tubes keeps its own ends. Holds without losses
-//! and while the tube is short against the wavelength.
-//! Sources: Lord Rayleigh (flanged end, piston); H. Levine, J. Schwinger, Physical Review 73 (1948) 383–406 (free end).
+//! N: equal tubes of inner radius a and length L, m; V: air volume of the box, m³; c: speed of sound. k: how much of
+//! the air outside an end moves along, in radii: 8/(3π) = 0.8488 flush with a wall, 0.6133 free. Each of several tubes
+//! keeps its own ends. Holds without losses and while the tube is short against the wavelength. Sources: Lord Rayleigh
+//! (flanged end, piston); H. Levine, J. Schwinger, Physical Review 73 (1948) 383–406 (free end).
 
 use crate::quantity::Air;
 use std::f64::consts::{PI, TAU};

@@ -4,8 +4,9 @@
 //! f = (c/2)·√((l/L_x)² + (m/L_y)² + (n/L_z)²)
 //! ```
 //!
-//! L: inner sides, m; l, m, n: half waves along each; c: speed of sound, m/s. Holds for an empty box with stiff walls; filling lowers and damps them.
-//! Source: L. L. Beranek, T. J. Mellow, "Acoustics: Sound Fields and Transducers" (2012), section 10.3.
+//! L: inner sides, m; l, m, n: half waves along each; c: speed of sound, m/s. Holds for an empty box with stiff walls;
+//! filling lowers and damps them. Source: L. L. Beranek, T. J. Mellow, "Acoustics: Sound Fields and Transducers"
+//! (2012), section 10.3.
 
 use crate::quantity::Air;
 

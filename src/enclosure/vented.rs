@@ -8,11 +8,11 @@
 //! Q_L = (h/α)·(1/(Q_es·(r_M − 1)) − 1/Q_ms)
 //! ```
 //!
-//! G: pressure far away over that far above the tuning, half space. Q_L: all losses of the box as leakage. f_L, f_H: peaks of the impedance
-//! without losses; f_C: its single peak when the vent is shut; r_M: |Z| between the peaks over R_e, exact for f_b = f_s. Coefficients are
-//! counted from s³ down, as Small does; other texts count up from s.
-//! Sources: A. N. Thiele, "Loudspeakers in Vented Boxes", J. Audio Eng. Soc. 19 (May and June 1971); R. H. Small, "Vented-Box
-//! Loudspeaker Systems, Part I", J. Audio Eng. Soc. 21 (June 1973) 363–372, equations 20 to 24.
+//! G: pressure far away over that far above the tuning, half space. Q_L: all losses of the box as leakage. f_L, f_H:
+//! peaks of the impedance without losses; f_C: its single peak when the vent is shut; r_M: |Z| between the peaks over
+//! R_e, exact for f_b = f_s. Coefficients are counted from s³ down, as Small does; other texts count up from s.
+//! Sources: A. N. Thiele, "Loudspeakers in Vented Boxes", J. Audio Eng. Soc. 19 (May and June 1971); R. H. Small,
+//! "Vented-Box Loudspeaker Systems, Part I", J. Audio Eng. Soc. 21 (June 1973) 363–372, equations 20 to 24.
 
 use num_complex::Complex64;
 
@@ -103,8 +103,8 @@ pub fn ql_from_minimum(boxed: &VentedBox, [qms, qes]: [f64; 2], minimum_over_re:
 
 /// Tuning of a box with a passive radiator: `f_b = f_p·√(1 + V_ap/V)`.
 ///
-/// `stiffness_ratio`: V_ap/V, the box's air against the radiator's suspension. Source: R. H. Small, "Passive-Radiator Loudspeaker Systems, Part I",
-/// J. Audio Eng. Soc. 22 (October 1974) 592–601.
+/// `stiffness_ratio`: V_ap/V, the box's air against the radiator's suspension. Source: R. H. Small, "Passive-Radiator
+/// Loudspeaker Systems, Part I", J. Audio Eng. Soc. 22 (October 1974) 592–601.
 pub fn radiator_tuning_hz(fp_hz: f64, stiffness_ratio: f64) -> f64 {
     fp_hz * (1.0 + stiffness_ratio).sqrt()
 }

@@ -1,7 +1,7 @@
 //! The result of a box's diagnosis as a document, `boxwright/box/1`.
 //!
-//! Numbers with their doubt as `{value, u, unit}`; what can't be had is absent, with a finding that says why. Losses stand twice: as Q, where one can be
-//! told, and as loss factor 1/Q, whose doubt is even.
+//! Numbers with their doubt as `{value, u, unit}`; what can't be had is absent, with a finding that says why. Losses
+//! stand twice: as Q, where one can be told, and as loss factor 1/Q, whose doubt is even.
 
 use super::air_result::AirTable;
 use super::response_result::{InputFile, WrittenFile};

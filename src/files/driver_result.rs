@@ -1,7 +1,7 @@
 //! The result of a driver's measurement as a document, `boxwright/driver/1`.
 //!
-//! Numbers with their doubt as `{value, u, unit}`; a number of the hand method, which has no doubt, as `{value, unit}`. What
-//! can't be had is absent, with a finding that says why. The covariance is in SI units, its names carry them.
+//! Numbers with their doubt as `{value, u, unit}`; a number of the hand method, which has no doubt, as `{value, unit}`.
+//! What can't be had is absent, with a finding that says why. The covariance is in SI units, its names carry them.
 
 use super::response_result::{InputFile, WrittenFile};
 use super::text::{decode, read_bounded};
@@ -244,7 +244,8 @@ pub struct CovarianceTable {
 }
 
 impl DriverDocument {
-    /// The model of the driver's impedance that the document describes; none where its voice coil or suspension is not known here.
+    /// The model of the driver's impedance that the document describes; none where its voice coil or suspension is not
+    /// known here.
     pub fn model(&self) -> Option<DriverModel> {
         let coil = &self.voice_coil;
         let henry = |quantity: Option<Quantity>| quantity.map(|quantity| 1e-3 * quantity.value);

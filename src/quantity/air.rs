@@ -6,9 +6,10 @@
 //!
 //! Viscosity: `η = η₀·(T/T₀)^1.5·(T₀ + S)/(T + S)`, Sutherland's law.
 //!
-//! T: temperature, K; t: the same in °C; p: pressure, Pa; M: molar mass, kg/mol; R: gas constant, J/(mol·K); Z: how far air
-//! is from an ideal gas. Sources: c: ISO 9613-1:1993; ρ: A. Picard et al., "Revised formula for the density of moist air
-//! (CIPM-2007)", Metrologia 45 (2008) 149–155, for dry air. Damp air: c up to 0.4 % more, ρ up to 1 % less at 20 °C.
+//! T: temperature, K; t: the same in °C; p: pressure, Pa; M: molar mass, kg/mol; R: gas constant, J/(mol·K); Z: how far
+//! air is from an ideal gas. Sources: c: ISO 9613-1:1993; ρ: A. Picard et al., "Revised formula for the density of
+//! moist air (CIPM-2007)", Metrologia 45 (2008) 149–155, for dry air. Damp air: c up to 0.4 % more, ρ up to 1 % less at
+//! 20 °C.
 
 use super::QuantityError;
 
@@ -91,7 +92,8 @@ impl Default for Air {
 mod tests {
     use super::*;
 
-    /// Handbook values for dry air: 1.716e-5 at 0 °C, 1.825e-5 at 20 °C, 1.918e-5 at 40 °C (tables of heat transfer, from memory).
+    /// Handbook values for dry air: 1.716e-5 at 0 °C, 1.825e-5 at 20 °C, 1.918e-5 at 40 °C (tables of heat transfer,
+    /// from memory).
     #[test]
     fn viscosity_is_that_of_the_handbook() {
         for (celsius, printed) in [(0.0, 1.716e-5), (20.0, 1.825e-5), (40.0, 1.918e-5)] {

@@ -1,7 +1,7 @@
 //! The demo's third evening: the mid-woofer back in its boxes, on the same jig.
 //!
-//! The first box leaks at a seam and one of its walls rings; the second measurement is of the same box, sealed and braced; the third of a vented
-//! one whose tube came out too long.
+//! The first box leaks at a seam and one of its walls rings; the second measurement is of the same box, sealed and
+//! braced; the third of a vented one whose tube came out too long.
 
 use super::driver::{Evening, Told};
 use super::{BOX, DemoError, DemoOrder};

@@ -1,7 +1,7 @@
 //! The demo's second evening: the mid-woofer out of its box, on the impedance jig.
 //!
-//! Nothing and a known resistor tell what the interface's inputs do; then the driver hangs free, with a mass on its cone, and in a
-//! small airtight box; last its spare. The jig's inputs differ by a decibel, as cheap ones do.
+//! Nothing and a known resistor tell what the interface's inputs do; then the driver hangs free, with a mass on its
+//! cone, and in a small airtight box; last its spare. The jig's inputs differ by a decibel, as cheap ones do.
 
 use super::boxes::{BoxEvening, measure_boxes};
 use super::{DemoError, DemoOrder};

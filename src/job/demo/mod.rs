@@ -1,9 +1,10 @@
 //! The main job on the simulated bench, from signal to report: what a first evening looks like, without a sound card.
 //!
-//! The scenario is our own: the left one of a rear pair, a small two-way satellite, on a stand in a small room. It is measured twice:
-//! by an interface with a loopback cable, and by a microphone with a clock of its own. Because the bench is simulated, its
-//! truth is known, and the report says how far the results are from it. Another evening its mid-woofer hangs on the impedance jig, free
-//! and in its boxes: the first one leaks, the second is that one sealed, a third has a vent.
+//! The scenario is our own: the left one of a rear pair, a small two-way satellite, on a stand in a small room. It is
+//! measured twice: by an interface with a loopback cable, and by a microphone with a clock of its own. Because the
+//! bench is simulated, its truth is known, and the report says how far the results are from it. Another evening its
+//! mid-woofer hangs on the impedance jig, free and in its boxes: the first one leaks, the second is that one sealed, a
+//! third has a vent.
 
 mod boxes;
 mod boxes_report;

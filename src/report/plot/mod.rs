@@ -1,7 +1,8 @@
 //! Pictures: one description, drawn as SVG text or PNG bytes of the same look.
 //!
-//! A kind of picture ([`ResponsePicture`], [`ImpedancePicture`], [`ImpulsePicture`], [`EnvelopePicture`], [`DistortionPicture`]) turns its
-//! numbers into a [`Picture`]; that one knows axes, curves, bands and marks, and nothing of loudspeakers.
+//! A kind of picture ([`ResponsePicture`], [`ImpedancePicture`], [`ImpulsePicture`], [`EnvelopePicture`],
+//! [`DistortionPicture`]) turns its numbers into a [`Picture`]; that one knows axes, curves, bands and marks, and
+//! nothing of loudspeakers.
 //!
 //! The rules of all of them: a number that is not finite is a gap, never a stroke. Measured is solid, predicted
 //! dashed, twice the standard uncertainty a band, what lies outside the valid range stands on grey. Curves differ by

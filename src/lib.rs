@@ -34,6 +34,7 @@
 //!   `files`, `report` and the program.
 
 pub mod audio;
+pub mod baffle;
 pub mod bench;
 pub mod diagnosis;
 pub mod driver;
@@ -42,10 +43,12 @@ pub mod files;
 pub mod impedance;
 pub mod job;
 pub mod math;
+pub mod network;
 pub mod quantity;
 pub mod report;
 pub mod response;
 pub mod signal;
+pub mod speaker;
 
 /// Name and version, as every document names its maker.
 pub const MADE_BY: &str = concat!("boxwright ", env!("CARGO_PKG_VERSION"));

@@ -1,10 +1,9 @@
 //! `job.toml`: what a job knows of its bench and its loudspeakers.
 //!
-//! `[job]` and `[bench]` are read and checked here. The tables about drivers, boxes and the like are known by name and
-//! kept as they are, for the commands that use them. Relative paths in it are relative to the job's folder.
+//! All its tables, each number checked by itself; what refers to what is checked by who uses it (`job/design.rs`). Relative paths in it are relative to the job's folder.
 
 use super::document::{parse, read_document, value};
-use super::{FileError, JobBox};
+use super::{FileError, JobBaffle, JobBox, JobDriver, JobNetwork, JobSpeaker, JobUnit};
 use crate::quantity::SampleRate;
 use serde::Deserialize;
 use std::collections::BTreeMap;
@@ -13,20 +12,25 @@ use std::path::{Path, PathBuf};
 /// A job as its file describes it.
 #[derive(Debug, Clone, Default, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields, default)]
-#[allow(missing_docs)] // those without words are the tables of the same name, not read here
+#[allow(missing_docs)] // the one without words is the table of the same name, read by `limits`
 pub struct Job {
     /// Its name and surroundings.
     pub job: JobTable,
     /// The chain it is measured with.
     pub bench: JobBench,
-    pub driver: Option<toml::Value>,
+    /// The drivers by name.
+    pub driver: BTreeMap<String, JobDriver>,
     /// The boxes by name.
     #[serde(rename = "box")]
     pub enclosure: BTreeMap<String, JobBox>,
-    pub baffle: Option<toml::Value>,
-    pub network: Option<toml::Value>,
-    pub speaker: Option<toml::Value>,
-    pub unit: Option<toml::Value>,
+    /// The fronts by name.
+    pub baffle: BTreeMap<String, JobBaffle>,
+    /// The networks by name.
+    pub network: BTreeMap<String, JobNetwork>,
+    /// The loudspeakers by name.
+    pub speaker: BTreeMap<String, JobSpeaker>,
+    /// The loudspeakers that were built, by name.
+    pub unit: BTreeMap<String, JobUnit>,
     pub limits: Option<toml::Value>,
 }
 
@@ -80,6 +84,8 @@ pub struct JobBench {
 pub struct JobLimits {
     /// How far two units may differ, dB.
     pub pair_db: Option<f64>,
+    /// How far a unit may be from the design, dB.
+    pub against_design_db: Option<f64>,
     /// Where limits hold.
     pub band_hz: Option<[f64; 2]>,
 }
@@ -121,10 +127,12 @@ impl Job {
             needed: needed.into(),
         };
         let limits: JobLimits = table.clone().try_into().map_err(|error: toml::de::Error| {
-            refuse(error.message().to_owned(), "pair_db in dB and band_hz = [from, to]")
+            refuse(error.message().to_owned(), "pair_db and against_design_db in dB, band_hz = [from, to]")
         })?;
-        if let Some(found) = limits.pair_db.filter(|&pair_db| pair_db <= 0.0) {
-            return Err(refuse(format!("pair_db = {found}"), "more than 0"));
+        for (key, limit_db) in [("pair_db", limits.pair_db), ("against_design_db", limits.against_design_db)] {
+            if let Some(found) = limit_db.filter(|&limit_db| limit_db <= 0.0) {
+                return Err(refuse(format!("{key} = {found}"), "more than 0"));
+            }
         }
         match limits.band_hz.filter(|band_hz| !(0.0 <= band_hz[0] && band_hz[0] < band_hz[1])) {
             Some(found) => Err(refuse(format!("band_hz = {found:?}"), "a band that rises")),
@@ -132,14 +140,24 @@ impl Job {
         }
     }
 
+    /// The first table with a value that can't be used: its name, and what is wrong.
+    fn table_fault(&self) -> Option<(String, (&'static str, String, String))> {
+        let named = |kind: &str, name: &String| format!("{kind}.{name}");
+        let drivers = self.driver.iter().map(|(name, table)| (named("driver", name), table.fault()));
+        let boxes = self.enclosure.iter().map(|(name, table)| (named("box", name), table.fault()));
+        let baffles = self.baffle.iter().map(|(name, table)| (named("baffle", name), table.fault()));
+        let networks = self.network.iter().map(|(name, table)| (named("network", name), table.fault()));
+        let speakers = self.speaker.iter().map(|(name, table)| (named("speaker", name), table.fault()));
+        let all = drivers.chain(boxes).chain(baffles).chain(networks).chain(speakers);
+        all.into_iter().find_map(|(table, fault)| Some((table, fault?)))
+    }
+
     fn check(self, text: &str, path: &Path) -> Result<Self, FileError> {
         if let Some(found) = self.job.temperature_c.filter(|found| !TEMPERATURES_C.contains(found)) {
             return Err(value(path, text, "job.temperature_c", found.to_string(), "-40 to 60"));
         }
-        if let Some((name, (key, found, needed))) =
-            self.enclosure.iter().find_map(|(name, enclosure)| Some((name, enclosure.fault()?)))
-        {
-            return Err(value(path, text, &format!("box.{name}.{key}"), found, &needed));
+        if let Some((table, (key, found, needed))) = self.table_fault() {
+            return Err(value(path, text, &format!("{table}.{key}"), found, &needed));
         }
         match self.bench.fault() {
             Some((key, found, needed)) => Err(value(path, text, key, found, &needed)),
@@ -235,9 +253,9 @@ mod tests {
             ..JobBench::default()
         };
         assert_eq!(job.bench, expected);
-        assert_eq!(job.driver.unwrap()["mid"]["re_ohm"].as_float(), Some(3.4));
+        assert_eq!(job.driver["mid"].re_ohm, Some(3.4));
         assert_eq!(job.enclosure["rear"].kind.as_deref(), Some("closed"));
-        assert!(job.limits.is_some() && job.speaker.is_none());
+        assert!(job.limits.is_some() && job.speaker.is_empty());
     }
 
     #[test]
@@ -271,6 +289,12 @@ mod tests {
             (
                 "[box.a]\nkind = \"shut\"\n",
                 "job.toml: line 2: box.a.kind is \"shut\", needed one of closed, vented, passive-radiator, open-back",
+            ),
+            ("[driver.mid]\nre_ohm = 0\n", "job.toml: line 2: driver.mid.re_ohm is 0, needed more than 0"),
+            ("[baffle.a]\nwidth_mm = 100\n", "job.toml: line 1: baffle.a.height_mm is absent, needed for a rectangle"),
+            (
+                "[speaker.a]\nways = [{ driver = \"mid\", polarity = \"plus\" }]\n",
+                "job.toml: line 2: speaker.a.ways is polarity = \"plus\", needed \"+\" or \"-\"",
             ),
             ("[job]\ntemperature_c = 294\n", "job.toml: line 2: job.temperature_c is 294, needed -40 to 60"),
         ] {

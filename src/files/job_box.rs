@@ -22,6 +22,8 @@ pub struct JobBox {
     pub fb_hz: Option<f64>,
     /// The passive radiator's own resonance.
     pub fp_hz: Option<f64>,
+    /// Area of what is open in an open back.
+    pub opening_cm2: Option<f64>,
     /// Its vent.
     pub port: Option<JobPort>,
     /// Inner width, height, depth.
@@ -75,6 +77,7 @@ impl JobBox {
             ("fb_hz", self.fb_hz),
             ("fp_hz", self.fp_hz),
             ("wall_mm", self.wall_mm),
+            ("opening_cm2", self.opening_cm2),
         ]
         .into_iter()
         .chain(inner)

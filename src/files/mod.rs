@@ -13,6 +13,8 @@ mod impedance_curve;
 mod impedance_result;
 mod job;
 mod job_box;
+mod job_driver;
+mod job_speaker;
 mod match_result;
 mod response_result;
 mod safe;
@@ -51,6 +53,8 @@ pub use impedance_result::{
 };
 pub use job::{Job, JobBench, JobLimits, JobTable, job_from, read_job};
 pub use job_box::{JobBox, JobPort, material_names};
+pub use job_driver::JobDriver;
+pub use job_speaker::{JobBaffle, JobNetwork, JobSpeaker, JobUnit, JobWay};
 pub use match_result::{MATCH_SCHEMA, MatchDocument, MatchSettings, PairTable, UnitTable, WorstTable};
 pub use response_result::{
     DistortionTable, GateTable, ImpulseTable, InputFile, RESPONSE_SCHEMA, ReflectionTable, ResponseCurve,
@@ -62,6 +66,7 @@ pub use signal_description::{
     Band, Layout, SIGNAL_SCHEMA, SignalDescription, SignalKind, SweepTable, read_signal_description,
     signal_description_from,
 };
+pub use text::read_text;
 pub use touchstone::touchstone_text;
 pub use wav_header::{CutShort, WavFacts};
 pub use wav_read::{Keep, WavFile, read_wav, read_wav_channels, read_wav_from, wav_facts};

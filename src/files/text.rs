@@ -40,3 +40,11 @@ pub(super) fn decode(bytes: &[u8], path: &Path) -> Result<String, FileError> {
     }
     Ok(encoding.decode_without_bom_handling(&bytes[mark..]).0.into_owned())
 }
+
+/// The text of a file.
+///
+/// # Errors
+/// [`FileError::Io`], `TooLarge`, or `NotText` with the byte at fault.
+pub fn read_text(path: &Path) -> Result<String, FileError> {
+    decode(&read_bounded(path)?, path)
+}

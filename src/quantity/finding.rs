@@ -55,6 +55,10 @@ pub enum Code {
     Disagreement,
     UnknownNoise,
     LossesLumped,
+    LowImpedance,
+    PortNoise,
+    IdlePart,
+    Assumed,
 }
 
 impl std::fmt::Display for Code {

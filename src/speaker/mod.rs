@@ -1,0 +1,21 @@
+//! A whole loudspeaker: its design, and what the design promises.
+
+mod cone;
+mod design;
+mod error;
+mod knob;
+mod measured_way;
+mod reach;
+mod respond;
+mod simulate;
+mod tolerance;
+
+pub use cone::{Cone, DriverSpread};
+pub use design::{Cabinet, CabinetOpening, Design, Ear, Front, Polarity, Rear, Source, Space, Way};
+pub use error::SpeakerError;
+pub use knob::{DriverNumber, Knob, Of, Turning};
+pub use measured_way::{Columns, MeasuredWay};
+pub use reach::Reach;
+pub use respond::{Point, WayPoint, respond};
+pub use simulate::{Loudest, Simulation, WayCurves, level_db, simulate};
+pub use tolerance::{Influence, Tolerance, tolerance};

@@ -39,6 +39,7 @@ pub mod bench;
 pub mod diagnosis;
 pub mod driver;
 pub mod enclosure;
+pub mod explanation;
 pub mod files;
 pub mod impedance;
 pub mod job;

@@ -1,0 +1,158 @@
+//! A loudspeaker as it may have been built and measured, and what would then be measured.
+//!
+//! A deviation for each cause that has a number (`cause.rs`), and the causes that are there or not. The prediction is one
+//! column: levels in dB, then the logarithms of the impedance, real parts (of the magnitude) and imaginary ones (phase).
+
+use super::Evidence;
+use super::cause::Cause;
+use crate::network::Condition;
+use crate::speaker::{Design, Knob, Reach, SpeakerError, level_db, respond};
+use num_complex::Complex64;
+use std::f64::consts::TAU;
+
+/// A loudspeaker as it may have been built and measured.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Build {
+    /// For each of the `numbers` of the question, how far it is off.
+    pub deviations: Vec<f64>,
+    /// What is there beside them.
+    pub events: Vec<Cause>,
+}
+
+/// A design, what was measured of it, and how measurements follow from a build.
+pub(super) struct Question<'a> {
+    pub design: &'a Design,
+    pub evidence: &'a Evidence,
+    /// Causes with a number, in the order of deviations.
+    pub numbers: Vec<Cause>,
+    reach: Reach,
+}
+
+/// Louder or quieter than this no curve can be: what would be silence has some level.
+const SILENCE_DB: f64 = -60.0;
+
+impl<'a> Question<'a> {
+    pub fn new(design: &'a Design, evidence: &'a Evidence) -> Result<Self, SpeakerError> {
+        let mut numbers: Vec<Cause> = Knob::all(design).into_iter().map(Cause::Number).collect();
+        if !evidence.level.is_empty() {
+            numbers.push(Cause::Level);
+            if evidence.calibrated {
+                numbers.push(Cause::Distance);
+            }
+        }
+        if !evidence.ohm.is_empty() {
+            numbers.push(Cause::SenseResistor);
+        }
+        let reach = Reach::new(design, &evidence.hz)?;
+        Ok(Self { design, evidence, numbers, reach })
+    }
+
+    /// Everything as designed.
+    pub fn healthy(&self) -> Build {
+        Build { deviations: vec![0.0; self.numbers.len()], events: Vec::new() }
+    }
+
+    /// Predicted less measured, one column.
+    pub fn differences(&self, build: &Build) -> Result<Vec<f64>, SpeakerError> {
+        let mut design = self.design.clone();
+        let (mut level_off_db, mut sense_ratio, mut moved) = (0.0, 1.0, false);
+        for (cause, by) in self.numbers.iter().zip(&build.deviations) {
+            match cause {
+                Cause::Number(knob) if *by != 0.0 => knob.turn(&mut design, *by),
+                Cause::Level => level_off_db = *by,
+                Cause::Distance if *by != 0.0 => {
+                    design.ear.distance_m *= by.exp();
+                    moved = true;
+                }
+                Cause::SenseResistor => sense_ratio = by.exp(),
+                _ => {}
+            }
+        }
+        for event in &build.events {
+            match *event {
+                Cause::Polarity(way) => design.ways[way].polarity = design.ways[way].polarity.turned(),
+                Cause::Swapped(one, other) => swap(&mut design, one, other),
+                Cause::Broken(part, condition) => design.network.parts[part].condition = condition,
+                _ => {}
+            }
+        }
+        let reach = if moved { &Reach::new(&design, &self.evidence.hz)? } else { &self.reach };
+        let points = respond(&design, reach)?;
+        let mut column = Vec::with_capacity(self.evidence.level.len() + 2 * self.evidence.ohm.len());
+        for (place, measured_db) in &self.evidence.level {
+            let predicted_db = points[*place].pressure_pa.map_or(SILENCE_DB, level_db).max(SILENCE_DB);
+            column.push(predicted_db + level_off_db - measured_db);
+        }
+        // A sense resistor that is larger than was said makes everything look smaller.
+        let ratios = self
+            .evidence
+            .ohm
+            .iter()
+            .map(|(place, measured)| (design.drive_v / points[*place].input_a / measured / sense_ratio).ln());
+        let ratios: Vec<Complex64> = ratios.collect();
+        column.extend(ratios.iter().map(|ratio| ratio.re));
+        column.extend(ratios.iter().map(|ratio| ratio.im));
+        Ok(column)
+    }
+
+    /// How well the phases agree, −1 to 1, at the delay that suits them best; 1 where none is known.
+    pub fn agreement(&self, build: &Build) -> f64 {
+        let phases = &self.evidence.phase_rad;
+        if phases.is_empty() {
+            return 1.0;
+        }
+        let mut design = self.design.clone();
+        for (cause, by) in self.numbers.iter().zip(&build.deviations) {
+            if let Cause::Number(knob) = cause {
+                knob.turn(&mut design, *by);
+            }
+        }
+        for event in &build.events {
+            match *event {
+                Cause::Polarity(way) => design.ways[way].polarity = design.ways[way].polarity.turned(),
+                Cause::Swapped(one, other) => swap(&mut design, one, other),
+                Cause::Broken(part, condition) => design.network.parts[part].condition = condition,
+                _ => {}
+            }
+        }
+        let Ok(points) = respond(&design, &self.reach) else { return 0.0 };
+        let turned: Vec<(f64, Complex64)> = self
+            .evidence
+            .level
+            .iter()
+            .zip(phases)
+            .filter_map(|((place, _), phase)| {
+                Some((self.evidence.hz[*place], Complex64::cis(phase - points[*place].pressure_pa?.arg())))
+            })
+            .collect();
+        let at = |delay_s: f64| {
+            let sum: Complex64 = turned.iter().map(|(hz, turn)| turn * Complex64::cis(TAU * hz * delay_s)).sum();
+            sum.re / turned.len().max(1) as f64
+        };
+        (-DELAY_STEPS..=DELAY_STEPS).map(|step| at(f64::from(step) * DELAY_STEP_S)).fold(-1.0, f64::max)
+    }
+}
+
+/// An arrival was found to better than this; in steps that turn 20 kHz by less than half a circle.
+const DELAY_STEPS: i32 = 40;
+const DELAY_STEP_S: f64 = 8e-6;
+
+fn swap(design: &mut Design, one: usize, other: usize) {
+    let nodes = [design.ways[one].nodes, design.ways[other].nodes];
+    (design.ways[one].nodes, design.ways[other].nodes) = (nodes[1], nodes[0]);
+}
+
+/// Whether an event can be added to those that are there.
+pub(super) fn fits(events: &[Cause], event: Cause) -> bool {
+    let part = |cause: &Cause| if let Cause::Broken(part, _) = cause { Some(*part) } else { None };
+    !events.iter().any(|there| *there == event || (part(there).is_some() && part(there) == part(&event)))
+}
+
+/// Condition of a part as a word.
+pub(super) fn condition_word(condition: Condition) -> &'static str {
+    match condition {
+        Condition::Sound => "sound",
+        Condition::Open => "open",
+        Condition::Shorted => "shorted",
+    }
+}

@@ -1,0 +1,17 @@
+//! Measured over expected: how they differ, and why.
+
+mod build;
+mod cause;
+mod difference;
+mod evidence;
+mod explain;
+mod fit;
+mod noise;
+mod search;
+mod tell_apart;
+
+pub use cause::Cause;
+pub use difference::{Align, Aligned, Difference, DifferenceError, Sampled, ThirdOctave, difference};
+pub use evidence::{Evidence, MeasuredLevel, MeasuredOhm};
+pub use explain::{Blamed, Explanation, explain};
+pub use tell_apart::tell_apart;

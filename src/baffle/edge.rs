@@ -44,9 +44,9 @@ pub struct FlatBaffle {
 }
 
 /// Angles under which the edge is looked at; twice as many change the result by less than 0.01 dB below 10 kHz (test).
-const RAYS: usize = 360;
+const RAYS: usize = 240;
 /// Pieces over the width of a rounding.
-const STRIPS: usize = 6;
+const STRIPS: usize = 4;
 
 impl FlatBaffle {
     /// From a cone of this radius at `place_m` to an ear at `ear_m`: x, y as on the baffle, and in front of it.

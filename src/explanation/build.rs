@@ -1,13 +1,16 @@
 //! A loudspeaker as it may have been built and measured, and what would then be measured.
 //!
 //! A deviation for each cause that has a number (`cause.rs`), and the causes that are there or not. The prediction is one
-//! column: levels in dB, then the logarithms of the impedance, real parts (of the magnitude) and imaginary ones (phase).
+//! column: levels in dB, then the logarithms of the impedance, real parts (of the magnitude) and imaginary ones (phase), then the
+//! logarithm of the distance that the sound travelled, where that is known.
 
 use super::Evidence;
 use super::cause::Cause;
 use crate::network::Condition;
 use crate::speaker::{Design, Knob, Reach, SpeakerError, level_db, respond};
 use num_complex::Complex64;
+use std::cell::RefCell;
+use std::collections::BTreeMap;
 use std::f64::consts::TAU;
 
 /// A loudspeaker as it may have been built and measured.
@@ -25,9 +28,58 @@ pub(super) struct Question<'a> {
     pub evidence: &'a Evidence,
     /// Causes with a number, in the order of deviations.
     pub numbers: Vec<Cause>,
-    reach: Reach,
+    reach: Reaches,
 }
 
+/// The ways from the loudspeaker to the ear for distances that are off; only the distance's steps are worked out, each once.
+struct Reaches {
+    steps: RefCell<BTreeMap<i32, Reach>>,
+}
+
+/// Step of the logarithm of the distance; between steps the reaches are straight lines.
+const DISTANCE_STEP: f64 = 0.1;
+
+impl Reaches {
+    fn at(&self, design: &Design, hz: &[f64], by: f64) -> Result<Reach, SpeakerError> {
+        let below = (by / DISTANCE_STEP).floor();
+        let share = by / DISTANCE_STEP - below;
+        let one = self.step(design, hz, below as i32)?;
+        if share == 0.0 {
+            return Ok(one);
+        }
+        let other = self.step(design, hz, below as i32 + 1)?;
+        let between = |one: &[Complex64], other: &[Complex64]| {
+            one.iter().zip(other).map(|(one, other)| one * (1.0 - share) + other * share).collect::<Vec<_>>()
+        };
+        let ways = |one: &[Vec<Complex64>], other: &[Vec<Complex64>]| {
+            one.iter().zip(other).map(|(one, other)| between(one, other)).collect()
+        };
+        Ok(Reach {
+            of_flow: ways(&one.of_flow, &other.of_flow),
+            of_curve: ways(&one.of_curve, &other.of_curve),
+            of_back: between(&one.of_back, &other.of_back),
+            hz: one.hz,
+        })
+    }
+
+    /// At a step, times the distance, so that what lies between is nearly straight.
+    fn step(&self, design: &Design, hz: &[f64], step: i32) -> Result<Reach, SpeakerError> {
+        if let Some(known) = self.steps.borrow().get(&step) {
+            return Ok(known.clone());
+        }
+        let mut moved = design.clone();
+        let ratio = (f64::from(step) * DISTANCE_STEP).exp();
+        moved.ear.distance_m *= ratio;
+        let mut reach = Reach::new(&moved, hz)?;
+        let columns = reach.of_flow.iter_mut().chain(&mut reach.of_curve).chain([&mut reach.of_back]);
+        columns.flatten().for_each(|value| *value *= ratio);
+        self.steps.borrow_mut().insert(step, reach.clone());
+        Ok(reach)
+    }
+}
+
+/// A microphone that stands farther off than this, or nearer, would have been noticed: a factor of e².
+const MOST_FARTHER: f64 = 2.0;
 /// Louder or quieter than this no curve can be: what would be silence has some level.
 const SILENCE_DB: f64 = -60.0;
 
@@ -43,7 +95,8 @@ impl<'a> Question<'a> {
         if !evidence.ohm.is_empty() {
             numbers.push(Cause::SenseResistor);
         }
-        let reach = Reach::new(design, &evidence.hz)?;
+        let reach = Reaches { steps: RefCell::default() };
+        reach.at(design, &evidence.hz, 0.0)?;
         Ok(Self { design, evidence, numbers, reach })
     }
 
@@ -55,15 +108,12 @@ impl<'a> Question<'a> {
     /// Predicted less measured, one column.
     pub fn differences(&self, build: &Build) -> Result<Vec<f64>, SpeakerError> {
         let mut design = self.design.clone();
-        let (mut level_off_db, mut sense_ratio, mut moved) = (0.0, 1.0, false);
+        let (mut level_off_db, mut sense_ratio, mut farther) = (0.0, 1.0, 0.0);
         for (cause, by) in self.numbers.iter().zip(&build.deviations) {
             match cause {
                 Cause::Number(knob) if *by != 0.0 => knob.turn(&mut design, *by),
                 Cause::Level => level_off_db = *by,
-                Cause::Distance if *by != 0.0 => {
-                    design.ear.distance_m *= by.exp();
-                    moved = true;
-                }
+                Cause::Distance => farther = by.clamp(-MOST_FARTHER, MOST_FARTHER),
                 Cause::SenseResistor => sense_ratio = by.exp(),
                 _ => {}
             }
@@ -76,8 +126,9 @@ impl<'a> Question<'a> {
                 _ => {}
             }
         }
-        let reach = if moved { &Reach::new(&design, &self.evidence.hz)? } else { &self.reach };
-        let points = respond(&design, reach)?;
+        let reach = self.reach.at(self.design, &self.evidence.hz, farther)?;
+        level_off_db -= 20.0 * farther / std::f64::consts::LN_10;
+        let points = respond(&design, &reach)?;
         let mut column = Vec::with_capacity(self.evidence.level.len() + 2 * self.evidence.ohm.len());
         for (place, measured_db) in &self.evidence.level {
             let predicted_db = points[*place].pressure_pa.map_or(SILENCE_DB, level_db).max(SILENCE_DB);
@@ -90,8 +141,10 @@ impl<'a> Question<'a> {
             .iter()
             .map(|(place, measured)| (design.drive_v / points[*place].input_a / measured / sense_ratio).ln());
         let ratios: Vec<Complex64> = ratios.collect();
+        let travelled = self.evidence.travelled_m.map(|found_m| (self.design.ear.distance_m / found_m).ln() + farther);
         column.extend(ratios.iter().map(|ratio| ratio.re));
         column.extend(ratios.iter().map(|ratio| ratio.im));
+        column.extend(travelled);
         Ok(column)
     }
 
@@ -115,7 +168,8 @@ impl<'a> Question<'a> {
                 _ => {}
             }
         }
-        let Ok(points) = respond(&design, &self.reach) else { return 0.0 };
+        let Ok(reach) = self.reach.at(self.design, &self.evidence.hz, 0.0) else { return 0.0 };
+        let Ok(points) = respond(&design, &reach) else { return 0.0 };
         let turned: Vec<(f64, Complex64)> = self
             .evidence
             .level

@@ -21,6 +21,8 @@ pub struct MeasuredLevel {
     pub u_db: Vec<f64>,
     /// Whether 0 dB is 20 µPa at the design's voltage and distance, or the level says nothing.
     pub calibrated: bool,
+    /// How far the sound travelled, by its time of flight; none where nothing tells when it started.
+    pub travelled_m: Option<f64>,
 }
 
 /// A measured impedance; columns of one length.
@@ -48,6 +50,7 @@ pub struct Evidence {
     pub(super) ohm: Vec<(usize, Complex64)>,
     pub(super) u_ohm_ratio: Vec<f64>,
     pub(super) calibrated: bool,
+    pub(super) travelled_m: Option<f64>,
 }
 
 /// Points an octave.
@@ -74,6 +77,7 @@ impl Evidence {
             ohm: Vec::new(),
             u_ohm_ratio: Vec::new(),
             calibrated: level.is_some_and(|(level, _)| level.calibrated),
+            travelled_m: level.and_then(|(level, _)| level.travelled_m),
         };
         if let (Some((level, _)), Some(ends)) = (level, of_level) {
             evidence.take_level(level, ends)?;

@@ -32,6 +32,11 @@ const PHASE_WEIGHT: f64 = 60.0;
 /// Steps of the slopes, in standard deviations of the deviation.
 const STEP: f64 = 0.02;
 
+/// K·(1 − A).
+pub(super) fn phase_cost(question: &Question<'_>, build: &Build) -> f64 {
+    PHASE_WEIGHT * (1.0 - question.agreement(build))
+}
+
 /// σ_k of each number.
 pub(super) fn sigmas(question: &Question<'_>, causes: &[Cause]) -> Vec<f64> {
     let one = |number: &Cause| {
@@ -49,9 +54,10 @@ pub(super) fn slopes(question: &Question<'_>, build: &Build, at: &[f64]) -> Opti
             // Level and sense resistor shift everything alike, whatever the loudspeaker is.
             let [levels, ohms] = [question.evidence.level.len(), question.evidence.ohm.len()];
             match question.numbers[number] {
-                Cause::Level => return Some([vec![1.0; levels], vec![0.0; 2 * ohms]].concat()),
+                Cause::Level => return Some([vec![1.0; levels], vec![0.0; at.len() - levels]].concat()),
                 Cause::SenseResistor => {
-                    return Some([vec![0.0; levels], vec![-1.0; ohms], vec![0.0; ohms]].concat());
+                    let after = at.len() - levels - ohms;
+                    return Some([vec![0.0; levels], vec![-1.0; ohms], vec![0.0; after]].concat());
                 }
                 _ => {}
             }
@@ -95,7 +101,7 @@ pub(super) fn best(
         Some(at) => cause.cost() + 2.0 * (sigmas[at] / doubts[at]).ln().max(0.0),
         None => cause.cost(),
     };
-    let score = square + causes.iter().map(occam).sum::<f64>() + PHASE_WEIGHT * (1.0 - question.agreement(&build));
+    let score = square + causes.iter().map(occam).sum::<f64>() + phase_cost(question, &build);
     let left = question.differences(&build).ok()?;
     Some(Explained { build, causes: causes.to_vec(), score, doubts, left })
 }

@@ -33,12 +33,14 @@ impl ModelError {
 const LEVEL_REACH_OCTAVES: f64 = 0.3;
 const OHM_REACH_OCTAVES: f64 = 0.3;
 const LEAST_DB: f64 = 0.07;
+/// Where a loudspeaker's sound starts: within its depth, near enough.
+const ARRIVAL_M: f64 = 0.03;
 const LEAST_RATIO: f64 = 0.0015;
 
 /// C by its blocks.
 pub(super) fn covariance(evidence: &Evidence, error: ModelError) -> Vec<Vec<f64>> {
     let [levels, ohms] = [evidence.level.len(), evidence.ohm.len()];
-    let size = levels + 2 * ohms;
+    let size = levels + 2 * ohms + usize::from(evidence.travelled_m.is_some());
     let mut all = vec![vec![0.0; size]; size];
     let octave = |place: usize| evidence.hz[place].log2();
     let together = |one: f64, other: f64, reach: f64| (-0.5 * ((one - other) / reach).powi(2)).exp();
@@ -56,6 +58,9 @@ pub(super) fn covariance(evidence: &Evidence, error: ModelError) -> Vec<Vec<f64>
             }
             all[first + row][first + row] += evidence.u_ohm_ratio[row].powi(2) + LEAST_RATIO.powi(2);
         }
+    }
+    if let Some(travelled_m) = evidence.travelled_m {
+        all[size - 1][size - 1] = (ARRIVAL_M / travelled_m).powi(2);
     }
     all
 }

@@ -2,12 +2,12 @@
 //!
 //! From nothing on, the cause that helps most is added as long as it helps more than naming it costs (`fit.rs`); then each one
 //! is tried without. Which causes are worth a full fit is found by trying each at a few sizes with everything else let go
-//! along as far as usual: `χ² = rᵀ(C + Σ σ²·s·sᵀ)⁻¹·r` with the slopes s of the build so far. Where more is left over in the
+//! along as far as usual, and itself to its best along a straight line: `χ² = rᵀ(C + Σ σ²·s·sᵀ)⁻¹·r` with the slopes s of the build so far. Where more is left over in the
 //! end than model and measurement explain, all is done once more with as much more doubt.
 
 use super::build::{Build, Question, fits};
 use super::cause::Cause;
-use super::fit::{Explained, best, sigmas, slopes};
+use super::fit::{Explained, best, phase_cost, sigmas, slopes};
 use super::noise::{ModelError, covariance, widened};
 use crate::math::{CovarianceRoot, Effort};
 
@@ -50,7 +50,8 @@ pub(super) fn search(question: &Question<'_>) -> Option<Searched> {
 fn left_over(question: &Question<'_>, explained: &Explained, error: ModelError) -> Option<[f64; 2]> {
     let root = CovarianceRoot::new(&covariance(question.evidence, error))?;
     let white = root.whitened(&explained.left)?;
-    let (level, ohm) = white.split_at(question.evidence.level.len());
+    let (level, rest) = white.split_at(question.evidence.level.len());
+    let ohm = &rest[..2 * question.evidence.ohm.len()];
     let mean = |all: &[f64]| all.iter().map(|one| one * one).sum::<f64>() / all.len().max(1) as f64;
     Some([mean(level), mean(ohm)])
 }
@@ -119,50 +120,71 @@ fn candidates(
     let columns = slopes(question, &now.build, &at)?;
     let loose: Vec<(f64, Vec<f64>)> = sigmas(question, &now.causes).into_iter().zip(columns).collect();
     let loose_root = widened(spread, &loose)?;
-    // Where the numbers are off already, the rest is judged from the design's own place.
-    let mut base = now.build.clone();
-    for (deviation, number) in base.deviations.iter_mut().zip(&question.numbers) {
-        if !now.causes.contains(number) {
-            *deviation = 0.0;
-        }
+    // A straight line back to where nothing is off: what is usual is counted from there.
+    let mut home = vec![0.0; at.len()];
+    for ((_, column), deviation) in loose.iter().zip(&now.build.deviations) {
+        home.iter_mut().zip(column).for_each(|(home, slope)| *home -= deviation * slope);
     }
+    let mut plain = now.build.clone();
+    for (deviation, number) in plain.deviations.iter_mut().zip(&question.numbers) {
+        *deviation *= if now.causes.contains(number) { 1.0 } else { 0.0 };
+    }
+    let nowhere = vec![0.0; at.len()];
     let mut promising: Vec<(f64, Cause, Build)> = Vec::new();
     for cause in all.iter().filter(|cause| !now.causes.contains(cause)) {
         let mut nearest: Option<(f64, Build)> = None;
-        for by in cause.tries() {
+        let squares = |build: &Build, home: &[f64]| {
+            let difference = question.differences(build).ok()?;
+            let from_home: Vec<f64> = difference.iter().zip(home).map(|(there, home)| there + home).collect();
+            loose_root.whitened(&from_home)
+        };
+        let place = question.numbers.iter().position(|number| number == cause);
+        let along = place.and_then(|number| loose_root.whitened(&loose[number].1));
+        let blamed = cause.prior(question.design, question.evidence.calibrated).map_or(1.0, |prior| prior.blamed);
+        let tries = [0.0].into_iter().chain(cause.tries()).filter(|by| place.is_some() || *by != 0.0);
+        // Numbers that were strained to explain it without an event are in its way: events are tried without them too.
+        let from =
+            if place.is_some() { vec![(&now.build, &home)] } else { vec![(&now.build, &home), (&plain, &nowhere)] };
+        for (by, (base, home)) in tries.flat_map(|by| from.iter().map(move |from| (by, *from))) {
             let mut build = base.clone();
-            match question.numbers.iter().position(|number| number == cause) {
+            match place {
                 Some(number) => build.deviations[number] += by,
                 None if fits(&build.events, *cause) => build.events.push(*cause),
                 None => continue,
             }
-            let Ok(difference) = question.differences(&build) else { continue };
-            let Some(white) = loose_root.whitened(&difference) else { continue };
-            let square = white.iter().map(|one| one * one).sum::<f64>();
+            let Some(white) = squares(&build, home) else { continue };
+            let mut square = white.iter().map(|one| one * one).sum::<f64>();
+            // From there on a straight step along its own slope, as far as it helps.
+            if let (Some(number), Some(along)) = (place, &along) {
+                let by = build.deviations[number];
+                let towards: f64 = along.iter().zip(&white).map(|(slope, rest)| slope * rest).sum();
+                let stiff: f64 = along.iter().map(|slope| slope * slope).sum::<f64>() + blamed.powi(-2);
+                let step = (-(towards + by / blamed.powi(2)) / stiff).clamp(-blamed, blamed);
+                let prior = ((by + step) / blamed).powi(2);
+                let promised = square + step * step * (stiff - blamed.powi(-2)) + 2.0 * step * towards;
+                let mut stepped = build.clone();
+                stepped.deviations[number] += step;
+                // Where the slope bends, the straight step may lead astray: the fit then starts without it.
+                let there =
+                    squares(&stepped, home).map_or(f64::INFINITY, |white| white.iter().map(|one| one * one).sum());
+                if there < square {
+                    build = stepped;
+                }
+                square = promised.min(there) + prior;
+            }
             if nearest.as_ref().is_none_or(|(least, _)| square < *least) {
                 nearest = Some((square, build));
             }
         }
         if let Some((square, build)) = nearest {
-            let silent = matches!(cause, Cause::Polarity(_));
             // Phases tell what levels don't.
-            let phase = if silent { 60.0 * (1.0 - question.agreement(&build)) } else { 0.0 };
-            promising.push((square + cause.cost() + phase, *cause, build));
+            promising.push((square + cause.cost() + phase_cost(question, &build), *cause, build));
         }
     }
     promising.sort_by(|one, other| one.0.total_cmp(&other.0));
     let fitted = promising.into_iter().take(FITTED).filter_map(|(_, cause, build)| {
         let causes = [now.causes.as_slice(), &[cause]].concat();
-        // The others start where they were.
-        let mut start = build;
-        for (deviation, (before, number)) in
-            start.deviations.iter_mut().zip(now.build.deviations.iter().zip(&question.numbers))
-        {
-            if *number != cause && !now.causes.contains(number) {
-                *deviation = 0.5 * before;
-            }
-        }
-        best(question, root, &start, &causes, Effort::Coarse)
+        best(question, root, &build, &causes, Effort::Coarse)
     });
     Some(fitted.collect())
 }

@@ -16,10 +16,12 @@ mod job_box;
 mod job_driver;
 mod job_speaker;
 mod match_result;
+mod network_result;
 mod response_result;
 mod safe;
 mod sheet_result;
 mod signal_description;
+mod simulation_result;
 mod table;
 mod text;
 mod touchstone;
@@ -56,6 +58,7 @@ pub use job_box::{JobBox, JobPort, material_names};
 pub use job_driver::JobDriver;
 pub use job_speaker::{JobBaffle, JobNetwork, JobSpeaker, JobUnit, JobWay};
 pub use match_result::{MATCH_SCHEMA, MatchDocument, MatchSettings, PairTable, UnitTable, WorstTable};
+pub use network_result::{NETWORK_SCHEMA, NetworkDocument, NetworkSettings, PartTable};
 pub use response_result::{
     DistortionTable, GateTable, ImpulseTable, InputFile, RESPONSE_SCHEMA, ReflectionTable, ResponseCurve,
     ResponseDocument, ResponseSettings, WrittenFile, distortion_text,
@@ -65,6 +68,11 @@ pub use sheet_result::{FoundBoxTable, PromiseTable, PromisedBoxTable, SheetBoxTa
 pub use signal_description::{
     Band, Layout, SIGNAL_SCHEMA, SignalDescription, SignalKind, SweepTable, read_signal_description,
     signal_description_from,
+};
+pub use simulation_result::{
+    CurrentColumns, DelayColumns, ExcursionColumns, LevelColumns, MaxLevelColumns, OhmColumns, ParameterTable,
+    ReplacedTable, RestsOnTable, SIMULATION_SCHEMA, SimulationDocument, SimulationSettings, SpeakerTable, SpeedColumns,
+    TransferColumns, WayTable,
 };
 pub use text::read_text;
 pub use touchstone::touchstone_text;

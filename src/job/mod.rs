@@ -16,11 +16,13 @@ mod impede;
 mod impede_document;
 mod known_excitation;
 mod make_signal;
+mod network;
 mod respond;
 mod response_document;
 mod response_pictures;
 mod results_folder;
 mod sheet;
+mod simulate;
 mod treble;
 
 pub use alike::{LevelCounts, MatchError, MatchOrder, match_units};
@@ -33,8 +35,10 @@ pub use driver::{CharacteriseError, Characterised, DriverOrder, characterise};
 pub use impede::{ImpedanceOrder, ImpedeError, Impeded, impede};
 pub use known_excitation::{KnownExcitation, PlanFrom, known_excitation};
 pub use make_signal::{Existing, MadeSignal, MakeSignalError, SignalOrder, SignalSettings, make_signal};
+pub use network::{LoadIs, NetworkOrder, NetworkOrderError, work_out};
 pub use respond::{
     Pictures, ReferenceChoice, RespondError, Responded, ResponseOrder, SmoothingChoice, TableIs, respond,
 };
 pub use sheet::{SheetError, against_sheet};
+pub use simulate::{Banding, SimulateError, Simulated, SimulationOrder, simulate_job};
 pub use treble::{TrebleError, treble_limit_hz};

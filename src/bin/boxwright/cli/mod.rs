@@ -16,9 +16,11 @@ mod impedance;
 mod jig;
 mod level;
 mod loudspeaker;
+mod network;
 mod paper;
 mod response;
 mod signal;
+mod simulate;
 mod sound;
 mod tell;
 mod typed;
@@ -47,6 +49,8 @@ enum Command {
     Box(boxed::Args),
     Match(alike::Args),
     Impedance(impedance::Args),
+    Simulate(simulate::Args),
+    Network(network::Args),
     Completions(paper::CompletionsArgs),
     Man(paper::ManArgs),
 }
@@ -64,6 +68,8 @@ pub fn run() -> ExitCode {
         Command::Box(args) => boxed::run(args),
         Command::Match(args) => alike::run(args),
         Command::Impedance(args) => impedance::run(args),
+        Command::Simulate(args) => simulate::run(args),
+        Command::Network(args) => network::run(args),
         Command::Completions(args) => paper::completions(args),
         Command::Man(args) => paper::man(args),
     };

@@ -3,6 +3,7 @@
 mod air_result;
 mod box_result;
 mod capture_description;
+mod compare_result;
 mod curve;
 mod curve_write;
 mod datasheet;
@@ -39,6 +40,10 @@ pub use box_result::{
 pub use capture_description::{
     BenchUsed, CAPTURE_SCHEMA, CaptureDescription, CaptureKind, Ended, Played, Stream, capture_description_from,
     read_capture_description,
+};
+pub use compare_result::{
+    AlignedTable, COMPARE_SCHEMA, CauseTable, CompareDocument, CompareSettings, DeviationColumns, LeftTable,
+    ThirdColumns, WorstPlace,
 };
 pub use curve::{Curve, Measure, curve_from, frequency_text, read_curve};
 pub use curve_write::{curve_text, replace_curve};

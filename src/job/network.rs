@@ -93,20 +93,35 @@ pub fn work_out(order: &NetworkOrder) -> Result<NetworkDocument, NetworkOrderErr
     let grid = FrequencyGrid::of_octave_fractions(order.band_hz, order.points_per_octave)?;
     let hz = grid.hz();
     let mut inputs = vec![order.netlist.clone()];
-    let mut findings: Vec<Finding> = netlist.notes.iter().map(|says| finding(Code::Assumed, Severity::Note, says, "")).collect();
+    let mut findings: Vec<Finding> =
+        netlist.notes.iter().map(|says| finding(Code::Assumed, Severity::Note, says, "")).collect();
     let (worked, ways) = match &order.job {
         Some((job, speaker)) => of_job(order, netlist.clone(), job, speaker.as_deref(), hz, &mut inputs)?,
         None => of_loads(order, &netlist, hz, &mut inputs)?,
     };
     if ways.is_empty() {
         let says = "nothing hangs on it but its own parts";
-        findings.push(finding(Code::Assumed, Severity::Note, says, "give the drivers' impedances with --load NODE=CURVE, or the job with --job"));
+        findings.push(finding(
+            Code::Assumed,
+            Severity::Note,
+            says,
+            "give the drivers' impedances with --load NODE=CURVE, or the job with --job",
+        ));
     }
     let ohm: Vec<Complex64> = worked.iter().map(|one| order.drive_v / one.input_a).collect();
     let lowest = (0..hz.len()).min_by(|a, b| ohm[*a].norm().total_cmp(&ohm[*b].norm())).unwrap_or(0);
     if ohm[lowest].norm() < LOWEST_OHM {
-        let says = format!("{:.2} ohm at {}, an amplifier rated for 4 ohm bears 3.2", ohm[lowest].norm(), files::frequency_text(hz[lowest]));
-        findings.push(finding(Code::LowImpedance, Severity::Caution, &says, "use an amplifier that is rated for it, or change the network"));
+        let says = format!(
+            "{:.2} ohm at {}, an amplifier rated for 4 ohm bears 3.2",
+            ohm[lowest].norm(),
+            files::frequency_text(hz[lowest])
+        );
+        findings.push(finding(
+            Code::LowImpedance,
+            Severity::Caution,
+            &says,
+            "use an amplifier that is rated for it, or change the network",
+        ));
     }
     let transfer = |nodes: &[usize; 2]| {
         let gains: Vec<Complex64> =
@@ -224,7 +239,8 @@ fn interpolated(path: &Path, hz: &[f64]) -> Result<Vec<Complex64>, NetworkOrderE
     let curve: Curve = files::read_curve(path)?;
     let impedance = files::impedance_of(&curve).map_err(|_| none())?;
     let logs: Vec<f64> = impedance.hz().iter().map(|hz| hz.ln()).collect();
-    let column = |of: fn(&Complex64) -> f64| RisingTable::new(logs.clone(), impedance.values().iter().map(of).collect());
+    let column =
+        |of: fn(&Complex64) -> f64| RisingTable::new(logs.clone(), impedance.values().iter().map(of).collect());
     let (real, imaginary) = (column(|z| z.re).ok_or_else(none)?, column(|z| z.im).ok_or_else(none)?);
     let [from, to] = real.range();
     let at = |hz: &f64| {

@@ -11,8 +11,8 @@ pub use cautions::{CAUTIONS, Caution, Danger, LOCAL_CODES_FIRST, Moment, caution
 pub use error::ReportError;
 pub use page::{Chapter, Figure, Story, page_html};
 pub use plot::{
-    DistortionPicture, EnvelopePicture, FittedPicture, GateShape, HarmonicCurve, ImpedancePicture, ImpulsePicture,
-    LevelCurve, OhmCurve, Origin, PhasePanel, Picture, ResponsePicture, page_font_css,
+    DifferencePicture, DistortionPicture, EnvelopePicture, FittedPicture, GateShape, HarmonicCurve, ImpedancePicture,
+    ImpulsePicture, LevelCurve, OhmCurve, Origin, PhasePanel, Picture, ResponsePicture, page_font_css,
 };
 pub use symbol::symbol;
 pub use table::{Entry, Layout, Paint, Value, cautions_text, findings_text, numbers_text};

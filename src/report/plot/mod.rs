@@ -1,6 +1,6 @@
 //! Pictures: one description, drawn as SVG text or PNG bytes of the same look.
 //!
-//! A kind of picture ([`ResponsePicture`], [`ImpedancePicture`], [`ImpulsePicture`], [`EnvelopePicture`],
+//! A kind of picture ([`ResponsePicture`], [`DifferencePicture`], [`ImpedancePicture`], [`ImpulsePicture`], [`EnvelopePicture`],
 //! [`DistortionPicture`]) turns its numbers into a [`Picture`]; that one knows axes, curves, bands and marks, and
 //! nothing of loudspeakers.
 //!
@@ -11,6 +11,7 @@
 mod axis;
 #[cfg(test)]
 mod check;
+mod difference;
 mod distortion;
 mod envelope;
 mod fitted;
@@ -27,6 +28,7 @@ mod response;
 mod sheet;
 mod trace;
 
+pub use difference::DifferencePicture;
 pub use distortion::{DistortionPicture, HarmonicCurve};
 pub use envelope::EnvelopePicture;
 pub use fitted::FittedPicture;

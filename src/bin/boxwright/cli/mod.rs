@@ -7,6 +7,7 @@ mod box_summary;
 mod boxed;
 mod capture;
 mod chain;
+mod compare;
 mod demo;
 mod devices;
 mod driver;
@@ -51,6 +52,7 @@ enum Command {
     Impedance(impedance::Args),
     Simulate(simulate::Args),
     Network(network::Args),
+    Compare(compare::Args),
     Completions(paper::CompletionsArgs),
     Man(paper::ManArgs),
 }
@@ -70,6 +72,7 @@ pub fn run() -> ExitCode {
         Command::Impedance(args) => impedance::run(args),
         Command::Simulate(args) => simulate::run(args),
         Command::Network(args) => network::run(args),
+        Command::Compare(args) => compare::run(args),
         Command::Completions(args) => paper::completions(args),
         Command::Man(args) => paper::man(args),
     };

@@ -120,17 +120,38 @@ fn summary(document: &SimulationDocument, folder: &Path) -> String {
     let mut text = String::new();
     for (name, speaker) in &document.speakers {
         text.push_str(&format!("{name}, simulated\n{}", numbers_text(&numbers(speaker), layout)));
-        let strongest: Vec<Entry> = speaker.parameters.iter().take(5).map(|one| {
-            let spread = if one.spread_unit == "%" { format!("{:.1} %", 2.0 * one.spread) } else { format!("{:.3} of 1/Q", 2.0 * one.spread) };
-            Entry::text(&one.name, format!("± {spread} moves it by up to {:.1} dB, at {}", 2.0 * one.worst_db.abs(), frequency_text(one.at_hz)))
-        }).collect();
+        let strongest: Vec<Entry> = speaker
+            .parameters
+            .iter()
+            .take(5)
+            .map(|one| {
+                let spread = if one.spread_unit == "%" {
+                    format!("{:.1} %", 2.0 * one.spread)
+                } else {
+                    format!("{:.3} of 1/Q", 2.0 * one.spread)
+                };
+                Entry::text(
+                    &one.name,
+                    format!(
+                        "± {spread} moves it by up to {:.1} dB, at {}",
+                        2.0 * one.worst_db.abs(),
+                        frequency_text(one.at_hz)
+                    ),
+                )
+            })
+            .collect();
         if !strongest.is_empty() {
             text.push_str(&format!("\nwhat moves the response most\n{}", numbers_text(&strongest, layout)));
         }
         let replaced: Vec<Entry> = speaker
             .replaced
             .iter()
-            .map(|one| Entry::text(&one.part, format!("{:.3e} drawn, {:.3e} taken, {:+.1} %", one.drawn, one.nearest, one.off_percent)))
+            .map(|one| {
+                Entry::text(
+                    &one.part,
+                    format!("{:.3e} drawn, {:.3e} taken, {:+.1} %", one.drawn, one.nearest, one.off_percent),
+                )
+            })
             .collect();
         if !replaced.is_empty() {
             text.push_str(&format!("\nparts that can be bought\n{}", numbers_text(&replaced, layout)));
@@ -162,13 +183,15 @@ fn numbers(speaker: &SpeakerTable) -> Vec<Entry> {
         entries.extend(lowest.map(|(hz, _)| Entry::text("3 dB below that", frequency_text(*hz))));
     }
     let minimum = &speaker.minimum;
-    entries.push(Entry::text("lowest impedance", format!("{:.2} ohm at {}", minimum.ohm, frequency_text(minimum.at_hz))));
+    entries
+        .push(Entry::text("lowest impedance", format!("{:.2} ohm at {}", minimum.ohm, frequency_text(minimum.at_hz))));
     let most = |hz: &[f64], values: &[f64]| {
         let at = (0..values.len()).max_by(|a, b| values[*a].total_cmp(&values[*b]))?;
         Some((values[at], frequency_text(hz[at])))
     };
     let excursion = speaker.excursion.as_ref().and_then(|columns| most(&columns.frequency_hz, &columns.peak_mm));
-    entries.extend(excursion.map(|(mm, at)| Entry::text("largest excursion", format!("{mm:.2} mm to one side, at {at}"))));
+    entries
+        .extend(excursion.map(|(mm, at)| Entry::text("largest excursion", format!("{mm:.2} mm to one side, at {at}"))));
     let speed = speaker.port_air_speed.as_ref().and_then(|columns| most(&columns.frequency_hz, &columns.peak_m_s));
     entries.extend(speed.map(|(speed, at)| Entry::text("fastest air in the vent", format!("{speed:.1} m/s, at {at}"))));
     entries

@@ -325,15 +325,24 @@ fn write(
         format: SampleFormat::Float32,
     };
     files::replace_wav(&listed("impulse.wav", "impulse response"), &impulse)?;
-    let header = vec![
+    let header = [
         ("schema".to_owned(), document.schema.clone()),
         ("made_by".to_owned(), document.made_by.clone()),
         ("level_reference".to_owned(), document.level_reference.clone()),
         ("arrival_ms".to_owned(), document.arrival.value.to_string()),
+    ]
+    .into_iter()
+    // With a loopback the arrival is a time of flight.
+    .chain(document.settings.reference_channel.map(|_| {
+        let metres = 1e-3 * document.arrival.value * crate::quantity::Air::default().speed_of_sound_m_s();
+        ("travelled_m".to_owned(), metres.to_string())
+    }))
+    .chain([
         ("phase".to_owned(), document.settings.phase_reference.clone()),
         ("gate_ms".to_owned(), document.gate.length_ms.to_string()),
         ("smoothing".to_owned(), document.settings.smoothing.clone()),
-    ];
+    ])
+    .collect::<Vec<_>>();
     let curve = Curve {
         measure: Measure::LevelDb,
         frequency_hz: document.curve.frequency_hz.clone(),

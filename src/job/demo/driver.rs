@@ -4,6 +4,7 @@
 //! cone, and in a small airtight box; last its spare. The jig's inputs differ by a decibel, as cheap ones do.
 
 use super::boxes::{BoxEvening, measure_boxes};
+use super::prototype::as_built;
 use super::{DemoError, DemoOrder};
 use crate::audio::{SIMULATED, Simulated};
 use crate::bench::{Enclosure, HungDriver, JigSettings, JigTruth, Load};
@@ -30,6 +31,8 @@ pub(super) struct DriverEvening {
     pub alike: MatchDocument,
     /// It in its boxes.
     pub boxes: BoxEvening,
+    /// The whole prototype's impedance.
+    pub prototype: Impeded,
     /// What lies on the disk now.
     pub files: Vec<(PathBuf, &'static str)>,
 }
@@ -108,7 +111,8 @@ pub(super) fn measure_driver(order: &DemoOrder, tell: &mut dyn FnMut(&str)) -> R
     jig.files.extend(alike.files.iter().map(|file| (PathBuf::from(&file.path), "result")));
     tell("the boxes: the first one leaks, the second is that one sealed, the third has a vent");
     let boxes = measure_boxes(order, &mut jig, &told, &out.join("driver.json"))?;
-    Ok(DriverEvening { free, truth, driver, alike, boxes, files: jig.files })
+    let (prototype, _) = jig.loaded("prototype", Load::Loudspeaker(as_built()), &told)?;
+    Ok(DriverEvening { prototype, free, truth, driver, alike, boxes, files: jig.files })
 }
 
 /// The captures that tell the jig.
@@ -166,7 +170,12 @@ impl Evening<'_> {
 
     /// The impedance of a driver, with the jig taken off as its captures tell it.
     pub fn measured(&mut self, unit: &str, hung: HungDriver, told: &Told) -> Result<(Impeded, JigTruth), DemoError> {
-        let (wav, truth) = self.captured(unit, Load::Driver(Box::new(hung)))?;
+        self.loaded(unit, Load::Driver(Box::new(hung)), told)
+    }
+
+    /// The same of anything that hangs there.
+    pub fn loaded(&mut self, unit: &str, load: Load, told: &Told) -> Result<(Impeded, JigTruth), DemoError> {
+        let (wav, truth) = self.captured(unit, load)?;
         let impeded = impede(&ImpedanceOrder {
             wav,
             excitation: None,

@@ -4,6 +4,7 @@ use super::boxes_report::{chapters as box_chapters, in_short as box_in_short};
 use super::driver::DriverEvening;
 use super::driver_report::{chapters as driver_chapters, in_short as driver_in_short};
 use super::origin::origin;
+use super::prototype::{Prototype, chapter as prototype_chapter, in_short as prototype_in_short};
 use crate::MADE_BY;
 use crate::bench::Truth;
 use crate::files::{ResponseDocument, frequency_text};
@@ -23,7 +24,13 @@ pub(super) struct Measured {
     pub distance_m: f64,
 }
 
-pub(super) fn story(first: &Measured, second: &Measured, evening: &DriverEvening, when: &str) -> Story {
+pub(super) fn story(
+    first: &Measured,
+    second: &Measured,
+    evening: &DriverEvening,
+    prototype: &Prototype,
+    when: &str,
+) -> Story {
     let judged = [Judged::of(first), Judged::of(second)];
     let document = &first.responded.document;
     let [from_hz, to_hz] = document.valid_hz;
@@ -41,10 +48,12 @@ pub(super) fn story(first: &Measured, second: &Measured, evening: &DriverEvening
         ),
         driver_in_short(evening),
         box_in_short(&evening.boxes),
+        prototype_in_short(prototype),
     ];
     let mut chapters = vec![interface_chapter(first), clock_chapter(second), truth_chapter([first, second], judged)];
     chapters.extend(driver_chapters(evening));
     chapters.extend(box_chapters(&evening.boxes));
+    chapters.extend(prototype_chapter(prototype));
     chapters.push(next_chapter());
     Story {
         title: "rear left, on the stand".into(),

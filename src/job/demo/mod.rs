@@ -12,17 +12,21 @@ mod driver;
 mod driver_report;
 mod loudspeaker_report;
 mod origin;
+mod prototype;
 
 use self::boxes::JOB_BOXES;
 use self::driver::measure_driver;
 use self::loudspeaker_report::{Measured, story};
+use self::prototype::{JOB_DESIGN, as_built, explain_prototype, write_network};
 use super::alike::MatchError;
 use super::boxed::ExamineError;
 use super::capture::{CaptureError, CaptureOrder, Known, capture};
 use super::chain::{ChainError, Loudness, chain};
+use super::compare::CompareError;
 use super::driver::CharacteriseError;
 use super::impede::ImpedeError;
 use super::respond::{Pictures, RespondError, Responded, ResponseOrder, SmoothingChoice, TableIs, respond};
+use super::simulate::SimulateError;
 use crate::audio::{SIMULATED, Simulated};
 use crate::bench::{BenchError, BenchSettings, Truth};
 use crate::files::{self, Curve, FileError, JobBench, Measure};
@@ -75,6 +79,10 @@ pub enum DemoError {
     #[error(transparent)]
     Match(#[from] MatchError),
     #[error(transparent)]
+    Simulate(#[from] SimulateError),
+    #[error(transparent)]
+    Compare(#[from] CompareError),
+    #[error(transparent)]
     Report(#[from] ReportError),
     #[error(transparent)]
     Quantity(#[from] QuantityError),
@@ -94,6 +102,8 @@ impl DemoError {
             Self::Driver(error) => error.advice(),
             Self::Box(error) => error.advice(),
             Self::Match(error) => error.advice(),
+            Self::Simulate(error) => error.advice(),
+            Self::Compare(error) => error.advice(),
             Self::Chain(error) => error.advice(),
             Self::Report(error) => error.advice(),
             Self::Bench(_) | Self::Quantity(_) | Self::Truth { .. } => "report this, it is a fault of the program",
@@ -101,13 +111,14 @@ impl DemoError {
     }
 }
 
-/// Seeds of the two takes; any others would do.
-const SEEDS: [u64; 2] = [11, 12];
+/// Seeds of the takes; any others would do.
+const SEEDS: [u64; 3] = [11, 12, 13];
 /// The clock of a microphone with a converter of its own; interfaces differ by some tens of ppm (common practice).
 const MICROPHONE_CLOCK_PPM: f64 = 38.0;
 const LEVEL_DBFS: f64 = -20.0;
 const MICROPHONE_TABLE: &str = "mic.txt";
 const UNIT: &str = "rear left";
+const PROTOTYPE: &str = "prototype";
 /// Name of the satellite's box in the job.
 const BOX: &str = "rear";
 
@@ -124,20 +135,32 @@ pub fn demo(order: &DemoOrder, tell: &mut dyn FnMut(&str)) -> Result<Demo, DemoE
     own_clock.interface.drift_ppm = MICROPHONE_CLOCK_PPM;
     files::create_new(&folder.join(MICROPHONE_TABLE), microphone_table(&interface)?.as_bytes())?;
     files::create_new(&folder.join("job.toml"), job_text(&interface).as_bytes())?;
+    written.push((write_network(folder)?, "network"));
     let bench = read_bench(folder)?;
     tell("a sweep through the interface, with a loopback cable");
-    let first = measure(order, &bench, interface, Wiring::Loopback)?;
+    let first = measure(order, &bench, interface, UNIT, Wiring::Loopback)?;
     tell("four sweeps through a microphone with a clock of its own");
-    let second = measure(order, &JobBench { reference_channel: None, ..bench }, own_clock, Wiring::MicrophoneAlone)?;
+    let alone = JobBench { reference_channel: None, ..bench.clone() };
+    let second = measure(order, &alone, own_clock, UNIT, Wiring::MicrophoneAlone)?;
     let evening = measure_driver(order, tell)?;
+    tell("the prototype: simulated, measured, and why it differs");
+    let built = BenchSettings { seed: SEEDS[2], speaker: as_built(), ..BenchSettings::default() };
+    let built = measure(order, &bench, built, PROTOTYPE, Wiring::Loopback)?;
+    let curve = |folder: &Path, name: &str| folder.join(name);
+    let prototype = explain_prototype(
+        order,
+        &curve(&built.responded.folder, "response.csv"),
+        &curve(&evening.prototype.folder, "impedance.csv"),
+    )?;
     tell("the report");
     let report = folder.join("report.html");
-    files::replace(&report, page_html(&story(&first, &second, &evening, &order.when))?.as_bytes())?;
-    for measured in [&first, &second] {
+    files::replace(&report, page_html(&story(&first, &second, &evening, &prototype, &order.when))?.as_bytes())?;
+    for measured in [&first, &second, &built] {
         written.push((measured.capture.clone(), "capture"));
         written.push((measured.responded.folder.join("result.json"), "result"));
     }
     written.extend(evening.files);
+    written.extend(prototype.files);
     written.push((report.clone(), "report"));
     Ok(Demo { report, files: written })
 }
@@ -167,6 +190,7 @@ fn measure(
     order: &DemoOrder,
     bench: &JobBench,
     settings: BenchSettings,
+    unit: &str,
     wiring: Wiring,
 ) -> Result<Measured, DemoError> {
     let drive_v = settings.interface.drive_v_at_full_scale * amplitude_from_db(LEVEL_DBFS) / std::f64::consts::SQRT_2;
@@ -181,7 +205,7 @@ fn measure(
         out: order.folder.join("captures"),
         when: order.when.clone(),
         known: Known {
-            unit: Some(UNIT.into()),
+            unit: Some(unit.into()),
             stage: Some("on the stand".into()),
             note: Some("made by the simulated bench".into()),
             mic: bench.mic.clone(),
@@ -245,7 +269,7 @@ fn job_text(settings: &BenchSettings) -> String {
          [job]\nname = \"rear pair\"\ntemperature_c = 20\n\n\
          [bench]\noutput = \"{SIMULATED}\"\ninput = \"{SIMULATED}\"\nreply_channel = 1\nreference_channel = 2\n\
          mic = \"{MICROPHONE_TABLE}\"\nmic_sensitivity_dbfs_at_94db = {}\ndistance_m = {}\nlevel_dbfs = {LEVEL_DBFS}\n\n\
-         {JOB_BOXES}[unit.rear-left]\nspeaker = \"rear\"\n[unit.rear-right]\nspeaker = \"rear\"\n",
+         {JOB_BOXES}{JOB_DESIGN}[unit.rear-left]\nspeaker = \"rear\"\n[unit.rear-right]\nspeaker = \"rear\"\n",
         settings.microphone.sensitivity_dbfs_at_94db, settings.distance_m,
     )
 }

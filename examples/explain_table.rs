@@ -4,6 +4,8 @@
 //! built with the usual spread of everything, measured with noise, and with an error of the model that is made
 //! otherwise than the one that the explanation allows for. Then one fault, or two, or none. Prints the confusion table.
 
+#![allow(clippy::print_stdout)] // an example that prints its table
+
 use boxwright::baffle::{FlatBaffle, Outline};
 use boxwright::driver::{DriverModel, Suspension, VoiceCoil};
 use boxwright::enclosure::{LossFactors, Port, PortEnds};
@@ -17,6 +19,7 @@ use boxwright::speaker::{
 };
 use num_complex::Complex64;
 use std::collections::BTreeMap;
+use std::f64::consts::TAU;
 
 fn cone(random: &mut Random, low: bool, spread: DriverSpread) -> Cone {
     let scale = |random: &mut Random, from: f64, to: f64| from * (to / from).powf(random.uniform());
@@ -220,9 +223,8 @@ fn shows(before: &Design, after: &Design) -> bool {
 
 /// Waves over the octaves of random period and phase, rms as given.
 fn waves(hz: &[f64], rms: f64, random: &mut Random) -> Vec<f64> {
-    let many: Vec<[f64; 2]> =
-        (0..6).map(|_| [0.6 * (6.0f64).powf(random.uniform()), 6.283 * random.uniform()]).collect();
-    let one = |hz: &f64| many.iter().map(|[period, phase]| (6.283 * hz.log2() / period + phase).sin()).sum::<f64>();
+    let many: Vec<[f64; 2]> = (0..6).map(|_| [0.6 * (6.0f64).powf(random.uniform()), TAU * random.uniform()]).collect();
+    let one = |hz: &f64| many.iter().map(|[period, phase]| (TAU * hz.log2() / period + phase).sin()).sum::<f64>();
     hz.iter().map(|hz| rms * (2.0f64 / 6.0).sqrt() * one(hz)).collect()
 }
 
@@ -244,7 +246,7 @@ fn measured(built: &Built, random: &mut Random) -> Option<Evidence> {
         .iter()
         .zip(&hz)
         .zip(&turned)
-        .map(|((pressure, hz), turned)| pressure.arg() - 6.283_185_307_18 * hz * delay_s + turned);
+        .map(|((pressure, hz), turned)| pressure.arg() - TAU * hz * delay_s + turned);
     let phase_rad: Vec<f64> = phase.collect();
     let (real, imaginary) = (waves(&hz, 0.004, random), waves(&hz, 0.004, random));
     let ohm = simulation.impedance_ohm(&built.design);

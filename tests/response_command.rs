@@ -301,9 +301,10 @@ fn the_demo_leaves_a_report_and_its_results_and_overwrites_nothing() {
         }
     }
     schemas.sort();
-    let expected = [("box", 3), ("driver", 1), ("impedance", 7), ("match", 1), ("response", 2)]
-        .map(|(kind, count)| vec![format!("boxwright/{kind}/1"); count])
-        .concat();
+    let expected =
+        [("box", 3), ("compare", 1), ("driver", 1), ("impedance", 8), ("match", 1), ("response", 3), ("simulation", 1)]
+            .map(|(kind, count)| vec![format!("boxwright/{kind}/1"); count])
+            .concat();
     assert_eq!(schemas, expected);
     let again = run(folder.path(), &["demo", "here"]);
     assert_eq!(again.status.code(), Some(1));

@@ -1,5 +1,5 @@
 //! Whole loudspeakers against a general-purpose circuit simulator and published alignments.
-#![allow(clippy::unwrap_used, clippy::expect_used)] // a test that can't go on may stop
+#![allow(clippy::unwrap_used, clippy::print_stdout)] // a test that can't go on may stop, and says how near it comes
 
 use boxwright::driver::{DriverModel, Suspension, VoiceCoil};
 use boxwright::enclosure::LossFactors;
@@ -125,4 +125,102 @@ fn published_closed_boxes_are_met() {
         rows += 1;
     }
     assert!(rows >= 9, "{rows}");
+}
+
+/// The band from slopes against chance: 400 loudspeakers with every number drawn from its spread.
+#[test]
+fn the_tolerance_band_is_as_wide_as_chance_makes_it() {
+    use boxwright::math::Random;
+    use boxwright::speaker::{Knob, tolerance};
+    let design = designed("closed_two_way");
+    let hz = [60.0, 120.0, 500.0, 2000.0, 4000.0, 12_000.0];
+    let band = tolerance(&design, &hz).unwrap();
+    let mut random = Random::new(5);
+    let mut squares = [0.0; 6];
+    let straight = simulate(&design, &hz).unwrap();
+    const DRAWS: usize = 400;
+    for _ in 0..DRAWS {
+        let mut drawn = design.clone();
+        for knob in Knob::all(&design) {
+            let by = knob.spread(&design) * random.normal();
+            knob.turn(&mut drawn, if knob.value(&design) == 0.0 { by.abs() } else { by });
+        }
+        let found = simulate(&drawn, &hz).unwrap();
+        for (at, square) in squares.iter_mut().enumerate() {
+            *square += (level_db(found.pressure_pa[at]) - level_db(straight.pressure_pa[at])).powi(2) / DRAWS as f64;
+        }
+    }
+    for (at, square) in squares.iter().enumerate() {
+        let ratio = square.sqrt() / band.u_db[at];
+        // 400 draws tell a standard deviation to 3.5 %; what bends adds some.
+        assert!((ratio - 1.0).abs() < 0.2, "{} Hz: {ratio}", hz[at]);
+    }
+}
+
+/// `crossover_sums.csv`: ideal pairs of filters made of their tabulated parts, into resistive drivers known by curves that
+/// are flat, have the tabulated sums.
+#[test]
+fn published_sums_of_crossovers_are_met() {
+    use boxwright::speaker::{Columns, MeasuredWay, Polarity};
+    let parts = include_str!("reference/crossover_components.csv");
+    let g = |kind: &str, order: &str, band: &str| -> Vec<(String, f64)> {
+        let of = |line: &&str| line.starts_with(&format!("{kind},{order},{band},"));
+        let one = |line: &str| {
+            let fields: Vec<&str> = line.split(',').collect();
+            (fields[3].to_owned(), fields[4].parse().unwrap())
+        };
+        parts.lines().filter(of).map(one).collect()
+    };
+    let (ohm, crossover_hz) = (6.0, 2500.0);
+    let omega = std::f64::consts::TAU * crossover_hz;
+    let mut rows = 0;
+    for line in include_str!("reference/crossover_sums.csv").lines().filter(|line| !line.starts_with('#')).skip(1) {
+        let fields: Vec<&str> = line.split(',').collect();
+        let [kind, order, polarity] = [fields[0], fields[1], fields[2]];
+        let (ratio, sum_db): (f64, f64) = (fields[3].parse().unwrap(), fields[4].parse().unwrap());
+        let low = g(kind, order, "LP");
+        if low.is_empty() {
+            continue;
+        }
+        let mut text = String::new();
+        for (band, parts) in [("l", low), ("h", g(kind, order, "HP"))] {
+            let mut node = "in".to_owned();
+            for (at, (part, g)) in parts.iter().enumerate() {
+                let value = if part.starts_with('L') { g * ohm / omega } else { g / (ohm * omega) };
+                let next = if at % 2 == 0 { format!("{band}{at}") } else { "0".to_owned() };
+                text.push_str(&format!("{part}{band} {node} {next} {value:e}\n"));
+                if at % 2 == 0 {
+                    node = next;
+                }
+            }
+            text = text
+                .replace(&format!(" {node} "), &format!(" {band} "))
+                .replace(&format!(" {node}\n"), &format!(" {band}\n"));
+        }
+        let network = Netlist::of_text(&text).unwrap();
+        let hz = [20.0, 100e3];
+        let columns = |value: f64| [vec![value; 2], vec![0.0; 2]];
+        let ([level, phase], [magnitude, angle]) = (columns(80.0), columns(ohm));
+        let curves = || {
+            let level = Columns { hz: &hz, values: &level, phase_rad: &phase };
+            MeasuredWay::new(level, Some(Columns { hz: &hz, values: &magnitude, phase_rad: &angle })).unwrap()
+        };
+        let mut design = plain(0.5, None);
+        let nodes = |name: &str| [network.node(name).unwrap(), 0];
+        let way =
+            |name: &str, polarity| Way { nodes: nodes(name), polarity, ..Way::plain(name, Source::Curves(curves())) };
+        let turned = if polarity == "same" { Polarity::Straight } else { Polarity::Reversed };
+        design.ways = vec![way("l", Polarity::Straight), way("h", turned)];
+        design.network = network;
+        design.drive_v = 2.83;
+        let found = level_db(simulate(&design, &[ratio * crossover_hz]).unwrap().pressure_pa[0]) - 80.0;
+        if sum_db.is_finite() {
+            // 1e-5: six decimals in the table, ten digits of the parts.
+            assert!((found - sum_db).abs() < 1e-5, "{kind}{order} {polarity} {ratio}: {found}, {sum_db}");
+        } else {
+            assert!(found < -120.0, "{found}");
+        }
+        rows += 1;
+    }
+    assert!(rows >= 50, "{rows}");
 }

@@ -143,7 +143,6 @@ mod tests {
             }
             rows += 1;
         }
-        println!("off by {worst_db:?} dB in {rows} rows");
         // Five decimals in the table; 360 angles of a corner's kinks.
         assert!(rows >= 26 && worst_db[1] < 2e-3 && worst_db[0] < 0.02, "{worst_db:?}, {rows} rows");
     }
@@ -201,7 +200,6 @@ mod tests {
             rows.map(one).fold(0.0, f64::max)
         };
         let (of_round, of_sharp) = (off(&round), off(&sharp));
-        println!("rounded all over: {of_round:.2} dB off the sphere, sharp: {of_sharp:.2} dB");
         assert!(of_round < 1.5 && of_sharp > 4.0, "{of_round}, {of_sharp}");
     }
 

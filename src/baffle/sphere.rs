@@ -96,7 +96,6 @@ mod tests {
             assert!(turned.abs() < 1e-3, "ka {}: {turned} degrees", numbers[0]);
             rows += 1;
         }
-        println!("off by {worst:.1e} dB in {rows} rows");
         // Six decimals are printed; the ear is ten million radii away.
         assert!(rows == 16 && worst < 2e-6, "{worst}");
     }

@@ -243,7 +243,7 @@ impl Reader<'_> {
                 CabinetOpening::PassiveRadiator { fb_hz, fp_hz }
             }
             "open-back" => {
-                let of_front = front.and_then(|front| front_area_m2(front));
+                let of_front = front.and_then(front_area_m2);
                 let area = found.opening_cm2.map(|area| 1e-4 * area).or(of_front);
                 CabinetOpening::Back { area_m2: area.ok_or_else(|| missing("opening_cm2, and no baffle tells it"))? }
             }

@@ -11,7 +11,11 @@
 //! | 4 | [`impedance`] | what the amplifier sees: impedance through a sense resistor |
 //! | 5 | [`driver`] | the driver behind an impedance: model, fit, what moves |
 //! | 6 | [`enclosure`] | the box: what a driver becomes in it |
+//! | 6 | [`network`] | passive parts between amplifier and drivers |
+//! | 6 | [`baffle`] | the front of a box: what its edges do to the sound |
+//! | 7 | [`speaker`] | a whole loudspeaker: its design, and what the design promises |
 //! | 7 | [`diagnosis`] | what a finished box really is: fit, leak, tuning, ringing walls, before and after |
+//! | 8 | [`explanation`] | measured over expected: how they differ, and why |
 //! | 8 | [`bench`](mod@bench) | the simulated bench, which shares nothing with rooms 3 to 7 so that it can be their judge |
 //! | 9 | [`files`] | the disk: WAV, text tables, descriptions, results |
 //! | 9 | [`report`] | results for people: pictures, tables, the page; writes nothing |

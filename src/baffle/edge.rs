@@ -45,8 +45,9 @@ pub struct FlatBaffle {
 
 /// Angles under which the edge is looked at; twice as many change the result by less than 0.01 dB below 10 kHz (test).
 const RAYS: usize = 240;
-/// Pieces over the width of a rounding.
-const STRIPS: usize = 4;
+/// Pieces over the width of a rounding: as many as its size asks for at 20 kHz, a quarter of a wave each.
+const STRIPS: std::ops::RangeInclusive<f64> = 4.0..=24.0;
+const STRIP_M: f64 = 4e-3;
 
 impl FlatBaffle {
     /// From a cone of this radius at `place_m` to an ear at `ear_m`: x, y as on the baffle, and in front of it.
@@ -64,7 +65,8 @@ impl FlatBaffle {
             (dx * dx + dy * dy + dz * dz).sqrt()
         };
         let straight_m = away([x, y, 0.0]);
-        let strips = if self.edge_radius_m > 0.0 { STRIPS } else { 1 };
+        let wanted = (self.edge_radius_m / STRIP_M).ceil().clamp(*STRIPS.start(), *STRIPS.end());
+        let strips = if self.edge_radius_m > 0.0 { wanted as usize } else { 1 };
         let mut detours_m = Vec::with_capacity(edges.len() * strips);
         for edge in &edges {
             let oblique = edge.distance_m / edge.normal_m;
@@ -78,10 +80,6 @@ impl FlatBaffle {
                 let behind_m = rounding_m * (1.0 - arc.cos());
                 let [along_x, along_y] = edge.direction;
                 let piece = [x + out_m * along_x, y + out_m * along_y, -behind_m];
-                // A sharp edge is the rounding of no width.
-                let way_m = if self.edge_radius_m > 0.0 { way_m } else { edge.distance_m };
-                let piece =
-                    if self.edge_radius_m > 0.0 { piece } else { [x + way_m * along_x, y + way_m * along_y, 0.0] };
                 detours_m.push(way_m + away(piece) - straight_m);
             }
         }

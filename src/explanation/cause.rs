@@ -37,8 +37,8 @@ pub(super) struct Prior {
 
 /// What naming a cause costs, on the scale of χ²: twice the logarithm of how seldom it is, among some thirty others (ours;
 /// what it takes that fewer than 2 of 100 healthy builds are accused: `examples/explain_table.rs`).
-const COST: f64 = 11.0;
-const SELDOM_COST: f64 = 13.0;
+const COST: f64 = 10.0;
+const SELDOM_COST: f64 = 12.0;
 
 impl Cause {
     /// Everything that can be blamed in a design; `calibrated`: whether the measured level is absolute; `jig`: whether an

@@ -99,10 +99,13 @@ impl Evidence {
             let around = logs.partition_point(|log| *log < at - REACH_OCTAVES)
                 ..logs.partition_point(|log| *log <= at + REACH_OCTAVES);
             let count = around.len() as f64;
-            let mean = level.level_db[around].iter().sum::<f64>() / count;
+            let mean = level.level_db[around.clone()].iter().sum::<f64>() / count;
+            // Where the curve is steep, or ends in a notch, a hair of frequency is many decibels.
+            let steep = level.level_db[around].iter().map(|db| (db - mean).powi(2)).sum::<f64>() / count.max(1.0);
             let Some(value) = (if count > 0.0 { Some(mean) } else { table.at(at) }) else { continue };
             self.level.push((place, value));
-            self.u_level_db.push(doubts.as_ref().and_then(|doubts| doubts.at(at)).unwrap_or(0.0));
+            let u_db: f64 = doubts.as_ref().and_then(|doubts| doubts.at(at)).unwrap_or(0.0);
+            self.u_level_db.push((u_db * u_db + if count > 0.0 { steep } else { 0.0 }).sqrt());
             self.phase_rad.extend(phases.as_ref().and_then(|phases| phases.at(at)));
         }
         if self.phase_rad.len() != self.level.len() {

@@ -3,8 +3,6 @@
 use super::Evidence;
 use super::build::{Build, Question, condition_word};
 use super::cause::Cause;
-use super::fit::{sigmas, slopes};
-use super::noise::{ModelError, covariance, widened};
 use super::search::search;
 use crate::speaker::{Design, SpeakerError, Turning};
 
@@ -13,7 +11,7 @@ use crate::speaker::{Design, SpeakerError, Turning};
 pub struct Explanation {
     /// What is blamed, what explains most first; empty: nothing significant.
     pub causes: Vec<Blamed>,
-    /// What no cause explains, share of the difference that is more than usual, percent.
+    /// What no cause explains, share of the difference, percent: noise, and what is usual.
     pub unexplained_percent: f64,
     /// Root mean square of what is left, dB; none without levels.
     pub left_db: Option<f64>,
@@ -58,7 +56,7 @@ pub fn explain(design: &Design, evidence: &Evidence) -> Result<Explanation, Spea
     question.differences(&question.healthy())?;
     let searched = search(&question).ok_or_else(lost)?;
     let explained = &searched.explained;
-    let shares = shares(&question, &explained.build, &explained.causes, searched.error).ok_or_else(lost)?;
+    let shares = shares(&question, &explained.build, &explained.causes).ok_or_else(lost)?;
     let mut causes: Vec<Blamed> = explained
         .causes
         .iter()
@@ -114,32 +112,37 @@ fn built(question: &Question<'_>, build: &Build) -> Design {
     design
 }
 
-/// How much of what is more than usual each cause takes away, one after the other, percent.
-fn shares(question: &Question<'_>, build: &Build, causes: &[Cause], error: ModelError) -> Option<Vec<f64>> {
+/// How much of the difference each cause takes away, one after the other, percent.
+fn shares(question: &Question<'_>, build: &Build, causes: &[Cause]) -> Option<Vec<f64>> {
     let mut now = question.healthy();
-    let at = question.differences(&now).ok()?;
-    let columns = slopes(question, &now, &at)?;
-    let loose: Vec<(f64, Vec<f64>)> = sigmas(question, &[]).into_iter().zip(columns).collect();
-    let root = widened(&covariance(question.evidence, error), &loose)?;
-    let usual = at.len() as f64;
-    let square = |build: &Build| {
-        let white = root.whitened(&question.differences(build).ok()?)?;
-        Some(white.iter().map(|one| one * one).sum::<f64>())
-    };
-    let first = square(&now)?;
-    let whole = (first - usual).max(f64::MIN_POSITIVE);
-    let mut before = first;
+    let mut before = difference_db2(question, &now)?;
+    let whole = before.max(f64::MIN_POSITIVE);
     let mut shares = Vec::new();
     for cause in causes {
         match question.numbers.iter().position(|number| number == cause) {
             Some(number) => now.deviations[number] = build.deviations[number],
             None => now.events.push(*cause),
         }
-        let after = square(&now)?;
-        shares.push((100.0 * (before.max(usual) - after.max(usual)) / whole).clamp(0.0, 100.0));
+        let after = difference_db2(question, &now)?;
+        shares.push((100.0 * (before - after) / whole).clamp(0.0, 100.0));
         before = after;
     }
     Some(shares)
+}
+
+/// Mean square of the levels' difference, and of the impedance's as if that were one, dB²; a level that is not calibrated
+/// counts without its mean.
+fn difference_db2(question: &Question<'_>, build: &Build) -> Option<f64> {
+    let all = question.differences(build).ok()?;
+    let levels = question.evidence.level.len();
+    let (level, rest) = all.split_at(levels);
+    let ohm = &rest[..2 * question.evidence.ohm.len()];
+    let count = |part: &[f64]| part.len().max(1) as f64;
+    let mean = if question.evidence.calibrated { 0.0 } else { level.iter().sum::<f64>() / count(level) };
+    let db_of_ln = 20.0 / std::f64::consts::LN_10;
+    let of_level = level.iter().map(|db| (db - mean).powi(2)).sum::<f64>() / count(level);
+    let of_ohm = ohm.iter().map(|ln| (db_of_ln * ln).powi(2)).sum::<f64>() / count(ohm);
+    Some(of_level + of_ohm)
 }
 
 fn designed(cause: Cause, design: &Design) -> Option<f64> {

@@ -8,7 +8,7 @@
 //! (`noise.rs`); c_k: what naming k costs; s_k: how well it is then known, so that a cause which can be anything has to
 //! explain more than one that can be only what it is (Occam's factor of Bayes' rule, in Laplace's approximation); A: agreement
 //! of the phases. Source: D. J. C. MacKay, "Bayesian Interpolation", Neural Computation 4 (1992) 415–447. The corrected
-//! Akaike criterion was tried by thought: it counts parameters, and here every hypothesis has all of them.
+//! Akaike criterion does not suit: it counts parameters, and here every hypothesis has all of them.
 
 use super::build::{Build, Question};
 use super::cause::Cause;

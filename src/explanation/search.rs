@@ -25,7 +25,7 @@ const MOST_CAUSES: usize = 4;
 /// So many of the best are fitted fully.
 const FITTED: usize = 5;
 /// A cause must improve the score by this much.
-const LEAST_GAIN: f64 = 3.0;
+const LEAST_GAIN: f64 = 2.5;
 /// Another cause within this of the best can't be told from it: odds of 12 to 1.
 const ALIKE: f64 = 5.0;
 /// The mean square of what is left, over what was expected, that calls for more doubt; and how often that is done.

@@ -134,7 +134,7 @@ pub struct CauseTable {
 /// What is left with the causes.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct LeftTable {
-    /// Of the difference that is more than usual.
+    /// Of the difference; noise and what is usual belong to it.
     pub unexplained_percent: f64,
     /// Root mean square of the levels.
     #[serde(skip_serializing_if = "Option::is_none")]

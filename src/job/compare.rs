@@ -378,7 +378,7 @@ fn left(why: &Why) -> LeftTable {
         format!("{rest} (rms) is left unexplained")
     };
     LeftTable {
-        unexplained_percent: if explanation.causes.is_empty() { 0.0 } else { explanation.unexplained_percent },
+        unexplained_percent: explanation.unexplained_percent,
         rms_db: explanation.left_db,
         rms_ohm_percent: explanation.left_ohm_percent,
         says,

@@ -65,10 +65,8 @@ impl Netlist {
         if netlist.parts.is_empty() {
             return Err(NetworkError::Empty);
         }
-        for node in [GROUND, INPUT] {
-            if !netlist.parts.iter().any(|part| part.nodes.contains(&node)) && node == INPUT {
-                return Err(NetworkError::NoSuchNode { node: netlist.nodes[node].clone() });
-            }
+        if !netlist.parts.iter().any(|part| part.nodes.contains(&INPUT)) {
+            return Err(NetworkError::NoSuchNode { node: netlist.nodes[INPUT].clone() });
         }
         Ok(netlist)
     }

@@ -69,8 +69,7 @@ impl Part {
 
     /// What it turns into heat when this voltage is across it, W; the voltage rms.
     pub fn heat_w(&self, omega: f64, across_v: Complex64) -> f64 {
-        (self.admittance_s(omega) * across_v).conj().re * across_v.re
-            + (self.admittance_s(omega) * across_v).im * across_v.im
+        (across_v * (self.admittance_s(omega) * across_v).conj()).re
     }
 }
 

@@ -105,17 +105,14 @@ impl<'a> Question<'a> {
         Build { deviations: vec![0.0; self.numbers.len()], events: Vec::new() }
     }
 
-    /// Predicted less measured, one column.
-    pub fn differences(&self, build: &Build) -> Result<Vec<f64>, SpeakerError> {
+    /// The loudspeaker itself as it was built.
+    fn built(&self, build: &Build) -> Design {
         let mut design = self.design.clone();
-        let (mut level_off_db, mut sense_ratio, mut farther) = (0.0, 1.0, 0.0);
         for (cause, by) in self.numbers.iter().zip(&build.deviations) {
-            match cause {
-                Cause::Number(knob) if *by != 0.0 => knob.turn(&mut design, *by),
-                Cause::Level => level_off_db = *by,
-                Cause::Distance => farther = by.clamp(-MOST_FARTHER, MOST_FARTHER),
-                Cause::SenseResistor => sense_ratio = by.exp(),
-                _ => {}
+            if let Cause::Number(knob) = cause
+                && *by != 0.0
+            {
+                knob.turn(&mut design, *by);
             }
         }
         for event in &build.events {
@@ -123,6 +120,21 @@ impl<'a> Question<'a> {
                 Cause::Polarity(way) => design.ways[way].polarity = design.ways[way].polarity.turned(),
                 Cause::Swapped(one, other) => swap(&mut design, one, other),
                 Cause::Broken(part, condition) => design.network.parts[part].condition = condition,
+                _ => {}
+            }
+        }
+        design
+    }
+
+    /// Predicted less measured, one column.
+    pub fn differences(&self, build: &Build) -> Result<Vec<f64>, SpeakerError> {
+        let design = self.built(build);
+        let (mut level_off_db, mut sense_ratio, mut farther) = (0.0, 1.0, 0.0);
+        for (cause, by) in self.numbers.iter().zip(&build.deviations) {
+            match cause {
+                Cause::Level => level_off_db = *by,
+                Cause::Distance => farther = by.clamp(-MOST_FARTHER, MOST_FARTHER),
+                Cause::SenseResistor => sense_ratio = by.exp(),
                 _ => {}
             }
         }
@@ -154,20 +166,7 @@ impl<'a> Question<'a> {
         if phases.is_empty() {
             return 1.0;
         }
-        let mut design = self.design.clone();
-        for (cause, by) in self.numbers.iter().zip(&build.deviations) {
-            if let Cause::Number(knob) = cause {
-                knob.turn(&mut design, *by);
-            }
-        }
-        for event in &build.events {
-            match *event {
-                Cause::Polarity(way) => design.ways[way].polarity = design.ways[way].polarity.turned(),
-                Cause::Swapped(one, other) => swap(&mut design, one, other),
-                Cause::Broken(part, condition) => design.network.parts[part].condition = condition,
-                _ => {}
-            }
-        }
+        let design = self.built(build);
         let Ok(reach) = self.reach.at(self.design, &self.evidence.hz, 0.0) else { return 0.0 };
         let Ok(points) = respond(&design, &reach) else { return 0.0 };
         let turned: Vec<(f64, Complex64)> = self

@@ -19,8 +19,6 @@ pub struct Explanation {
     pub left_ohm_percent: Option<f64>,
     /// How far the model was allowed to be off as a whole: levels, dB, and impedances, percent.
     pub model_error: [f64; 2],
-    /// The design as it seems to have been built, everything usual included.
-    pub built: Design,
 }
 
 /// A cause with what was found.
@@ -84,32 +82,7 @@ pub fn explain(design: &Design, evidence: &Evidence) -> Result<Explanation, Spea
         left_db: rms(&explained.left[..levels]),
         left_ohm_percent: rms(magnitudes).map(|ratio| 100.0 * ratio),
         model_error: [searched.error.level_db, 100.0 * searched.error.ohm_ratio],
-        built: built(&question, &explained.build),
     })
-}
-
-/// The design as it was built.
-fn built(question: &Question<'_>, build: &Build) -> Design {
-    let mut design = question.design.clone();
-    for (cause, by) in question.numbers.iter().zip(&build.deviations) {
-        match cause {
-            Cause::Number(knob) => knob.turn(&mut design, *by),
-            Cause::Distance => design.ear.distance_m *= by.exp(),
-            _ => {}
-        }
-    }
-    for event in &build.events {
-        match *event {
-            Cause::Polarity(way) => design.ways[way].polarity = design.ways[way].polarity.turned(),
-            Cause::Swapped(one, other) => {
-                let nodes = [design.ways[one].nodes, design.ways[other].nodes];
-                (design.ways[one].nodes, design.ways[other].nodes) = (nodes[1], nodes[0]);
-            }
-            Cause::Broken(part, condition) => design.network.parts[part].condition = condition,
-            _ => {}
-        }
-    }
-    design
 }
 
 /// How much of the difference each cause takes away, one after the other, percent.

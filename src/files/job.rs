@@ -90,13 +90,18 @@ pub struct JobLimits {
     pub band_hz: Option<[f64; 2]>,
 }
 
+/// The file that `path` stands for: itself, or the `job.toml` of a folder.
+pub fn job_path(path: &Path) -> PathBuf {
+    if path.is_dir() { path.join("job.toml") } else { path.to_owned() }
+}
+
 /// The job in `path`, or in the `job.toml` of the folder `path`.
 ///
 /// # Errors
 /// [`FileError::Document`], `UnknownName` (with the nearest right name) or `Value`, with the line at fault; `Io`,
 /// `NotText`, `TooLarge`.
 pub fn read_job(path: &Path) -> Result<Job, FileError> {
-    let path = if path.is_dir() { path.join("job.toml") } else { path.to_owned() };
+    let path = job_path(path);
     let (job, text) = read_document::<Job>(&path)?;
     job.check(&text, &path)
 }

@@ -58,7 +58,7 @@ pub use impedance_result::{
     IMPEDANCE_SCHEMA, ImpedanceColumns, ImpedanceDocument, ImpedanceSettings, MinimumTable, PeakTable, RepeatTable,
     VoltageTable,
 };
-pub use job::{Job, JobBench, JobLimits, JobTable, job_from, read_job};
+pub use job::{Job, JobBench, JobLimits, JobTable, job_from, job_path, read_job};
 pub use job_box::{JobBox, JobPort, material_names};
 pub use job_driver::JobDriver;
 pub use job_speaker::{JobBaffle, JobNetwork, JobSpeaker, JobUnit, JobWay};

@@ -188,7 +188,7 @@ fn explained(
     band_hz: Option<[f64; 2]>,
     inputs: &mut Vec<PathBuf>,
 ) -> Result<Why, CompareError> {
-    let job_path = if asked.job.is_dir() { asked.job.join("job.toml") } else { asked.job.clone() };
+    let job_path = files::job_path(&asked.job);
     let job = files::read_job(&job_path)?;
     let mut all = designs(&job, &job_path, asked.speaker.as_deref())?;
     if all.len() > 1 {

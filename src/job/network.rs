@@ -2,12 +2,9 @@
 
 use super::design::{DesignError, designs, read_netlist};
 use super::results_folder::{make_folder, overwritten, replace_document};
-use super::simulate::sums;
+use super::simulate::{lowest, ohm_columns, sums, too_low, transfer_columns};
 use crate::MADE_BY;
-use crate::files::{
-    self, Curve, FileError, MinimumTable, NETWORK_SCHEMA, NetworkDocument, NetworkSettings, OhmColumns, PartTable,
-    TransferColumns, WrittenFile,
-};
+use crate::files::{self, Curve, FileError, NETWORK_SCHEMA, NetworkDocument, NetworkSettings, PartTable, WrittenFile};
 use crate::math::RisingTable;
 use crate::network::{GROUND, Loads, Netlist, NetworkError};
 use crate::quantity::{Code, Finding, FrequencyGrid, QuantityError, Severity, Whereabouts};
@@ -109,28 +106,14 @@ pub fn work_out(order: &NetworkOrder) -> Result<NetworkDocument, NetworkOrderErr
         ));
     }
     let ohm: Vec<Complex64> = worked.iter().map(|one| order.drive_v / one.input_a).collect();
-    let lowest = (0..hz.len()).min_by(|a, b| ohm[*a].norm().total_cmp(&ohm[*b].norm())).unwrap_or(0);
-    if ohm[lowest].norm() < LOWEST_OHM {
-        let says = format!(
-            "{:.2} ohm at {}, an amplifier rated for 4 ohm bears 3.2",
-            ohm[lowest].norm(),
-            files::frequency_text(hz[lowest])
-        );
-        findings.push(finding(
-            Code::LowImpedance,
-            Severity::Caution,
-            &says,
-            "use an amplifier that is rated for it, or change the network",
-        ));
+    let minimum = lowest(hz, &ohm);
+    if let Some([says, advice]) = too_low(&minimum) {
+        findings.push(finding(Code::LowImpedance, Severity::Caution, &says, &advice));
     }
     let transfer = |nodes: &[usize; 2]| {
         let gains: Vec<Complex64> =
             worked.iter().map(|one| (one.node_v[nodes[0]] - one.node_v[nodes[1]]) / order.drive_v).collect();
-        TransferColumns {
-            frequency_hz: hz.to_vec(),
-            gain_db: gains.iter().map(|gain| 20.0 * gain.norm().max(1e-12).log10()).collect(),
-            phase_deg: gains.iter().map(|gain| gain.arg().to_degrees()).collect(),
-        }
+        transfer_columns(hz, &gains)
     };
     findings.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
     let loads = order.loads.iter().map(|(node, load)| {
@@ -153,13 +136,8 @@ pub fn work_out(order: &NetworkOrder) -> Result<NetworkDocument, NetworkOrderErr
         },
         findings,
         files: Vec::new(),
-        minimum: MinimumTable { ohm: ohm[lowest].norm(), at_hz: hz[lowest] },
-        impedance: OhmColumns {
-            frequency_hz: hz.to_vec(),
-            magnitude_ohm: ohm.iter().map(|ohm| ohm.norm()).collect(),
-            phase_deg: ohm.iter().map(|ohm| ohm.arg().to_degrees()).collect(),
-            u_ohm: Vec::new(),
-        },
+        minimum,
+        impedance: ohm_columns(hz, &ohm, Vec::new()),
         ways: ways.iter().map(|(name, nodes)| (name.clone(), transfer(nodes))).collect(),
         parts: parts(&netlist, hz, &worked),
     };
@@ -168,9 +146,6 @@ pub fn work_out(order: &NetworkOrder) -> Result<NetworkDocument, NetworkOrderErr
     }
     Ok(document)
 }
-
-/// IEC 60268-5: 80 % of the 4 ohm that amplifiers are rated for.
-const LOWEST_OHM: f64 = 3.2;
 
 type Ways = Vec<(String, [usize; 2])>;
 
@@ -182,7 +157,7 @@ fn of_job(
     hz: &[f64],
     inputs: &mut Vec<PathBuf>,
 ) -> Result<(Vec<Worked>, Ways), NetworkOrderError> {
-    let job_path = if job.is_dir() { job.join("job.toml") } else { job.to_owned() };
+    let job_path = files::job_path(job);
     let read = files::read_job(&job_path)?;
     let designed = designs(&read, &job_path, speaker)?.swap_remove(0);
     inputs.push(job_path);

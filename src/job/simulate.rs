@@ -103,7 +103,7 @@ impl SimulateError {
 /// # Errors
 /// [`SimulateError`] when the job or a file that it names can't be used.
 pub fn simulate_job(order: &SimulationOrder) -> Result<Simulated, SimulateError> {
-    let job_path = if order.job.is_dir() { order.job.join("job.toml") } else { order.job.clone() };
+    let job_path = files::job_path(&order.job);
     let job = files::read_job(&job_path)?;
     let all = designs(&job, &job_path, order.speaker.as_deref())?;
     let usual = || job_path.parent().unwrap_or(Path::new("")).join("simulation");
@@ -127,7 +127,7 @@ pub fn simulate_job(order: &SimulationOrder) -> Result<Simulated, SimulateError>
         let (design, replaced) = prepared(&designed, order);
         let simulation = simulate(&design, grid.hz()).map_err(placed)?;
         let spread = match order.tolerance {
-            Banding::Worked => Some(tolerance(&design, grid.hz()).map_err(placed)?),
+            Banding::Worked => Some(tolerance(&design, &simulation.hz).map_err(placed)?),
             Banding::None => None,
         };
         document.findings.extend(designed.findings.iter().cloned());
@@ -236,7 +236,6 @@ fn speaker_table(
 ) -> SpeakerTable {
     let all: Vec<f64> = simulation.points.iter().map(|point| point.hz).collect();
     let ohm = simulation.impedance_ohm(design);
-    let lowest = (0..ohm.len()).min_by(|a, b| ohm[*a].norm().total_cmp(&ohm[*b].norm())).unwrap_or(0);
     let u_ohm = spread.map_or_else(Vec::new, |spread| {
         // Where the response is known everywhere, so is the impedance's spread.
         let pairs = spread.u_ln_ohm.iter().zip(&ohm).map(|(u, ohm)| u * ohm.norm());
@@ -255,11 +254,7 @@ fn speaker_table(
             simulation.points.iter().map(|point| point.ways[at].across_v / design.drive_v).collect();
         let table = WayTable {
             response: level_columns(&curves.hz, &curves.pressure_pa, Vec::new()),
-            transfer: TransferColumns {
-                frequency_hz: all.clone(),
-                gain_db: transfer.iter().map(|gain| 20.0 * gain.norm().max(LEAST_GAIN).log10()).collect(),
-                phase_deg: degrees(&transfer),
-            },
+            transfer: transfer_columns(&all, &transfer),
             excursion: curves.excursion_m.as_ref().map(excursion),
         };
         (way.name.clone(), table)
@@ -270,13 +265,8 @@ fn speaker_table(
             &simulation.pressure_pa,
             spread.map_or_else(Vec::new, |spread| spread.u_db.clone()),
         ),
-        impedance: OhmColumns {
-            frequency_hz: all.clone(),
-            magnitude_ohm: ohm.iter().map(|ohm| ohm.norm()).collect(),
-            phase_deg: degrees(&ohm),
-            u_ohm,
-        },
-        minimum: MinimumTable { ohm: ohm[lowest].norm(), at_hz: all[lowest] },
+        impedance: ohm_columns(&all, &ohm, u_ohm),
+        minimum: lowest(&all, &ohm),
         ways: ways.collect(),
         excursion: farthest.map(|metres| excursion(metres)),
         group_delay: DelayColumns {
@@ -310,6 +300,41 @@ fn speaker_table(
 /// A way that gets nothing has a gain of −240 dB.
 const LEAST_GAIN: f64 = 1e-12;
 
+/// Gains as columns.
+pub(super) fn transfer_columns(hz: &[f64], gains: &[Complex64]) -> TransferColumns {
+    TransferColumns {
+        frequency_hz: hz.to_vec(),
+        gain_db: gains.iter().map(|gain| 20.0 * gain.norm().max(LEAST_GAIN).log10()).collect(),
+        phase_deg: degrees(gains),
+    }
+}
+
+/// Impedances as columns.
+pub(super) fn ohm_columns(hz: &[f64], ohm: &[Complex64], u_ohm: Vec<f64>) -> OhmColumns {
+    OhmColumns {
+        frequency_hz: hz.to_vec(),
+        magnitude_ohm: ohm.iter().map(|ohm| ohm.norm()).collect(),
+        phase_deg: degrees(ohm),
+        u_ohm,
+    }
+}
+
+/// Where an impedance is lowest: the hardest load on the amplifier.
+pub(super) fn lowest(hz: &[f64], ohm: &[Complex64]) -> MinimumTable {
+    let at = (0..ohm.len()).min_by(|a, b| ohm[*a].norm().total_cmp(&ohm[*b].norm())).unwrap_or(0);
+    MinimumTable { ohm: ohm[at].norm(), at_hz: hz[at] }
+}
+
+/// What there is to say of an impedance that an amplifier may not bear, and what to do.
+pub(super) fn too_low(minimum: &MinimumTable) -> Option<[String; 2]> {
+    let says = || {
+        let at = files::frequency_text(minimum.at_hz);
+        format!("{:.2} ohm at {at}, an amplifier rated for 4 ohm bears 3.2", minimum.ohm)
+    };
+    let advice = "use an amplifier that is rated for it, or change the network";
+    (minimum.ohm < LOWEST_OHM).then(|| [says(), advice.to_owned()])
+}
+
 fn parameters(design: &Design, spread: &Tolerance) -> Vec<ParameterTable> {
     let one = |influence: &crate::speaker::Influence| {
         let level = &influence.level_db;
@@ -338,23 +363,10 @@ fn findings(speaker: &str, design: &Design, simulation: &Simulation, asked_hz: &
         let at = Whereabouts { band_hz, ..Whereabouts::default() };
         found.push(Finding { code, severity, says: format!("{speaker}: {says}"), advice: advice.into(), at });
     };
-    let ohm = simulation.impedance_ohm(design);
-    if let Some(lowest) = (0..ohm.len()).min_by(|a, b| ohm[*a].norm().total_cmp(&ohm[*b].norm()))
-        && ohm[lowest].norm() < LOWEST_OHM
-    {
-        let hz = simulation.points[lowest].hz;
-        let says = format!(
-            "{:.2} ohm at {}, an amplifier rated for 4 ohm bears 3.2",
-            ohm[lowest].norm(),
-            files::frequency_text(hz)
-        );
-        add(
-            Code::LowImpedance,
-            Severity::Caution,
-            says,
-            "use an amplifier that is rated for it, or change the network",
-            Some([hz, hz]),
-        );
+    let hz: Vec<f64> = simulation.points.iter().map(|point| point.hz).collect();
+    let minimum = lowest(&hz, &simulation.impedance_ohm(design));
+    if let Some([says, advice]) = too_low(&minimum) {
+        add(Code::LowImpedance, Severity::Caution, says, &advice, Some([minimum.at_hz; 2]));
     }
     if let Some(speed) = &simulation.port_m_s
         && let Some(most) = speed.iter().copied().reduce(f64::max).filter(|most| *most > LOUD_AIR_M_S)

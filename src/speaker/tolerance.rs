@@ -25,7 +25,7 @@ pub struct Influence {
 /// A design's curves with how far they move; columns of one length.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Tolerance {
-    /// Frequencies with a pressure.
+    /// Frequencies.
     pub hz: Vec<f64>,
     /// u of the level, dB.
     pub u_db: Vec<f64>,
@@ -35,15 +35,12 @@ pub struct Tolerance {
     pub influences: Vec<Influence>,
 }
 
-/// How the curves of a design at these frequencies follow its numbers.
+/// How the curves of a design follow its numbers at these frequencies, all of them with a pressure.
 ///
 /// # Errors
 /// As [`simulate`](super::simulate).
 pub fn tolerance(design: &Design, hz: &[f64]) -> Result<Tolerance, SpeakerError> {
     let reach = Reach::new(design, hz)?;
-    let sounding = respond(design, &reach)?;
-    let hz: Vec<f64> = sounding.iter().filter(|point| point.pressure_pa.is_some()).map(|point| point.hz).collect();
-    let reach = Reach::new(design, &hz)?;
     let mut influences = Vec::new();
     for knob in Knob::all(design) {
         let spread = knob.spread(design);
@@ -74,5 +71,5 @@ pub fn tolerance(design: &Design, hz: &[f64]) -> Result<Tolerance, SpeakerError>
     let (u_db, u_ln_ohm) = (sum(&|one| &one.level_db), sum(&|one| &one.ln_ohm));
     let strength = |one: &Influence| one.level_db.iter().map(|db| db * db).sum::<f64>();
     influences.sort_by(|one, other| strength(other).total_cmp(&strength(one)));
-    Ok(Tolerance { hz, u_db, u_ln_ohm, influences })
+    Ok(Tolerance { hz: hz.to_vec(), u_db, u_ln_ohm, influences })
 }

@@ -111,6 +111,7 @@ fn impulse() -> Picture {
     };
     let time_ms = times_ms();
     ImpulsePicture {
+        name: "impulse response".to_owned(),
         title: "Rear left: impulse response".to_owned(),
         amplitude: time_ms.iter().map(|&ms| amplitude(ms)).collect(),
         unit: "Pa/V".to_owned(),

@@ -16,6 +16,7 @@ mod job;
 mod job_box;
 mod job_driver;
 mod job_speaker;
+mod join_result;
 mod match_result;
 mod network_result;
 mod response_result;
@@ -62,11 +63,12 @@ pub use job::{Job, JobBench, JobLimits, JobTable, job_from, job_path, read_job};
 pub use job_box::{JobBox, JobPort, material_names};
 pub use job_driver::JobDriver;
 pub use job_speaker::{JobBaffle, JobNetwork, JobSpeaker, JobUnit, JobWay};
+pub use join_result::{JOIN_SCHEMA, JoinDocument, JoinSettings, JoinedColumns, JoinedTable, SideTable, SurfaceTable};
 pub use match_result::{MATCH_SCHEMA, MatchDocument, MatchSettings, PairTable, UnitTable, WorstTable};
 pub use network_result::{NETWORK_SCHEMA, NetworkDocument, NetworkSettings, PartTable};
 pub use response_result::{
-    DistortionTable, GateTable, ImpulseTable, InputFile, RESPONSE_SCHEMA, ReflectionTable, ResponseCurve,
-    ResponseDocument, ResponseSettings, WrittenFile, distortion_text,
+    DistortionTable, GateTable, ImpulseTable, InputFile, PhaseColumns, RESPONSE_SCHEMA, ReflectionTable, ResponseCurve,
+    ResponseDocument, ResponseSettings, RingingTable, WrittenFile, decay_text, distortion_text, phase_text,
 };
 pub use safe::{create_new, fresh_name, replace, sha256_of, sha256_of_bytes};
 pub use sheet_result::{FoundBoxTable, PromiseTable, PromisedBoxTable, SheetBoxTable, SheetTable};

@@ -56,8 +56,42 @@ pub struct ResponseDocument {
     /// Harmonics, where the excitation was a sweep.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub distortion: Option<DistortionTable>,
+    /// Group delay, minimum and excess phase on the frequencies of `curve`.
+    pub phase: PhaseColumns,
+    /// What rings late, by frequency.
+    pub ringing: Vec<RingingTable>,
     /// Where the impulse response lies in `impulse.wav`.
     pub impulse: ImpulseTable,
+}
+
+/// The phase taken apart, on the frequencies of the curve.
+#[derive(Debug, Clone, Default, PartialEq, Serialize)]
+pub struct PhaseColumns {
+    /// After the arrival.
+    pub group_delay_ms: Vec<f64>,
+    /// Its standard uncertainty.
+    pub u_group_delay_ms: Vec<f64>,
+    /// What the level alone asks for.
+    pub minimum_deg: Vec<f64>,
+    /// How far that depends on what the level does outside the band.
+    pub u_minimum_deg: Vec<f64>,
+    /// The rest of the phase, not wrapped.
+    pub excess_deg: Vec<f64>,
+    /// Group delay of that.
+    pub excess_delay_ms: Vec<f64>,
+}
+
+/// Something that goes on after the sound.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct RingingTable {
+    /// Its frequency.
+    pub frequency: Quantity,
+    /// Its Q.
+    pub q: Quantity,
+    /// How long it takes to fall by 60 dB.
+    pub decay: Quantity,
+    /// At the arrival, re all that sounds at its frequency.
+    pub level_db: f64,
 }
 
 /// A file that was read.
@@ -173,12 +207,50 @@ pub struct ImpulseTable {
 /// The distortion as a text table with `# key: value` lines; an empty field is "not measurable here".
 pub fn distortion_text(table: &DistortionTable, header: &[(String, String)]) -> String {
     let mut text: String = header.iter().map(|(key, value)| format!("# {key}: {value}\n")).collect();
-    let names: Vec<String> = table.harmonics.keys().map(|order| format!("h{order}_db")).collect();
-    text.push_str(&format!("frequency_hz,{},thd_percent\n", names.join(",")));
+    let names =
+        |ending: &str| table.harmonics.keys().map(|order| format!("h{order}_{ending}")).collect::<Vec<_>>().join(",");
+    text.push_str(&format!("frequency_hz,{},thd_percent,{}\n", names("db"), names("floor_db")));
     let field = |value: Option<f64>| value.map_or_else(String::new, |value| value.to_string());
     for (point, frequency_hz) in table.frequency_hz.iter().enumerate() {
-        let harmonics: Vec<String> = table.harmonics.values().map(|column| field(column[point])).collect();
-        text.push_str(&format!("{frequency_hz},{},{}\n", harmonics.join(","), field(table.thd_percent[point])));
+        let row = |columns: &BTreeMap<String, Vec<Option<f64>>>| {
+            columns.values().map(|column| field(column[point])).collect::<Vec<_>>().join(",")
+        };
+        let (harmonics, floors) = (row(&table.harmonics), row(&table.floor_db));
+        text.push_str(&format!("{frequency_hz},{harmonics},{},{floors}\n", field(table.thd_percent[point])));
+    }
+    text
+}
+
+/// The phase taken apart as a text table.
+pub fn phase_text(frequency_hz: &[f64], phase: &PhaseColumns, header: &[(String, String)]) -> String {
+    let mut text: String = header.iter().map(|(key, value)| format!("# {key}: {value}\n")).collect();
+    text.push_str(
+        "frequency_hz,group_delay_ms,u_group_delay_ms,minimum_deg,u_minimum_deg,excess_deg,excess_delay_ms\n",
+    );
+    let columns = [
+        &phase.group_delay_ms,
+        &phase.u_group_delay_ms,
+        &phase.minimum_deg,
+        &phase.u_minimum_deg,
+        &phase.excess_deg,
+        &phase.excess_delay_ms,
+    ];
+    for (point, frequency_hz) in frequency_hz.iter().enumerate() {
+        let row: Vec<String> = columns.iter().map(|column| column[point].to_string()).collect();
+        text.push_str(&format!("{frequency_hz},{}\n", row.join(",")));
+    }
+    text
+}
+
+/// Slices of a decay as a text table: frequency, and for each time the level re the response itself; an empty field where the gate is
+/// too short.
+pub fn decay_text(frequency_hz: &[f64], slices: &[(f64, &[Option<f64>])], header: &[(String, String)]) -> String {
+    let mut text: String = header.iter().map(|(key, value)| format!("# {key}: {value}\n")).collect();
+    let names: Vec<String> = slices.iter().map(|(time_ms, _)| format!("after_{time_ms}_ms_db")).collect();
+    text.push_str(&format!("frequency_hz,{}\n", names.join(",")));
+    for (point, frequency_hz) in frequency_hz.iter().enumerate() {
+        let row = slices.iter().map(|(_, column)| column[point].map_or_else(String::new, |db| db.to_string()));
+        text.push_str(&format!("{frequency_hz},{}\n", row.collect::<Vec<_>>().join(",")));
     }
     text
 }
@@ -192,10 +264,12 @@ mod tests {
         let table = DistortionTable {
             frequency_hz: vec![100.0, 200.0],
             harmonics: BTreeMap::from([("2".into(), vec![Some(-40.5), None]), ("3".into(), vec![None, Some(-60.0)])]),
+            floor_db: BTreeMap::from([("2".into(), vec![Some(-90.0), None]), ("3".into(), vec![None, Some(-80.0)])]),
             thd_percent: vec![Some(0.94), None],
             ..DistortionTable::default()
         };
         let text = distortion_text(&table, &[("of".into(), "a test".into())]);
-        assert_eq!(text, "# of: a test\nfrequency_hz,h2_db,h3_db,thd_percent\n100,-40.5,,0.94\n200,,-60,\n");
+        let expected = "# of: a test\nfrequency_hz,h2_db,h3_db,thd_percent,h2_floor_db,h3_floor_db\n100,-40.5,,0.94,-90,\n200,,-60,,,-80\n";
+        assert_eq!(text, expected);
     }
 }

@@ -203,7 +203,8 @@ pub fn respond(order: &ResponseOrder) -> Result<Responded, RespondError> {
 }
 
 /// The results' names that a file of the person could have as well.
-const RESULT_NAMES: [&str; 4] = ["impulse.wav", "response.csv", "distortion.csv", "result.json"];
+const RESULT_NAMES: [&str; 6] =
+    ["impulse.wav", "response.csv", "phase.csv", "decay.csv", "distortion.csv", "result.json"];
 
 /// Whether results can go into `folder` without taking the place of what they come from.
 fn check_out(folder: &Path, order: &ResponseOrder, filled: &Filled) -> Result<(), RespondError> {
@@ -337,6 +338,7 @@ fn write(
         let metres = 1e-3 * document.arrival.value * crate::quantity::Air::default().speed_of_sound_m_s();
         ("travelled_m".to_owned(), metres.to_string())
     }))
+    .chain(document.settings.distance_m.map(|metres| ("distance_m".to_owned(), metres.to_string())))
     .chain([
         ("phase".to_owned(), document.settings.phase_reference.clone()),
         ("gate_ms".to_owned(), document.gate.length_ms.to_string()),
@@ -354,6 +356,13 @@ fn write(
         notes: Vec::new(),
     };
     files::replace_curve(&listed("response.csv", "frequency response"), &curve)?;
+    let phase = files::phase_text(&document.curve.frequency_hz, &document.phase, &header[..2]);
+    files::replace(&listed("phase.csv", "group delay, minimum and excess phase"), phase.as_bytes())?;
+    let decay = &analysis.fading.decay;
+    let slices: Vec<(f64, &[Option<f64>])> =
+        decay.slices.iter().map(|slice| (1e3 * slice.time_s, slice.level_db.as_slice())).collect();
+    let text = files::decay_text(&decay.hz, &slices, &header[..2]);
+    files::replace(&listed("decay.csv", "cumulative spectral decay"), text.as_bytes())?;
     if let Some(table) = &document.distortion {
         let text = files::distortion_text(table, &header[..2]);
         files::replace(&listed("distortion.csv", "harmonic distortion"), text.as_bytes())?;

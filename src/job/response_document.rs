@@ -4,12 +4,12 @@ use super::known_excitation::{KnownExcitation, PlanFrom};
 use super::respond::{Filled, RespondError, ResponseOrder, SmoothingChoice, TableIs};
 use crate::MADE_BY;
 use crate::files::{
-    self, DistortionTable, FileError, GateTable, ImpulseTable, InputFile, RESPONSE_SCHEMA, ReflectionTable,
-    ResponseCurve, ResponseDocument, ResponseSettings,
+    self, DistortionTable, FileError, GateTable, ImpulseTable, InputFile, PhaseColumns, RESPONSE_SCHEMA,
+    ReflectionTable, ResponseCurve, ResponseDocument, ResponseSettings, RingingTable,
 };
 use crate::math::wrapped_deg;
 use crate::quantity::{Quantity, Unit, db_from_amplitude};
-use crate::response::{Analysis, Correction, Distortion, GateChoice, Harmonic, LevelReference, Settings};
+use crate::response::{Analysis, Correction, Distortion, GateChoice, Harmonic, LevelReference, Ringing, Settings};
 use std::path::Path;
 
 pub(super) fn document(
@@ -61,8 +61,35 @@ pub(super) fn document(
         level_reference: settings.level.name().into(),
         curve: curve(analysis),
         distortion: analysis.distortion.as_ref().map(distortion_table),
+        phase: phase_columns(analysis),
+        ringing: analysis.fading.ringing.iter().map(ringing_table).collect(),
         impulse: ImpulseTable { frames: analysis.impulse.samples.len(), arrival_frame: analysis.impulse.arrival_index },
     })
+}
+
+fn phase_columns(analysis: &Analysis) -> PhaseColumns {
+    let phases = &analysis.phases;
+    let scaled = |column: &[f64], factor: f64| column.iter().map(|value| factor * value).collect::<Vec<f64>>();
+    let per_rad = 180.0 / std::f64::consts::PI;
+    PhaseColumns {
+        group_delay_ms: scaled(&phases.group_delay_s, 1e3),
+        u_group_delay_ms: scaled(&phases.u_group_delay_s, 1e3),
+        minimum_deg: scaled(&phases.minimum_rad, per_rad),
+        u_minimum_deg: scaled(&phases.u_minimum_rad, per_rad),
+        excess_deg: scaled(&phases.excess_rad, per_rad),
+        excess_delay_ms: scaled(&phases.excess_delay_s, 1e3),
+    }
+}
+
+fn ringing_table(found: &Ringing) -> RingingTable {
+    let quantity = |value: f64, u: f64, unit| Quantity { value, u, unit };
+    let decay_ms = 1e3 * found.decay_s();
+    RingingTable {
+        frequency: quantity(found.hz, found.u_hz, Unit::Hz),
+        q: quantity(found.q, found.u_q, Unit::Pure),
+        decay: quantity(decay_ms, decay_ms * found.u_q / found.q, Unit::Millisecond),
+        level_db: found.level_db,
+    }
 }
 
 fn input(path: &Path) -> Result<InputFile, FileError> {

@@ -1,13 +1,13 @@
 //! The pictures of a response: level and phase, impulse with its gate, energy-time curve, harmonics.
 
 use super::respond::SmoothingChoice;
-use crate::math::RisingTable;
+use crate::math::{RisingTable, mean_around};
 use crate::quantity::db_from_amplitude;
 use crate::report::{
-    DistortionPicture, EnvelopePicture, GateShape, HarmonicCurve, ImpulsePicture, LevelCurve, Origin, PhasePanel,
-    Picture, ResponsePicture,
+    BurstsPicture, DecayPicture, DecaySlice, DistortionPicture, EnvelopePicture, GateShape, HarmonicCurve,
+    ImpulsePicture, LevelCurve, Origin, PhasePanel, PhasesPicture, Picture, ResponsePicture,
 };
-use crate::response::{Analysis, Distortion, OctaveFraction};
+use crate::response::{Analysis, Distortion, OctaveFraction, step_response};
 
 /// Pictures are smoothed by this where nothing else is asked for.
 const PICTURE_OCTAVES: f64 = 1.0 / 12.0;
@@ -35,6 +35,10 @@ pub(super) fn response_pictures(analysis: &Analysis, look: &Look<'_>) -> Vec<(&'
         ("response", response(analysis, look).picture()),
         ("impulse", impulse(analysis, look.unit).picture()),
         ("envelope", envelope(analysis, look.unit).picture()),
+        ("step", step(analysis, look.unit).picture()),
+        ("phase", phases(analysis, look).picture()),
+        ("decay", decay(analysis, look).picture()),
+        ("bursts", bursts(analysis, look).picture()),
     ];
     pictures.extend(analysis.distortion.as_ref().map(|found| ("distortion", distortion(found, look.unit).picture())));
     pictures
@@ -96,6 +100,7 @@ fn impulse(analysis: &Analysis, unit: &str) -> ImpulsePicture {
     let time_ms: Vec<f64> = span.clone().map(|index| step_ms * after(index)).collect();
     let weight = span.clone().map(|index| analysis.gate.weight(after(index))).collect();
     ImpulsePicture {
+        name: "impulse response".into(),
         title: format!("{unit}: impulse response and gate"),
         amplitude: analysis.impulse.samples[span].to_vec(),
         unit: "reply/drive".into(),
@@ -117,6 +122,81 @@ fn envelope(analysis: &Analysis, unit: &str) -> EnvelopePicture {
         view_ms: [from_ms, to_ms.max(40.0)],
         gate_end_ms: Some(gate_ms),
         first_reflection_ms: curve.reflection.map(|found| 1e3 * found.peak_s),
+    }
+}
+
+fn step(analysis: &Analysis, unit: &str) -> ImpulsePicture {
+    let step_ms = 1e3 / analysis.rate.hz();
+    let samples = step_response(&analysis.impulse, analysis.gate);
+    let after = |index: usize| step_ms * (index as f64 - analysis.impulse.arrival_index);
+    ImpulsePicture {
+        name: "step response".into(),
+        title: format!("{unit}: step response"),
+        time_ms: (0..samples.len()).map(after).collect(),
+        amplitude: samples,
+        unit: "reply/drive".into(),
+        view_ms: [-1.0, (1e3 * analysis.gate.after_frames / analysis.rate.hz()).clamp(5.0, 50.0)],
+        gate: None,
+    }
+}
+
+fn shown_hz(look: &Look<'_>) -> Option<[f64; 2]> {
+    Some([look.played_hz[0].max(LOWEST_SHOWN_HZ), look.played_hz[1]])
+}
+
+fn phases(analysis: &Analysis, look: &Look<'_>) -> PhasesPicture {
+    let (response, phases) = (&analysis.response, &analysis.phases);
+    let scaled = |column: &[f64], factor: f64| column.iter().map(|value| factor * value).collect::<Vec<f64>>();
+    let per_rad = 180.0 / std::f64::consts::PI;
+    PhasesPicture {
+        title: format!("{}: phase and group delay", look.unit),
+        frequency_hz: response.grid.hz().to_vec(),
+        phase_deg: response.values.iter().map(|value| value.arg().to_degrees()).collect(),
+        minimum_deg: scaled(&phases.minimum_rad, per_rad),
+        excess_deg: scaled(&phases.excess_rad, per_rad),
+        group_delay_ms: quiet(&scaled(&phases.group_delay_s, 1e3)),
+        u_group_delay_ms: quiet(&scaled(&phases.u_group_delay_s, 1e3)),
+        excess_delay_ms: quiet(&scaled(&phases.excess_delay_s, 1e3)),
+        valid_hz: Some(analysis.valid_hz),
+        shown_hz: shown_hz(look),
+    }
+}
+
+/// Over a twelfth of an octave, as the level: noise moves a slope far more than a phase.
+fn quiet(column: &[f64]) -> Vec<f64> {
+    mean_around(column, |_| 2)
+}
+
+fn ringing_hz(analysis: &Analysis) -> Vec<f64> {
+    analysis.fading.ringing.iter().map(|one| one.hz).collect()
+}
+
+fn decay(analysis: &Analysis, look: &Look<'_>) -> DecayPicture {
+    let response_db = analysis.response.magnitude_db();
+    let slices = analysis.fading.decay.slices.iter().map(|slice| DecaySlice {
+        time_ms: 1e3 * slice.time_s,
+        level_db: slice.level_db.iter().zip(&response_db).map(|(fallen, db)| Some((*fallen)? + db)).collect(),
+    });
+    DecayPicture {
+        title: format!("{}: cumulative spectral decay", look.unit),
+        level_reference: look.level_reference.into(),
+        frequency_hz: analysis.fading.decay.hz.clone(),
+        slices: slices.collect(),
+        ringing_hz: ringing_hz(analysis),
+        shown_hz: shown_hz(look),
+    }
+}
+
+fn bursts(analysis: &Analysis, look: &Look<'_>) -> BurstsPicture {
+    let map = &analysis.fading.bursts;
+    BurstsPicture {
+        title: format!("{}: burst decay", look.unit),
+        frequency_hz: map.hz.clone(),
+        periods: map.periods.clone(),
+        level_db: map.level_db.clone(),
+        floor_db: map.floor_db.clone(),
+        ringing_hz: ringing_hz(analysis),
+        shown_hz: shown_hz(look),
     }
 }
 

@@ -1,5 +1,6 @@
 //! What is true without loudspeakers: transforms, windows, interpolation.
 
+mod bode;
 mod cholesky;
 mod fft;
 mod hilbert;
@@ -16,6 +17,7 @@ mod resample;
 mod spectrum_at;
 mod unwrap;
 
+pub use bode::bode_phase_rad;
 pub use cholesky::CovarianceRoot;
 pub use fft::{InverseSpectrum, Spectrum, good_length};
 pub use hilbert::envelope;

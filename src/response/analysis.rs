@@ -5,10 +5,14 @@
 //! No equation of its own: each step has its file.
 
 use super::admission::check;
-use super::curve::{DividedBy, calibrated, finished_response, loopback_gain, noise_through, plain_response};
+use super::curve::{
+    DividedBy, calibrated, finished_response, loopback_gain, noise_of_response, noise_through, plain_response,
+};
+use super::fading::Fading;
 use super::frequency::GatedResponse;
 use super::hearing::hear;
 use super::levels::Levels;
+use super::phases::{Phases, phases};
 use super::spread::widen_by_spread;
 use super::timeline::{Correction, on_players_clock};
 use super::verdict::{Evidence, findings, noisy_share};
@@ -84,6 +88,10 @@ pub struct Analysis {
     pub distortion: Option<Distortion>,
     /// Energy-time curve and first reflection.
     pub energy_time: EnergyTime,
+    /// The phase taken apart, and the group delay.
+    pub phases: Phases,
+    /// How the sound dies away within the gate.
+    pub fading: Fading,
     /// The impulse response around the arrival, ungated.
     pub impulse: ImpulseResponse,
     /// Repeats that were used, from 0.
@@ -143,10 +151,10 @@ pub fn analyse(recording: &Recording, excitation: &Excitation, settings: &Settin
         disagreement: disagreement.as_ref(),
         noisy_share,
     };
-    Ok(conclude(&evidence, view, response))
+    Ok(conclude(&evidence, view, &gated, response))
 }
 
-fn conclude(evidence: &Evidence<'_>, view: View, response: FrequencyResponse) -> Analysis {
+fn conclude(evidence: &Evidence<'_>, view: View, gated: &GatedResponse, response: FrequencyResponse) -> Analysis {
     let Evidence { recording, settings, pattern, timeline, heard, .. } = *evidence;
     let rate_hz = pattern.rate_hz;
     let noise = noise_through(heard, timeline, &view, DividedBy::File);
@@ -155,9 +163,18 @@ fn conclude(evidence: &Evidence<'_>, view: View, response: FrequencyResponse) ->
     let from_file = heard.from_file.as_ref().unwrap_or(&heard.impulse);
     let distortion = distortion(from_file, file_arrival, pattern, &noise, microphone);
     let levels = Levels::of(evidence, timeline.noise[timeline.noise.len() - 1].as_ref());
+    let gain = loopback_gain(heard, settings);
+    let impulse = kept(&heard.impulse, &view.arrived, rate_hz, view.longest_s);
+    let through = noise_of_response(heard, timeline, settings, &view);
+    let fading =
+        Fading::of(&impulse, &view, pattern, |hz, width_hz| through.density(hz, width_hz, gated.at(hz).norm()));
+    let u_rad: Vec<f64> = response.values.iter().zip(&response.u_ratio).map(|(value, u)| u / value.norm()).collect();
+    let width_hz = rate_hz / view.gate.noise_frames();
+    let whole = |hz: f64| settings.calibration(hz, gain) * gated.at(hz);
+    let phases = phases(view.grid.hz(), view.valid_hz, &u_rad, width_hz, whole);
     let mut analysis = Analysis {
         rate: recording.rate,
-        response: calibrated(response, settings, loopback_gain(heard, settings)),
+        response: calibrated(response, settings, gain),
         valid_hz: view.valid_hz,
         arrival_s: absolute_arrival(evidence, &view.arrived) / rate_hz,
         u_arrival_s: view.arrived.u_frames / rate_hz,
@@ -169,7 +186,9 @@ fn conclude(evidence: &Evidence<'_>, view: View, response: FrequencyResponse) ->
         noise_dbfs: levels.noise_dbfs,
         distortion,
         energy_time: view.energy_time,
-        impulse: kept(&heard.impulse, &view.arrived, rate_hz, view.longest_s),
+        phases,
+        fading,
+        impulse,
         repeats: heard.repeats.numbers.clone(),
         findings: Vec::new(),
     };

@@ -62,7 +62,8 @@ pub(super) fn finished_response(
     smoothed(plain, gated, view, settings, heard.deconvolution.rate_hz())
 }
 
-fn noise_of_response<'a>(
+/// The noise that comes through the division that the response was made by.
+pub(super) fn noise_of_response<'a>(
     heard: &'a Heard,
     timeline: &'a Timeline,
     settings: &Settings,
@@ -111,12 +112,20 @@ pub(super) fn loopback_gain(heard: &Heard, settings: &Settings) -> f64 {
 
 /// The microphone taken off and the level reference put on.
 pub(super) fn calibrated(response: FrequencyResponse, settings: &Settings, loopback_gain: f64) -> FrequencyResponse {
-    let gain = loopback_gain * 10f64.powf(settings.level.offset_db() / 20.0);
     let FrequencyResponse { grid, mut values, mut u_ratio } = response;
     for ((&hz, value), u) in grid.hz().iter().zip(&mut values).zip(&mut u_ratio) {
-        let microphone = settings.microphone.as_ref().and_then(|table| table.at(hz)).unwrap_or(1.0.into());
-        *value = *value * gain / microphone;
-        *u *= gain / microphone.norm();
+        let factor = settings.calibration(hz, loopback_gain);
+        *value *= factor;
+        *u *= factor.norm();
     }
     FrequencyResponse { grid, values, u_ratio }
+}
+
+impl Settings {
+    /// What a ratio at a frequency is multiplied by: microphone off, level reference on.
+    pub(super) fn calibration(&self, hz: f64, loopback_gain: f64) -> Complex64 {
+        let gain = loopback_gain * 10f64.powf(self.level.offset_db() / 20.0);
+        let microphone = self.microphone.as_ref().and_then(|table| table.at(hz)).unwrap_or(1.0.into());
+        gain / microphone
+    }
 }

@@ -36,6 +36,16 @@ pub enum ResponseError {
     Gate { found_ms: f64, shortest_ms: f64, longest_ms: f64 },
     #[error("nothing can be reported: the gate allows {lowest_hz:.1} Hz and up, the band ends at {highest_hz:.1} Hz")]
     NoValidBand { lowest_hz: f64, highest_hz: f64 },
+    #[error(
+        "no overlap: the near field holds from {near_from_hz:.0} to {near_to_hz:.0} Hz, the far field from {far_from_hz:.0} to {far_to_hz:.0} Hz, and a third of an octave is needed"
+    )]
+    NoOverlap { near_from_hz: f64, near_to_hz: f64, far_from_hz: f64, far_to_hz: f64 },
+    #[error(
+        "joining at {hz:.0} Hz was asked for, both sides hold from {from_hz:.0} to {to_hz:.0} Hz, half an octave to each side"
+    )]
+    JoinOutside { hz: f64, from_hz: f64, to_hz: f64 },
+    #[error("a curve whose frequencies do not rise, or that holds what is no number")]
+    NotACurve,
     #[error("smoothing over {found} of an octave, the range is 1/96 to 1")]
     Smoothing { found: f64 },
 }
@@ -63,6 +73,11 @@ impl ResponseError {
             Self::LevelReference { .. } => "give sensitivity, voltage and distance as measured",
             Self::Gate { .. } => "give a gate within that range, or --gate auto",
             Self::NoValidBand { .. } => "lengthen the gate, or use an excitation and tables that cover the band",
+            Self::NoOverlap { .. } => {
+                "lengthen the far field's gate: lift the loudspeaker, go closer with the microphone, or measure outdoors"
+            }
+            Self::JoinOutside { .. } => "give --at a frequency within that range, or leave it out",
+            Self::NotACurve => "look for a level of minus infinity in the curve",
             Self::Smoothing { .. } => "give a fraction such as --smooth 1/12, or --smooth none",
         }
     }

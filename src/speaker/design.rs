@@ -243,6 +243,22 @@ impl Design {
 }
 
 impl Front {
+    /// Cosine of the angle between two places of a ball, seen from its middle; places as seen from the front.
+    pub(super) fn cosine_between(&self, one_m: [f64; 2], other_m: [f64; 2]) -> f64 {
+        let radius_m = match self {
+            Self::Sphere { diameter_m } => diameter_m / 2.0,
+            Self::Flat(_) => return 1.0,
+        };
+        let middle_m = self.middle_m();
+        let from_middle = |place: [f64; 2]| {
+            let [x, y] = [place[0] - middle_m[0], place[1] - middle_m[1]];
+            [x, y, (radius_m * radius_m - x * x - y * y).max(0.0).sqrt()]
+        };
+        let (one, other) = (from_middle(one_m), from_middle(other_m));
+        let product: f64 = one.iter().zip(other).map(|(a, b)| a * b).sum();
+        product / (radius_m * radius_m)
+    }
+
     /// Its middle, from the lower left corner.
     pub fn middle_m(&self) -> [f64; 2] {
         use crate::baffle::Outline;

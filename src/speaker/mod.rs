@@ -5,6 +5,7 @@ mod design;
 mod error;
 mod knob;
 mod measured_way;
+mod near_to_far;
 mod reach;
 mod respond;
 mod simulate;
@@ -15,6 +16,7 @@ pub use design::{Cabinet, CabinetOpening, Design, Ear, Front, Polarity, Rear, So
 pub use error::SpeakerError;
 pub use knob::{DriverNumber, Knob, Of, Turning};
 pub use measured_way::{Columns, MeasuredWay};
+pub use near_to_far::{Around, NearToFar, Surface, Surround, delay_to_port_s, radius_of_m};
 pub use reach::Reach;
 pub use respond::{Point, WayPoint, respond};
 pub use simulate::{Loudest, Simulation, WayCurves, level_db, simulate};

@@ -28,7 +28,7 @@ pub struct Reach {
 }
 
 /// What a front does to one way.
-enum Before {
+pub(super) enum Before {
     Wall { sine: f64, radius_m: f64 },
     Edges(Box<Diffraction>),
     Ball { radius_m: f64, ear_m: f64, cosine: f64 },
@@ -36,7 +36,8 @@ enum Before {
 }
 
 impl Before {
-    fn at(&self, wave_number: f64) -> Complex64 {
+    /// Pressure over that in an endless wall.
+    pub(super) fn at(&self, wave_number: f64) -> Complex64 {
         match self {
             Self::Wall { sine, radius_m } => piston(wave_number * radius_m * sine).into(),
             Self::Edges(diffraction) => diffraction.at(wave_number),
@@ -86,34 +87,47 @@ fn back_m(design: &Design) -> f64 {
 
 fn before(design: &Design, way: &Way, place_m: [f64; 2], ear_m: [f64; 3]) -> Result<Before, SpeakerError> {
     let radius_m = way.cone().map_or(0.0, super::Cone::radius_m);
-    let sine = (ear_m[0] - place_m[0]).hypot(ear_m[1] - place_m[1]) / distance([place_m[0], place_m[1], 0.0], ear_m);
-    let wall = Before::Wall { sine, radius_m };
-    match (&design.front, design.space) {
-        (_, Space::Full) => Ok(Before::Nothing),
-        (None, _) | (_, Space::Half) => Ok(wall),
-        (Some(Front::Flat(baffle)), Space::AsDesigned) => {
-            let seen = baffle.diffraction(place_m, radius_m, ear_m);
-            let beside = || SpeakerError::BesideFront { way: way.name.clone(), at_mm: place_m.map(|side| 1e3 * side) };
-            seen.map(|seen| Before::Edges(Box::new(seen))).ok_or_else(beside)
-        }
-        (Some(front @ Front::Sphere { diameter_m }), Space::AsDesigned) => {
-            let radius_m = diameter_m / 2.0;
-            let middle_m = front.middle_m();
-            let off = [place_m[0] - middle_m[0], place_m[1] - middle_m[1]];
-            let behind = radius_m * radius_m - off[0] * off[0] - off[1] * off[1];
-            if behind <= 0.0 {
-                return Err(SpeakerError::BesideFront { way: way.name.clone(), at_mm: place_m.map(|side| 1e3 * side) });
+    let beside = || SpeakerError::BesideFront { way: way.name.clone(), at_mm: place_m.map(|side| 1e3 * side) };
+    Before::of(design.front.as_ref(), design.space, radius_m, place_m, ear_m).ok_or_else(beside)
+}
+
+impl Before {
+    /// What surrounds a piston at a place; `None` where the place is not on the front.
+    pub(super) fn of(
+        front: Option<&Front>,
+        space: Space,
+        radius_m: f64,
+        place_m: [f64; 2],
+        ear_m: [f64; 3],
+    ) -> Option<Self> {
+        let aside_m = (ear_m[0] - place_m[0]).hypot(ear_m[1] - place_m[1]);
+        match (front, space) {
+            (_, Space::Full) => Some(Self::Nothing),
+            (None, _) | (_, Space::Half) => {
+                Some(Self::Wall { sine: aside_m / distance([place_m[0], place_m[1], 0.0], ear_m), radius_m })
             }
-            let centre = [middle_m[0], middle_m[1], -radius_m];
-            let to_ear = [0, 1, 2].map(|n| ear_m[n] - centre[n]);
-            let ear = distance(centre, ear_m);
-            let cosine = (off[0] * to_ear[0] + off[1] * to_ear[1] + behind.sqrt() * to_ear[2]) / (radius_m * ear);
-            Ok(Before::Ball { radius_m, ear_m: ear, cosine })
+            (Some(Front::Flat(baffle)), Space::AsDesigned) => {
+                baffle.diffraction(place_m, radius_m, ear_m).map(|seen| Self::Edges(Box::new(seen)))
+            }
+            (Some(front @ Front::Sphere { diameter_m }), Space::AsDesigned) => {
+                let radius_m = diameter_m / 2.0;
+                let middle_m = front.middle_m();
+                let off = [place_m[0] - middle_m[0], place_m[1] - middle_m[1]];
+                let behind = radius_m * radius_m - off[0] * off[0] - off[1] * off[1];
+                if behind <= 0.0 {
+                    return None;
+                }
+                let centre = [middle_m[0], middle_m[1], -radius_m];
+                let to_ear = [0, 1, 2].map(|n| ear_m[n] - centre[n]);
+                let ear = distance(centre, ear_m);
+                let cosine = (off[0] * to_ear[0] + off[1] * to_ear[1] + behind.sqrt() * to_ear[2]) / (radius_m * ear);
+                Some(Self::Ball { radius_m, ear_m: ear, cosine })
+            }
         }
     }
 }
 
-fn distance(from: [f64; 3], to: [f64; 3]) -> f64 {
+pub(super) fn distance(from: [f64; 3], to: [f64; 3]) -> f64 {
     from.iter().zip(to).map(|(from, to)| (to - from).powi(2)).sum::<f64>().sqrt()
 }
 

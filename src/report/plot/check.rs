@@ -180,6 +180,7 @@ fn all_kinds(x: &[f64], y: &[f64], u: &[f64], edges: [f64; 2], name: &str) -> [P
         phase: PhasePanel::Beneath,
     };
     let impulse = ImpulsePicture {
+        name: "impulse response".to_owned(),
         title: name.to_owned(),
         time_ms: x.to_vec(),
         amplitude: y.to_vec(),

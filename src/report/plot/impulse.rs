@@ -18,6 +18,8 @@ pub struct GateShape {
 /// Amplitude against time around the arrival.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ImpulsePicture {
+    /// What the curve is: `impulse response`, `step response`.
+    pub name: String,
     /// What stands above the picture.
     pub title: String,
     /// ms after the arrival.
@@ -37,7 +39,7 @@ const PANEL_UNITS: f64 = 380.0;
 impl ImpulsePicture {
     /// The picture.
     pub fn picture(&self) -> Picture {
-        let mut legend = vec![LegendEntry { name: "impulse response".to_owned(), sample: Sample::Stroke(RESPONSE) }];
+        let mut legend = vec![LegendEntry { name: self.name.clone(), sample: Sample::Stroke(RESPONSE) }];
         if self.gate.is_some() {
             legend.push(LegendEntry { name: "gate (0 to 1)".to_owned(), sample: Sample::Stroke(gate_look()) });
         }
@@ -45,7 +47,7 @@ impl ImpulsePicture {
         let panel = self.panel([x.from, x.to]);
         let sheet = Sheet { title: self.title.clone(), x, panels: vec![panel], legend, valid: None };
         let gated = if self.gate.is_some() { ", with the gate drawn over it" } else { "" };
-        Picture::new(sheet, &format!("Impulse response: amplitude against time after the arrival{gated}"))
+        Picture::new(sheet, &format!("{}: amplitude against time after the arrival{gated}", self.name))
     }
 
     fn panel(&self, [from, to]: [f64; 2]) -> Panel {

@@ -1,7 +1,7 @@
 //! Pictures: one description, drawn as SVG text or PNG bytes of the same look.
 //!
 //! A kind of picture ([`ResponsePicture`], [`DifferencePicture`], [`ImpedancePicture`], [`ImpulsePicture`], [`EnvelopePicture`],
-//! [`DistortionPicture`]) turns its numbers into a [`Picture`]; that one knows axes, curves, bands and marks, and
+//! [`DistortionPicture`], [`PhasesPicture`], [`DecayPicture`], [`BurstsPicture`]) turns its numbers into a [`Picture`]; that one knows axes, curves, bands and marks, and
 //! nothing of loudspeakers.
 //!
 //! The rules of all of them: a number that is not finite is a gap, never a stroke. Measured is solid, predicted
@@ -11,6 +11,7 @@
 mod axis;
 #[cfg(test)]
 mod check;
+mod decay;
 mod difference;
 mod distortion;
 mod envelope;
@@ -21,6 +22,7 @@ mod impedance;
 mod impulse;
 mod palette;
 mod pen;
+mod phases;
 mod picture;
 mod range;
 mod render;
@@ -28,6 +30,7 @@ mod response;
 mod sheet;
 mod trace;
 
+pub use decay::{BurstsPicture, DecayPicture, DecaySlice};
 pub use difference::DifferencePicture;
 pub use distortion::{DistortionPicture, HarmonicCurve};
 pub use envelope::EnvelopePicture;
@@ -35,5 +38,6 @@ pub use fitted::FittedPicture;
 pub use font::page_font_css;
 pub use impedance::{ImpedancePicture, OhmCurve};
 pub use impulse::{GateShape, ImpulsePicture};
+pub use phases::PhasesPicture;
 pub use picture::Picture;
 pub use response::{LevelCurve, Origin, PhasePanel, ResponsePicture};

@@ -6,7 +6,7 @@ use super::axis::{Axis, Tick};
 use super::geometry::{Frame, Geometry, LABEL_EM, SAMPLE_GAP, SAMPLE_WIDTH, TEXT_EM, TITLE_EM, fitted};
 use super::palette::{Dash, FINE_GRID, FRAME, GRID, INK, NOT_VALID, SOFT_INK, Stroke};
 use super::pen::{Anchor, Drawn, Pen, Writing};
-use super::sheet::{Layer, LegendEntry, Panel, Sample, Sheet, Tint, Trace};
+use super::sheet::{Cell, Layer, LegendEntry, Panel, Sample, Sheet, Tint, Trace};
 use super::trace::{Place, place, runs, strokes};
 
 /// How strongly what is not valid is covered.
@@ -117,7 +117,20 @@ fn draw_layer<DB: DrawingBackend>(
             Some(y) => pen.stroke(&[(frame.left, y), (frame.right, y)], *stroke),
             None => Ok(()),
         },
+        Layer::Cells(cells) => cells.iter().try_for_each(|cell| filled(pen, cell, axes, frame)),
     }
+}
+
+/// A cell, as much of it as lies inside the frame.
+fn filled<DB: DrawingBackend>(pen: &Pen<'_, DB>, cell: &Cell, axes: (&Axis, &Axis), frame: Frame) -> Drawn {
+    let corner = |n: usize| place((cell.x[n], cell.y[n]), axes, frame);
+    let (Some(one), Some(other)) = (corner(0), corner(1)) else { return Ok(()) };
+    let within = |(x, y): Place| (x.clamp(frame.left, frame.right), y.clamp(frame.top, frame.bottom));
+    let ((left, bottom), (right, top)) = (within(one), within(other));
+    if right > left && bottom > top {
+        pen.fill_rectangle([(left, top), (right, bottom)], Tint { colour: cell.colour, opacity: 1.0 })?;
+    }
+    Ok(())
 }
 
 /// A curve with its signs; those of the curves of one panel are shifted against each other.

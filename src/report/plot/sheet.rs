@@ -39,6 +39,16 @@ pub(super) enum Layer {
     Upright { at: f64, stroke: Stroke },
     /// A horizontal line.
     Level { at: f64, stroke: Stroke },
+    /// Rectangles, as of a map.
+    Cells(Vec<Cell>),
+}
+
+/// A rectangle of one colour, from and to.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Cell {
+    pub x: [f64; 2],
+    pub y: [f64; 2],
+    pub colour: Colour,
 }
 
 /// A colour laid on thinly: 0 is nothing, 1 is opaque.

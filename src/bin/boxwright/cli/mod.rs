@@ -15,6 +15,7 @@ mod driver_summary;
 mod failure;
 mod impedance;
 mod jig;
+mod join;
 mod level;
 mod loudspeaker;
 mod network;
@@ -53,6 +54,7 @@ enum Command {
     Simulate(simulate::Args),
     Network(network::Args),
     Compare(compare::Args),
+    Join(join::Args),
     Completions(paper::CompletionsArgs),
     Man(paper::ManArgs),
 }
@@ -73,6 +75,7 @@ pub fn run() -> ExitCode {
         Command::Simulate(args) => simulate::run(args),
         Command::Network(args) => network::run(args),
         Command::Compare(args) => compare::run(args),
+        Command::Join(args) => join::run(args),
         Command::Completions(args) => paper::completions(args),
         Command::Man(args) => paper::man(args),
     };

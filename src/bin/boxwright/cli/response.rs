@@ -176,6 +176,13 @@ fn summary(responded: &Responded) -> String {
     let snr = document.snr_db.map_or("not known".to_owned(), |snr| format!("{snr:.1} dB"));
     entries.push(Entry::text("signal/noise", snr));
     entries.push(Entry::text("reply's peak", format!("{:.1} dBFS", document.peak_dbfs)));
+    for found in &document.ringing {
+        let words = format!(
+            "{}, Q {}, {} for 60 dB, {:.0} dB re all at its frequency",
+            found.frequency, found.q, found.decay, found.level_db
+        );
+        entries.push(Entry::text("rings", words));
+    }
     entries.extend(thd_words(responded).map(|words| Entry::text("distortion", words)));
     let layout = Layout { width: 100, paint: tell::paint() };
     let mut text = format!("{}\n{}", responded.document.inputs[0].path, numbers_text(&entries, layout));

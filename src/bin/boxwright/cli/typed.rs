@@ -74,6 +74,12 @@ fn positive(text: &str, dimension: Dimension) -> Result<f64, String> {
     if value > 0.0 { Ok(value) } else { Err(format!("{text:?} is not more than 0")) }
 }
 
+/// `5`, `0`: a length that may be nothing.
+pub fn millimetres_or_none(text: &str) -> Result<f64, String> {
+    let mm = number(text, Dimension::Millimetres)?;
+    if mm >= 0.0 { Ok(mm) } else { Err(format!("{text:?} is less than 0")) }
+}
+
 /// `130`, `13 cm`: more than nothing.
 pub fn millimetres(text: &str) -> Result<f64, String> {
     positive(text, Dimension::Millimetres)

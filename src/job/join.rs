@@ -1,0 +1,627 @@
+//! From curves before the cone, before the ports and far away to one curve of the whole loudspeaker.
+
+use super::Pictures;
+use super::design::{DesignError, designs};
+use super::results_folder::{make_folder, overwritten, replace_document};
+use super::simulate::sums;
+use crate::MADE_BY;
+use crate::files::{
+    self, Curve, FileError, JOIN_SCHEMA, JoinDocument, JoinSettings, JoinedColumns, JoinedTable, Measure, SideTable,
+    SurfaceTable, WrittenFile,
+};
+use crate::math::{RisingTable, unwrapped, wrapped_deg};
+use crate::quantity::{Air, Code, Finding, Quantity, Severity, Unit, Whereabouts};
+use crate::report::{LevelCurve, Origin, PhasePanel, Picture, ReportError, ResponsePicture};
+use crate::response::{Joined, ResponseError, Side, join};
+use crate::speaker::{Around, Design, Front, NearToFar, SpeakerError, Surface, Surround, delay_to_port_s, radius_of_m};
+use num_complex::Complex64;
+use std::f64::consts::TAU;
+use std::path::{Path, PathBuf};
+
+/// Curves that are to be joined.
+#[derive(Debug, Clone, PartialEq)]
+pub struct JoinOrder {
+    /// Near fields: the cone, then the ports.
+    pub near: Vec<PathBuf>,
+    /// The gated far field.
+    pub far: PathBuf,
+    /// Area of the cone; absent: the job's.
+    pub cone_m2: Option<f64>,
+    /// Area of a port, one for each port curve, or one for all; empty: the job's.
+    pub ports_m2: Vec<f64>,
+    /// How many ports there are for each port curve; empty: one each.
+    pub port_counts: Vec<u32>,
+    /// Where the ports are on the front; empty: not known.
+    pub ports_at_m: Vec<[f64; 2]>,
+    /// The front; absent: the job's, else an endless wall.
+    pub front: Option<FrontOrder>,
+    /// Where the cone is on it; absent: the job's, else its middle.
+    pub cone_at_m: Option<[f64; 2]>,
+    /// From the surfaces to the near microphone.
+    pub near_m: f64,
+    /// From the loudspeaker to the far microphone; absent: the curve's, the job's, else 1 m.
+    pub distance_m: Option<f64>,
+    /// Where to join; absent: where it is best.
+    pub at_hz: Option<f64>,
+    /// Points an octave of the result.
+    pub points_per_octave: u32,
+    /// The job and its loudspeaker and way, for what is absent.
+    pub job: Option<JoinJob>,
+    /// Where results go; absent: beside the far curve, in a folder named after it.
+    pub out: Option<PathBuf>,
+    /// Whether the picture is drawn.
+    pub pictures: Pictures,
+}
+
+/// What a front is, as the person says it.
+#[derive(Debug, Clone, PartialEq)]
+pub enum FrontOrder {
+    /// An endless wall: nothing is added.
+    Wall,
+    /// Its outline.
+    Front(Front),
+    /// Its width alone.
+    Step {
+        /// The width.
+        width_m: f64,
+    },
+}
+
+/// Where a job tells about the loudspeaker.
+#[derive(Debug, Clone, PartialEq)]
+pub struct JoinJob {
+    /// The job's folder, or its `job.toml`.
+    pub job: PathBuf,
+    /// Which of its loudspeakers; absent: its only one.
+    pub speaker: Option<String>,
+    /// Before which of its ways the microphone stood; absent: the one with the largest cone.
+    pub way: Option<String>,
+}
+
+/// Curves that were joined.
+pub struct JoinedCurves {
+    /// The result as a document.
+    pub document: JoinDocument,
+    /// The picture, where it was drawn.
+    pub picture: Option<Picture>,
+    /// Where the result files are.
+    pub folder: PathBuf,
+}
+
+/// Why curves could not be joined.
+#[derive(Debug, thiserror::Error)]
+#[allow(missing_docs)] // each carries its own message
+pub enum JoinError {
+    #[error(transparent)]
+    File(#[from] FileError),
+    #[error(transparent)]
+    Response(#[from] ResponseError),
+    #[error(transparent)]
+    Design(#[from] DesignError),
+    #[error(transparent)]
+    Speaker(#[from] SpeakerError),
+    #[error(transparent)]
+    Report(#[from] ReportError),
+    #[error("{}: {found}; a response in dB with phase is needed", path.display())]
+    NoResponse { path: PathBuf, found: String },
+    #[error("the area of the cone is not known")]
+    NoArea,
+    #[error("the area of the port before which {} was measured is not known", path.display())]
+    NoPortArea { path: PathBuf },
+    #[error("{found} {what} for {ports} port curves")]
+    PortCount { what: &'static str, found: usize, ports: usize },
+    #[error("a cone or port at {:.0}, {:.0} mm is not on the front", at_mm[0], at_mm[1])]
+    BesideFront { at_mm: [f64; 2] },
+    #[error("{}: no delay against the cone makes this the sound of a port", path.display())]
+    NotAPort { path: PathBuf },
+    #[error("the job has several loudspeakers: {}", known.join(", "))]
+    WhichSpeaker { known: Vec<String> },
+    #[error("the loudspeaker has no way {name:?} with a cone; it has {}", known.join(", "))]
+    WhichWay { name: String, known: Vec<String> },
+    #[error("{}: the results would take its place", path.display())]
+    OverInput { path: PathBuf },
+}
+
+impl JoinError {
+    /// What the person can do next, one sentence in the imperative.
+    pub fn advice(&self) -> &'static str {
+        match self {
+            Self::File(error) => error.advice(),
+            Self::Response(error) => error.advice(),
+            Self::Design(error) => error.advice(),
+            Self::Speaker(error) => error.advice(),
+            Self::Report(error) => error.advice(),
+            Self::NoResponse { .. } => "give the response.csv that boxwright response wrote, or a table with phase",
+            Self::NoArea => "give it with --sd-cm2, or a job whose driver has it with --job",
+            Self::NoPortArea { .. } => "give its diameter with --port-mm",
+            Self::PortCount { .. } => "give one for each port curve, in their order, or one for all",
+            Self::BesideFront { .. } => "count millimetres from the lower left corner of the front",
+            Self::NotAPort { .. } => {
+                "put the cone's curve first and the far one last, and measure both with a loopback, so that their times are known"
+            }
+            Self::WhichSpeaker { .. } => "name one with --speaker",
+            Self::WhichWay { .. } => "name one of them with --way",
+            Self::OverInput { .. } => "give --out another folder",
+        }
+    }
+}
+
+const RESULT_NAMES: [&str; 4] = ["joined.csv", "join.json", "join.svg", "join.png"];
+
+/// The curves as one, written to the folder.
+///
+/// # Errors
+/// [`JoinError`] when a file can't be used, something about the loudspeaker is not known, or the curves do not overlap.
+pub fn join_curves(order: &JoinOrder) -> Result<JoinedCurves, JoinError> {
+    let mut inputs = order.near.clone();
+    inputs.push(order.far.clone());
+    let near: Vec<Curve> = order.near.iter().map(|path| response(path)).collect::<Result<_, _>>()?;
+    let far = response(&order.far)?;
+    let told = Told::of(order, &far, &mut inputs)?;
+    let mut findings = told.findings.clone();
+    let composed = compose(order, &near, &told, &mut findings)?;
+    let far_side = side(&far);
+    let joined = join(&composed.side, &far_side, order.at_hz, order.points_per_octave)?;
+    judge(&joined, &mut findings);
+    findings.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
+    let folder = order.out.clone().unwrap_or_else(|| order.far.with_extension("").join("joined"));
+    if let Some(path) = overwritten(&folder, &RESULT_NAMES, inputs.iter().map(PathBuf::as_path)) {
+        return Err(JoinError::OverInput { path: path.to_owned() });
+    }
+    let reference = far.header_value("level_reference").unwrap_or("reply/drive").to_owned();
+    let picture = (order.pictures == Pictures::Drawn).then(|| picture(order, &joined, &far_side, &reference));
+    let mut document = JoinDocument {
+        schema: JOIN_SCHEMA.into(),
+        made_by: MADE_BY.into(),
+        inputs: sums(&inputs)?,
+        settings: settings(order, &told, &composed),
+        findings,
+        files: Vec::new(),
+        level_reference: reference,
+        joined: joined_table(&joined),
+        near: SideTable {
+            valid_hz: ends(&composed.side.hz),
+            limited_by: composed.limited_by.into(),
+            u_db: joined.u_at_db[0],
+        },
+        far: SideTable { valid_hz: ends(&far_side.hz), limited_by: "the curve".into(), u_db: joined.u_at_db[1] },
+        curve: columns(&joined.whole),
+    };
+    make_folder(&folder)?;
+    document.files = write(&folder, &document, picture.as_ref())?;
+    replace_document(&folder.join("join.json"), &document)?;
+    Ok(JoinedCurves { document, picture, folder })
+}
+
+fn response(path: &Path) -> Result<Curve, JoinError> {
+    let curve = files::read_curve(path)?;
+    if curve.measure == Measure::LevelDb && curve.phase_deg.is_some() && curve.values.len() > 1 {
+        Ok(curve)
+    } else {
+        Err(JoinError::NoResponse { path: path.to_owned(), found: curve.says() })
+    }
+}
+
+fn ends(hz: &[f64]) -> [f64; 2] {
+    [hz[0], hz[hz.len() - 1]]
+}
+
+fn side(curve: &Curve) -> Side {
+    Side {
+        hz: curve.frequency_hz.clone(),
+        level_db: curve.values.clone(),
+        phase_rad: curve.phase_deg.iter().flatten().map(|degrees| degrees.to_radians()).collect(),
+        u_db: curve.u.clone().unwrap_or_else(|| vec![0.0; curve.values.len()]),
+    }
+}
+
+/// What options and job tell about the loudspeaker.
+struct Told {
+    surfaces: Vec<Surface>,
+    surround: Surround,
+    front_is: String,
+    distance_from: &'static str,
+    temperature_c: f64,
+    findings: Vec<Finding>,
+}
+
+impl Told {
+    fn of(order: &JoinOrder, far: &Curve, inputs: &mut Vec<PathBuf>) -> Result<Self, JoinError> {
+        let mut findings = Vec::new();
+        let told = order.job.as_ref().map(|asked| of_job(asked, inputs)).transpose()?;
+        let way = told.as_ref().map(|told| &told.design.ways[told.way]);
+        let cone_m2 = order.cone_m2.or(way.and_then(|way| way.cone()?.sd_m2)).ok_or(JoinError::NoArea)?;
+        let (front, front_is) = match (&order.front, told.as_ref().and_then(|told| told.design.front.clone())) {
+            (Some(FrontOrder::Wall), _) => (Around::Wall, "endless wall".to_owned()),
+            (Some(FrontOrder::Front(front)), _) => (Around::Front(front.clone()), front_words(front)),
+            (Some(FrontOrder::Step { width_m }), _) => {
+                (Around::Step { width_m: *width_m }, format!("a step for a width of {:.0} mm", 1e3 * width_m))
+            }
+            (None, Some(front)) => (Around::Front(front.clone()), front_words(&front)),
+            (None, None) => {
+                let says =
+                    "nothing says what the front is, so that the bass is told for an endless wall, up to 6 dB too loud";
+                findings.push(note(Code::Assumed, Severity::Caution, says, "give --baffle WIDTHxHEIGHT, or --job"));
+                (Around::Wall, "endless wall".to_owned())
+            }
+        };
+        let middle_m = match &front {
+            Around::Front(front) => front.middle_m(),
+            Around::Wall | Around::Step { .. } => [0.0; 2],
+        };
+        let cone_m = order.cone_at_m.or(way.and_then(|way| way.at_m)).unwrap_or(middle_m);
+        let axis_m = match &told {
+            Some(told) if order.cone_at_m.is_none() && matches!(front, Around::Front(_)) => told.design.axis_m(),
+            _ => cone_m,
+        };
+        let (distance_m, distance_from) = distance(order, far, told.as_ref(), &mut findings);
+        let temperature_c =
+            told.as_ref().map_or(Air::default().temperature_c(), |told| told.design.air.temperature_c());
+        let air = told.as_ref().map_or(Air::default(), |told| told.design.air);
+        let port_m2 = told.as_ref().and_then(|told| told.port_m2);
+        Ok(Self {
+            surfaces: surfaces(order, cone_m2, port_m2)?,
+            surround: Surround { front, cone_m, axis_m, distance_m, speed_m_s: air.speed_of_sound_m_s() },
+            front_is,
+            distance_from,
+            temperature_c,
+            findings,
+        })
+    }
+}
+
+struct OfJob {
+    design: Design,
+    way: usize,
+    port_m2: Option<f64>,
+    distance_m: Option<f64>,
+}
+
+fn of_job(asked: &JoinJob, inputs: &mut Vec<PathBuf>) -> Result<OfJob, JoinError> {
+    let path = files::job_path(&asked.job);
+    let job = files::read_job(&path)?;
+    let mut all = designs(&job, &path, asked.speaker.as_deref())?;
+    if all.len() > 1 {
+        return Err(JoinError::WhichSpeaker { known: all.into_iter().map(|one| one.name).collect() });
+    }
+    let designed = all.swap_remove(0);
+    inputs.push(path);
+    inputs.extend(designed.inputs);
+    let ways = &designed.design.ways;
+    let with_cone = || ways.iter().enumerate().filter_map(|(at, way)| Some((at, way.cone()?.sd_m2?)));
+    let way = match &asked.way {
+        Some(name) => {
+            with_cone().map(|(at, _)| at).find(|at| ways[*at].name == *name).ok_or_else(|| JoinError::WhichWay {
+                name: name.clone(),
+                known: with_cone().map(|(at, _)| ways[at].name.clone()).collect(),
+            })?
+        }
+        None => with_cone().max_by(|a, b| a.1.total_cmp(&b.1)).map(|(at, _)| at).ok_or(JoinError::NoArea)?,
+    };
+    let port_m2 = designed.design.cabinet.and_then(|cabinet| match cabinet.opening {
+        crate::speaker::CabinetOpening::Port(port) => Some(port.area_m2()),
+        _ => None,
+    });
+    Ok(OfJob { design: designed.design, way, port_m2, distance_m: job.bench.distance_m })
+}
+
+fn front_words(front: &Front) -> String {
+    match front {
+        Front::Sphere { diameter_m } => format!("a ball of {:.0} mm", 1e3 * diameter_m),
+        Front::Flat(baffle) => match &baffle.outline {
+            crate::baffle::Outline::Circle { diameter_m, .. } => format!("a disc of {:.0} mm", 1e3 * diameter_m),
+            crate::baffle::Outline::Polygon(corners) => {
+                let reach = |at: usize| corners.iter().map(|corner| corner[at]).fold(0.0, f64::max);
+                format!(
+                    "{:.0} × {:.0} mm, edges of {:.0} mm",
+                    1e3 * reach(0),
+                    1e3 * reach(1),
+                    1e3 * baffle.edge_radius_m
+                )
+            }
+        },
+    }
+}
+
+fn distance(order: &JoinOrder, far: &Curve, told: Option<&OfJob>, findings: &mut Vec<Finding>) -> (f64, &'static str) {
+    let of_header = |key: &str| far.header_value(key)?.parse::<f64>().ok().filter(|metres| *metres > 0.0);
+    let sources = [
+        (order.distance_m, "asked for"),
+        (of_header("distance_m"), "the far curve"),
+        (told.and_then(|told| told.distance_m), "the job"),
+        (of_header("travelled_m"), "the time of flight"),
+    ];
+    match sources.into_iter().find_map(|(metres, from)| Some((metres?, from))) {
+        Some(found) => found,
+        None => {
+            let says = "nothing says how far away the microphone stood; 1 m is assumed, which shifts the level and little else";
+            findings.push(note(Code::Assumed, Severity::Note, says, "give it with --distance"));
+            (1.0, "assumed")
+        }
+    }
+}
+
+fn surfaces(order: &JoinOrder, cone_m2: f64, port_m2: Option<f64>) -> Result<Vec<Surface>, JoinError> {
+    let ports = order.near.len() - 1;
+    let fits = |what: &'static str, found: usize, needed: &[usize]| {
+        if needed.contains(&found) { Ok(()) } else { Err(JoinError::PortCount { what, found, ports }) }
+    };
+    fits("port sizes", order.ports_m2.len(), &[0, 1, ports])?;
+    fits("numbers of ports", order.port_counts.len(), &[0, 1, ports])?;
+    fits("places", order.ports_at_m.len(), &[0, ports])?;
+    let cone = Surface { radius_m: radius_of_m(cone_m2), place_m: order.cone_at_m, count: 1, away_m: order.near_m };
+    let each = |at: usize, all: usize| if all == 1 { 0 } else { at };
+    let port = |at: usize| {
+        let area_m2 = order.ports_m2.get(each(at, order.ports_m2.len())).copied().or(port_m2);
+        Ok(Surface {
+            radius_m: radius_of_m(area_m2.ok_or_else(|| JoinError::NoPortArea { path: order.near[at + 1].clone() })?),
+            place_m: order.ports_at_m.get(at).copied(),
+            count: order.port_counts.get(each(at, order.port_counts.len())).copied().unwrap_or(1),
+            away_m: order.near_m,
+        })
+    };
+    std::iter::once(Ok(cone)).chain((0..ports).map(port)).collect()
+}
+
+/// The near fields as they would be far away.
+struct Composed {
+    side: Side,
+    limited_by: &'static str,
+    delays_s: Vec<f64>,
+    delay_from: Option<&'static str>,
+}
+
+/// A port's ratio to the cone is compared with a resonance from its curve's lowest frequency up to this.
+const RESONANCE_TO_HZ: f64 = 200.0;
+
+fn compose(order: &JoinOrder, near: &[Curve], told: &Told, findings: &mut Vec<Finding>) -> Result<Composed, JoinError> {
+    let sides: Vec<Side> = near.iter().map(side).collect();
+    let reads: Vec<Reads> =
+        sides.iter().zip(&order.near).map(|(side, path)| Reads::of(side, path)).collect::<Result<_, _>>()?;
+    let scale = NearToFar::new(&told.surfaces, &told.surround).ok_or_else(|| {
+        let place = told.surfaces.iter().find_map(|surface| surface.place_m).unwrap_or(told.surround.cone_m);
+        JoinError::BesideFront { at_mm: place.map(|side| 1e3 * side) }
+    })?;
+    let (delays_s, delay_from) = delays(order, near, &reads, told, findings)?;
+    let lowest_hz = sides.iter().map(|side| side.hz[0]).fold(0.0, f64::max);
+    let curves_hz = sides.iter().map(|side| side.hz[side.hz.len() - 1]).fold(f64::MAX, f64::min);
+    let highest_hz = scale.highest_hz().min(curves_hz);
+    let limited_by = if scale.highest_hz() < curves_hz { "ka = 1" } else { "the curve" };
+    let hz: Vec<f64> = sides[0].hz.iter().copied().filter(|hz| (lowest_hz..=highest_hz).contains(hz)).collect();
+    if hz.len() < 2 {
+        return Err(ResponseError::NoValidBand { lowest_hz, highest_hz }.into());
+    }
+    let mut whole = Side { hz, ..Side::default() };
+    for at in 0..whole.hz.len() {
+        let hz = whole.hz[at];
+        let read: Vec<(Complex64, f64)> = reads.iter().map(|read| read.at(hz)).collect();
+        let heard: Vec<Complex64> = read
+            .iter()
+            .zip(&delays_s)
+            .map(|((value, _), delay_s)| value * Complex64::cis(TAU * hz * delay_s))
+            .collect();
+        let sum = scale.at(hz, &heard);
+        // Each surface's own doubt moves the sum by its share of it.
+        let nudged = |surface: usize| {
+            let mut alone = vec![Complex64::ZERO; heard.len()];
+            alone[surface] = heard[surface];
+            read[surface].1 * scale.at(hz, &alone).norm() / sum.norm()
+        };
+        let measured_db = (0..heard.len()).map(|surface| nudged(surface).powi(2)).sum::<f64>().sqrt();
+        whole.level_db.push(20.0 * sum.norm().log10());
+        whole.phase_rad.push(sum.arg());
+        whole.u_db.push(measured_db.hypot(scale.u_db(hz)));
+    }
+    Ok(Composed { side: whole, limited_by, delays_s, delay_from })
+}
+
+/// A curve that can be read between its points.
+struct Reads {
+    level_db: RisingTable,
+    phase_rad: RisingTable,
+    u_db: RisingTable,
+}
+
+impl Reads {
+    fn of(side: &Side, path: &Path) -> Result<Self, JoinError> {
+        let logarithms: Vec<f64> = side.hz.iter().map(|hz| hz.ln()).collect();
+        let table = |values: Vec<f64>| {
+            let found = "its frequencies do not rise".to_owned();
+            RisingTable::new(logarithms.clone(), values).ok_or(JoinError::NoResponse { path: path.to_owned(), found })
+        };
+        Ok(Self {
+            level_db: table(side.level_db.clone())?,
+            phase_rad: table(unwrapped(side.phase_rad.iter().copied()))?,
+            u_db: table(side.u_db.clone())?,
+        })
+    }
+
+    fn at(&self, hz: f64) -> (Complex64, f64) {
+        let [first, last] = self.level_db.range();
+        let at = |table: &RisingTable| table.at(hz.ln().clamp(first, last)).unwrap_or(0.0);
+        (Complex64::from_polar(10f64.powf(at(&self.level_db) / 20.0), at(&self.phase_rad)), at(&self.u_db))
+    }
+}
+
+/// How much later each near curve is referred than the cone's, s: what its phase is turned back by.
+fn delays(
+    order: &JoinOrder,
+    near: &[Curve],
+    reads: &[Reads],
+    told: &Told,
+    findings: &mut Vec<Finding>,
+) -> Result<(Vec<f64>, Option<&'static str>), JoinError> {
+    if near.len() == 1 {
+        return Ok((vec![0.0], None));
+    }
+    // With a loopback the arrival is a time of flight, the same clock for all.
+    let arrival_s = |curve: &Curve| {
+        curve.header_value("travelled_m")?;
+        Some(1e-3 * curve.header_value("arrival_ms")?.parse::<f64>().ok()?)
+    };
+    if let Some(arrivals) = near.iter().map(arrival_s).collect::<Option<Vec<f64>>>() {
+        return Ok((arrivals.iter().map(|arrival| arrivals[0] - arrival).collect(), Some("the loopback")));
+    }
+    let says =
+        "no loopback tells when port and cone sounded, so that their delay was taken from the resonance that they form";
+    findings.push(note(Code::Assumed, Severity::Note, says, "measure both with a loopback"));
+    let mut all = vec![0.0];
+    for (at, port) in near.iter().enumerate().skip(1) {
+        let hz: Vec<f64> = port.frequency_hz.iter().copied().filter(|hz| *hz <= RESONANCE_TO_HZ).collect();
+        let scale = |surface: &Surface| surface.radius_m;
+        let ratio: Vec<Complex64> = hz
+            .iter()
+            .map(|&hz| reads[at].at(hz).0 * scale(&told.surfaces[at]) / (reads[0].at(hz).0 * scale(&told.surfaces[0])))
+            .collect();
+        let delay_s = delay_to_port_s(&hz, &ratio);
+        all.push(delay_s.ok_or_else(|| JoinError::NotAPort { path: order.near[at].clone() })?);
+    }
+    Ok((all, Some("the resonance of port and box")))
+}
+
+/// Levels that differ by more than this have not one gain.
+const OTHER_GAIN_DB: f64 = 1.0;
+/// Curves that disagree by more than this where they meet do not belong together.
+const POOR_DB: f64 = 1.0;
+
+fn judge(joined: &Joined, findings: &mut Vec<Finding>) {
+    let frequency = files::frequency_text;
+    if joined.turned {
+        let says = "near and far field have opposite polarity; the near one was turned over";
+        findings.push(note(Code::ReversedPolarity, Severity::Caution, says, "check the wires of both captures"));
+    }
+    if joined.rms_db > POOR_DB {
+        let says = format!(
+            "near and far field disagree by {:.1} dB rms between {} and {}",
+            joined.rms_db,
+            frequency(joined.overlap_hz[0]),
+            frequency(joined.overlap_hz[1])
+        );
+        let advice = "look whether front, place and area are right, whether a reflection lies in the far gate, and whether another way sounds there";
+        findings.push(note(Code::PoorFit, Severity::Caution, &says, advice));
+    }
+    if joined.level_db[0].abs() > OTHER_GAIN_DB.max(2.0 * joined.level_db[1]) {
+        let says = format!(
+            "the near field had to be moved by {:+.1} dB; with one gain in both captures it would be none",
+            joined.level_db[0]
+        );
+        let advice =
+            "nothing needs doing if the gain was changed between the captures; otherwise check area and distance";
+        findings.push(note(Code::Assumed, Severity::Note, &says, advice));
+    }
+}
+
+fn note(code: Code, severity: Severity, says: &str, advice: &str) -> Finding {
+    Finding { code, severity, says: says.into(), advice: advice.into(), at: Whereabouts::default() }
+}
+
+fn settings(order: &JoinOrder, told: &Told, composed: &Composed) -> JoinSettings {
+    let millimetres = |place: [f64; 2]| place.map(|side| 1e3 * side);
+    let table = |(at, surface): (usize, &Surface)| SurfaceTable {
+        what: if at == 0 { "cone" } else { "port" }.into(),
+        area_cm2: 1e4 * std::f64::consts::PI * surface.radius_m * surface.radius_m,
+        count: surface.count,
+        microphone_mm: 1e3 * surface.away_m,
+        at_mm: surface.place_m.map(millimetres),
+        delay_ms: (at > 0).then(|| 1e3 * composed.delays_s[at]),
+    };
+    JoinSettings {
+        surfaces: told.surfaces.iter().enumerate().map(table).collect(),
+        front: told.front_is.clone(),
+        cone_at_mm: millimetres(told.surround.cone_m),
+        axis_at_mm: millimetres(told.surround.axis_m),
+        distance_m: told.surround.distance_m,
+        distance_from: told.distance_from.into(),
+        at_hz: order.at_hz,
+        port_delay_from: composed.delay_from.map(str::to_owned),
+        points_per_octave: order.points_per_octave,
+        temperature_c: told.temperature_c,
+        job: order.job.as_ref().map(|asked| asked.job.display().to_string()),
+        speaker: order.job.as_ref().and_then(|asked| asked.speaker.clone()),
+    }
+}
+
+fn joined_table(joined: &Joined) -> JoinedTable {
+    JoinedTable {
+        at_hz: joined.at_hz,
+        overlap_hz: joined.overlap_hz,
+        level: Quantity { value: joined.level_db[0], u: joined.level_db[1], unit: Unit::Decibel },
+        delay_ms: 1e3 * joined.delay_s,
+        polarity: if joined.turned { "-" } else { "+" }.into(),
+        disagreement_rms_db: joined.rms_db,
+        worst_db: joined.worst[0],
+        worst_at_hz: joined.worst[1],
+        disagreement_rms_deg: joined.rms_rad.to_degrees(),
+    }
+}
+
+fn columns(side: &Side) -> JoinedColumns {
+    JoinedColumns {
+        frequency_hz: side.hz.clone(),
+        level_db: side.level_db.clone(),
+        phase_deg: side.phase_rad.iter().map(|rad| wrapped_deg(*rad)).collect(),
+        u_db: side.u_db.clone(),
+    }
+}
+
+fn picture(order: &JoinOrder, joined: &Joined, far: &Side, reference: &str) -> Picture {
+    let name = order.far.parent().and_then(Path::file_name).map(|name| name.to_string_lossy().into_owned());
+    let curve = |name: &str, side: &Side, u: bool| LevelCurve {
+        name: name.into(),
+        origin: Origin::Measured,
+        frequency_hz: side.hz.clone(),
+        level_db: side.level_db.clone(),
+        u_db: if u { side.u_db.clone() } else { Vec::new() },
+        phase_deg: side.phase_rad.iter().map(|rad| rad.to_degrees()).collect(),
+    };
+    ResponsePicture {
+        title: format!(
+            "{}: near and far field, joined at {}",
+            name.unwrap_or_default(),
+            files::frequency_text(joined.at_hz)
+        ),
+        level_reference: reference.replace("uPa", "µPa"),
+        curves: vec![
+            curve("joined", &joined.whole, true),
+            curve("near field, as far away", &joined.near, false),
+            curve("far field", far, false),
+        ],
+        valid_hz: Some(ends(&joined.whole.hz)),
+        shown_hz: None,
+        phase: PhasePanel::Absent,
+    }
+    .picture()
+}
+
+/// Writes everything but the document itself, and lists all with it.
+fn write(folder: &Path, document: &JoinDocument, picture: Option<&Picture>) -> Result<Vec<WrittenFile>, JoinError> {
+    let mut written = Vec::new();
+    let mut listed = |name: &str, what: &str| {
+        let path = folder.join(name);
+        written.push(WrittenFile { path: path.display().to_string(), what: what.to_owned() });
+        path
+    };
+    let curve = Curve {
+        measure: Measure::LevelDb,
+        frequency_hz: document.curve.frequency_hz.clone(),
+        values: document.curve.level_db.clone(),
+        phase_deg: Some(document.curve.phase_deg.clone()),
+        u: Some(document.curve.u_db.clone()),
+        u_noise: None,
+        header: vec![
+            ("schema".to_owned(), document.schema.clone()),
+            ("made_by".to_owned(), document.made_by.clone()),
+            ("level_reference".to_owned(), document.level_reference.clone()),
+            ("distance_m".to_owned(), document.settings.distance_m.to_string()),
+            ("joined_at_hz".to_owned(), document.joined.at_hz.to_string()),
+        ],
+        notes: Vec::new(),
+    };
+    files::replace_curve(&listed("joined.csv", "the whole curve"), &curve)?;
+    if let Some(picture) = picture {
+        files::replace(&listed("join.svg", "picture"), picture.svg()?.as_bytes())?;
+        files::replace(&listed("join.png", "picture"), &picture.png()?)?;
+    }
+    listed("join.json", "this document");
+    Ok(written)
+}

@@ -8,4 +8,4 @@ mod sphere;
 pub use edge::{Diffraction, FlatBaffle, piston};
 pub use near_field::NearField;
 pub use outline::Outline;
-pub use sphere::sphere_gain;
+pub use sphere::{cap_gain, sphere_gain};

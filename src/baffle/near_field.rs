@@ -73,10 +73,7 @@ impl NearField {
         match &self.around {
             Around::Wall => wall,
             Around::Edges(ways_m) => wall - piston(wave_number * self.radius_m) * answer(ways_m, wave_number),
-            Around::Ball { radius_m } => {
-                let half_angle = (self.radius_m / radius_m).clamp(0.0, 1.0).asin();
-                cap_gain(wave_number, *radius_m, radius_m + self.away_m, half_angle)
-            }
+            Around::Ball { radius_m } => cap_gain(wave_number, *radius_m, self.radius_m, radius_m + self.away_m, 1.0),
         }
     }
 

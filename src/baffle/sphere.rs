@@ -43,36 +43,38 @@ pub fn sphere_gain(wave_number: f64, radius_m: f64, ear_m: f64, cosine: f64) -> 
     -sum * phase * direct_m / (wave_number * radius_m * radius_m)
 }
 
-/// Pressure on the axis of a cap that moves radially, over jωρ times its volume velocity, 1/m; `ear_m` from the sphere's centre, `half_angle_rad`
-/// between the axis and the cap's rim.
+/// Pressure of a cap that moves radially, over jωρ times its volume velocity, 1/m: `rim_m` is the radius of its rim, `ear_m` the way from the
+/// sphere's centre to the ear, at an angle from the cap's axis whose cosine is given.
 ///
 /// ```text
-/// −(1/(4πkR²))·Σ_n (2n + 1)·C_n·h_n(kr)/h_n'(kR)        C_n = (P_{n−1}(cos α) − P_{n+1}(cos α))/((2n + 1)·(1 − cos α))
+/// −(1/(4πkR²))·Σ_n (2n + 1)·C_n·P_n(cos γ)·h_n(kr)/h_n'(kR)        C_n = (P_{n−1}(cos α) − P_{n+1}(cos α))/((2n + 1)·(1 − cos α))
 /// ```
 ///
 /// P. M. Morse, K. U. Ingard, "Theoretical Acoustics", section 7.2. Where h_n grows out of all numbers the ratio is its static one,
 /// −kR·(R/r)^{n+1}/(n + 1).
-pub(super) fn cap_gain(wave_number: f64, radius_m: f64, ear_m: f64, half_angle_rad: f64) -> Complex64 {
+pub fn cap_gain(wave_number: f64, radius_m: f64, rim_m: f64, ear_m: f64, cosine: f64) -> Complex64 {
     let ratio = radius_m / ear_m.max(radius_m * CLOSEST);
     let (ka, kr) = (wave_number * radius_m, wave_number * radius_m / ratio);
     let (mut at_ear, mut at_wall) = (Hankel::new(kr), Hankel::new(ka));
-    let cosine = half_angle_rad.cos();
-    // P_{n−1}, P_n, P_{n+1} at the rim; P_{−1} = 1 makes C_0 = 1.
-    let [mut before, mut here] = [1.0, 1.0];
+    let rim = (1.0 - (rim_m / radius_m).min(1.0).powi(2)).sqrt();
+    // P_{n−1}, P_n at the rim, where P_{−1} = 1 makes C_0 = 1, and at the ear.
+    let [mut before, mut here, mut ear_before, mut ear_here] = [1.0, 1.0, 0.0, 1.0];
     let mut sum = Complex64::ZERO;
     let mut falling = ratio;
     for n in 0..MOST_TERMS {
         let order = f64::from(n);
-        let after = ((2.0 * order + 1.0) * cosine * here - order * before) / (order + 1.0);
+        let next = |x: f64, here: f64, before: f64| ((2.0 * order + 1.0) * x * here - order * before) / (order + 1.0);
+        let after = next(rim, here, before);
         let exact = at_ear.value / at_wall.slope();
         let reach = if exact.is_finite() { exact } else { (-ka * falling / (order + 1.0)).into() };
-        let share = if n == 0 { 1.0 } else { (before - after) / (1.0 - cosine) };
-        sum += share * reach;
-        if falling < LAST_TERM {
+        let share = if n == 0 { 1.0 } else { (before - after) / (1.0 - rim) };
+        sum += share * ear_here * reach;
+        if falling < LAST_TERM && order > ka {
             break;
         }
         falling *= ratio;
         (before, here) = (here, after);
+        (ear_before, ear_here) = (ear_here, next(cosine, ear_here, ear_before));
         at_ear.raise();
         at_wall.raise();
     }

@@ -9,13 +9,12 @@ use crate::files::{
     self, Curve, FileError, JOIN_SCHEMA, JoinDocument, JoinSettings, JoinedColumns, JoinedTable, Measure, SideTable,
     SurfaceTable, WrittenFile,
 };
-use crate::math::{RisingTable, unwrapped, wrapped_deg};
+use crate::math::wrapped_deg;
 use crate::quantity::{Air, Code, Finding, Quantity, Severity, Unit, Whereabouts};
 use crate::report::{LevelCurve, Origin, PhasePanel, Picture, ReportError, ResponsePicture};
 use crate::response::{Joined, ResponseError, Side, join};
 use crate::speaker::{Around, Design, Front, NearToFar, SpeakerError, Surface, Surround, delay_to_port_s, radius_of_m};
 use num_complex::Complex64;
-use std::f64::consts::TAU;
 use std::path::{Path, PathBuf};
 
 /// Curves that are to be joined.
@@ -367,7 +366,7 @@ fn surfaces(order: &JoinOrder, cone_m2: f64, port_m2: Option<f64>) -> Result<Vec
 struct Composed {
     side: Side,
     limited_by: &'static str,
-    delays_s: Vec<f64>,
+    earlier_s: Vec<f64>,
     delay_from: Option<&'static str>,
 }
 
@@ -376,78 +375,21 @@ const RESONANCE_TO_HZ: f64 = 200.0;
 
 fn compose(order: &JoinOrder, near: &[Curve], told: &Told, findings: &mut Vec<Finding>) -> Result<Composed, JoinError> {
     let sides: Vec<Side> = near.iter().map(side).collect();
-    let reads: Vec<Reads> =
-        sides.iter().zip(&order.near).map(|(side, path)| Reads::of(side, path)).collect::<Result<_, _>>()?;
     let scale = NearToFar::new(&told.surfaces, &told.surround).ok_or_else(|| {
         let place = told.surfaces.iter().find_map(|surface| surface.place_m).unwrap_or(told.surround.cone_m);
         JoinError::BesideFront { at_mm: place.map(|side| 1e3 * side) }
     })?;
-    let (delays_s, delay_from) = delays(order, near, &reads, told, findings)?;
-    let lowest_hz = sides.iter().map(|side| side.hz[0]).fold(0.0, f64::max);
+    let (earlier_s, delay_from) = delays(order, near, &sides, told, findings)?;
     let curves_hz = sides.iter().map(|side| side.hz[side.hz.len() - 1]).fold(f64::MAX, f64::min);
-    let highest_hz = scale.highest_hz().min(curves_hz);
     let limited_by = if scale.highest_hz() < curves_hz { "ka = 1" } else { "the curve" };
-    let hz: Vec<f64> = sides[0].hz.iter().copied().filter(|hz| (lowest_hz..=highest_hz).contains(hz)).collect();
-    if hz.len() < 2 {
-        return Err(ResponseError::NoValidBand { lowest_hz, highest_hz }.into());
-    }
-    let mut whole = Side { hz, ..Side::default() };
-    for at in 0..whole.hz.len() {
-        let hz = whole.hz[at];
-        let read: Vec<(Complex64, f64)> = reads.iter().map(|read| read.at(hz)).collect();
-        let heard: Vec<Complex64> = read
-            .iter()
-            .zip(&delays_s)
-            .map(|((value, _), delay_s)| value * Complex64::cis(TAU * hz * delay_s))
-            .collect();
-        let sum = scale.at(hz, &heard);
-        // Each surface's own doubt moves the sum by its share of it.
-        let nudged = |surface: usize| {
-            let mut alone = vec![Complex64::ZERO; heard.len()];
-            alone[surface] = heard[surface];
-            read[surface].1 * scale.at(hz, &alone).norm() / sum.norm()
-        };
-        let measured_db = (0..heard.len()).map(|surface| nudged(surface).powi(2)).sum::<f64>().sqrt();
-        whole.level_db.push(20.0 * sum.norm().log10());
-        whole.phase_rad.push(sum.arg());
-        whole.u_db.push(measured_db.hypot(scale.u_db(hz)));
-    }
-    Ok(Composed { side: whole, limited_by, delays_s, delay_from })
+    Ok(Composed { side: scale.curve(&sides, &earlier_s)?, limited_by, earlier_s, delay_from })
 }
 
-/// A curve that can be read between its points.
-struct Reads {
-    level_db: RisingTable,
-    phase_rad: RisingTable,
-    u_db: RisingTable,
-}
-
-impl Reads {
-    fn of(side: &Side, path: &Path) -> Result<Self, JoinError> {
-        let logarithms: Vec<f64> = side.hz.iter().map(|hz| hz.ln()).collect();
-        let table = |values: Vec<f64>| {
-            let found = "its frequencies do not rise".to_owned();
-            RisingTable::new(logarithms.clone(), values).ok_or(JoinError::NoResponse { path: path.to_owned(), found })
-        };
-        Ok(Self {
-            level_db: table(side.level_db.clone())?,
-            phase_rad: table(unwrapped(side.phase_rad.iter().copied()))?,
-            u_db: table(side.u_db.clone())?,
-        })
-    }
-
-    fn at(&self, hz: f64) -> (Complex64, f64) {
-        let [first, last] = self.level_db.range();
-        let at = |table: &RisingTable| table.at(hz.ln().clamp(first, last)).unwrap_or(0.0);
-        (Complex64::from_polar(10f64.powf(at(&self.level_db) / 20.0), at(&self.phase_rad)), at(&self.u_db))
-    }
-}
-
-/// How much later each near curve is referred than the cone's, s: what its phase is turned back by.
+/// How much earlier each near curve is referred than the cone's, s.
 fn delays(
     order: &JoinOrder,
     near: &[Curve],
-    reads: &[Reads],
+    sides: &[Side],
     told: &Told,
     findings: &mut Vec<Finding>,
 ) -> Result<(Vec<f64>, Option<&'static str>), JoinError> {
@@ -465,13 +407,16 @@ fn delays(
     let says =
         "no loopback tells when port and cone sounded, so that their delay was taken from the resonance that they form";
     findings.push(note(Code::Assumed, Severity::Note, says, "measure both with a loopback"));
+    let readers = sides.iter().map(Side::reader).collect::<Result<Vec<_>, _>>()?;
     let mut all = vec![0.0];
     for (at, port) in near.iter().enumerate().skip(1) {
         let hz: Vec<f64> = port.frequency_hz.iter().copied().filter(|hz| *hz <= RESONANCE_TO_HZ).collect();
-        let scale = |surface: &Surface| surface.radius_m;
         let ratio: Vec<Complex64> = hz
             .iter()
-            .map(|&hz| reads[at].at(hz).0 * scale(&told.surfaces[at]) / (reads[0].at(hz).0 * scale(&told.surfaces[0])))
+            .map(|&hz| {
+                let [port, cone] = [at, 0].map(|of| readers[of].at(hz).value() * told.surfaces[of].radius_m);
+                port / cone
+            })
             .collect();
         let delay_s = delay_to_port_s(&hz, &ratio);
         all.push(delay_s.ok_or_else(|| JoinError::NotAPort { path: order.near[at].clone() })?);
@@ -523,7 +468,7 @@ fn settings(order: &JoinOrder, told: &Told, composed: &Composed) -> JoinSettings
         count: surface.count,
         microphone_mm: 1e3 * surface.away_m,
         at_mm: surface.place_m.map(millimetres),
-        delay_ms: (at > 0).then(|| 1e3 * composed.delays_s[at]),
+        delay_ms: (at > 0).then(|| 1e3 * composed.earlier_s[at]),
     };
     JoinSettings {
         surfaces: told.surfaces.iter().enumerate().map(table).collect(),

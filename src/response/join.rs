@@ -14,23 +14,10 @@
 //! in the band where both hold (quoted in public excerpts); weights and the choice of f_j are ours.
 
 use super::ResponseError;
-use crate::math::{RisingTable, unwrapped};
+use super::side::{Point, Side, SideReader};
 use crate::quantity::FrequencyGrid;
 use num_complex::Complex64;
 use std::f64::consts::{PI, SQRT_2, TAU};
-
-/// A response that is to be joined; columns of one length.
-#[derive(Debug, Clone, Default, PartialEq)]
-pub struct Side {
-    /// Rising frequencies.
-    pub hz: Vec<f64>,
-    /// dB.
-    pub level_db: Vec<f64>,
-    /// rad.
-    pub phase_rad: Vec<f64>,
-    /// Standard uncertainty of the level, dB.
-    pub u_db: Vec<f64>,
-}
 
 /// Both made one.
 #[derive(Debug, Clone, PartialEq)]
@@ -78,7 +65,7 @@ const WIDEST_S: f64 = 20e-3;
 /// # Errors
 /// [`ResponseError::NoOverlap`] where the bands share less than a third of an octave, or not the frequency that was asked for.
 pub fn join(near: &Side, far: &Side, at_hz: Option<f64>, points_per_octave: u32) -> Result<Joined, ResponseError> {
-    let (near_at, far_at) = (Read::of(near)?, Read::of(far)?);
+    let (near_at, far_at) = (near.reader()?, far.reader()?);
     let shared = [near.hz[0].max(far.hz[0]), last(&near.hz).min(last(&far.hz))];
     let none = ResponseError::NoOverlap {
         near_from_hz: near.hz[0],
@@ -155,46 +142,6 @@ fn weight(hz: f64, [from_hz, to_hz]: [f64; 2]) -> f64 {
     0.5 + 0.5 * (PI * place.clamp(0.0, 1.0)).cos()
 }
 
-/// A curve at one frequency.
-#[derive(Debug, Clone, Copy)]
-struct Point {
-    level_db: f64,
-    phase_rad: f64,
-    u_db: f64,
-}
-
-impl Point {
-    fn value(self) -> Complex64 {
-        Complex64::from_polar(10f64.powf(self.level_db / 20.0), self.phase_rad)
-    }
-}
-
-/// A side that can be read between its points.
-struct Read {
-    level_db: RisingTable,
-    phase_rad: RisingTable,
-    u_db: RisingTable,
-}
-
-impl Read {
-    fn of(side: &Side) -> Result<Self, ResponseError> {
-        let logarithms: Vec<f64> = side.hz.iter().map(|hz| hz.ln()).collect();
-        let table = |values: Vec<f64>| RisingTable::new(logarithms.clone(), values).ok_or(ResponseError::NotACurve);
-        Ok(Self {
-            level_db: table(side.level_db.clone())?,
-            phase_rad: table(unwrapped(side.phase_rad.iter().copied()))?,
-            u_db: table(side.u_db.clone())?,
-        })
-    }
-
-    /// Beyond an end the end itself: it does not count there.
-    fn at(&self, hz: f64) -> Point {
-        let [first, last] = self.level_db.range();
-        let at = |table: &RisingTable| table.at(hz.ln().clamp(first, last)).unwrap_or(0.0);
-        Point { level_db: at(&self.level_db), phase_rad: at(&self.phase_rad), u_db: at(&self.u_db) }
-    }
-}
-
 /// How both sides meet in a band.
 struct Meeting {
     level_db: f64,
@@ -209,7 +156,7 @@ struct Meeting {
 }
 
 impl Meeting {
-    fn at(near: &Read, far: &Read, band_hz: [f64; 2]) -> Option<Self> {
+    fn at(near: &SideReader, far: &SideReader, band_hz: [f64; 2]) -> Option<Self> {
         let grid = FrequencyGrid::of_octave_fractions(band_hz, POINTS).ok()?;
         let points: Vec<(f64, Point, Point)> = grid.hz().iter().map(|&hz| (hz, near.at(hz), far.at(hz))).collect();
         let count = points.len() as f64;

@@ -22,8 +22,9 @@
 
 use super::design::{Front, Space};
 use super::reach::{Before, distance};
-use crate::baffle::{NearField, sphere_gain};
+use crate::baffle::{NearField, cap_gain};
 use crate::math::{solved, weighted_plane};
+use crate::response::{Point, ResponseError, Side, SideReader};
 use num_complex::Complex64;
 use std::f64::consts::{PI, SQRT_2, TAU};
 
@@ -124,11 +125,45 @@ impl<'a> NearToFar<'a> {
         let Some(flows) = solved(&matrix, near_pa) else { return Complex64::ZERO };
         let straight_m = self.way_m(0);
         let far = |at: usize| {
-            let way_m = self.way_m(at);
-            let turn = Complex64::cis(-k * (way_m - straight_m));
-            f64::from(self.surfaces[at].count) * flows[at] * self.fronted(at, k) * turn / (TAU * way_m)
+            let turn = Complex64::cis(k * straight_m);
+            f64::from(self.surfaces[at].count) * flows[at] * self.far(at, k) * turn
         };
         (0..count).map(far).sum()
+    }
+
+    /// The curve at the ear from the curves at the surfaces, where all of them hold and ka is at most 1; `earlier_s`: how much earlier each is
+    /// referred than the cone's. Its uncertainty is that of the curves, each by its share of the sum, and the model's.
+    ///
+    /// # Errors
+    /// [`ResponseError::NoValidBand`] where they share no two frequencies of the cone's curve, `NotACurve`.
+    pub fn curve(&self, near: &[Side], earlier_s: &[f64]) -> Result<Side, ResponseError> {
+        let readers = near.iter().map(Side::reader).collect::<Result<Vec<SideReader>, _>>()?;
+        let ends = |pick: fn(&[f64]) -> Option<&f64>| near.iter().filter_map(move |side| pick(&side.hz).copied());
+        let lowest_hz = ends(<[f64]>::first).fold(0.0, f64::max);
+        let highest_hz = ends(<[f64]>::last).fold(self.highest_hz(), f64::min);
+        let cone_hz = near.first().map_or(&[][..], |side| &side.hz);
+        let hz: Vec<f64> = cone_hz.iter().copied().filter(|hz| (lowest_hz..=highest_hz).contains(hz)).collect();
+        if hz.len() < 2 {
+            return Err(ResponseError::NoValidBand { lowest_hz, highest_hz });
+        }
+        let mut whole = Side { hz, ..Side::default() };
+        for at in 0..whole.hz.len() {
+            let hz = whole.hz[at];
+            let points: Vec<Point> = readers.iter().map(|reader| reader.at(hz)).collect();
+            let turned = |(point, earlier_s): (&Point, &f64)| point.value() * Complex64::cis(TAU * hz * earlier_s);
+            let heard: Vec<Complex64> = points.iter().zip(earlier_s).map(turned).collect();
+            let sum = self.at(hz, &heard);
+            let share_db = |surface: usize| {
+                let mut alone = vec![Complex64::ZERO; heard.len()];
+                alone[surface] = heard[surface];
+                points[surface].u_db * self.at(hz, &alone).norm() / sum.norm()
+            };
+            let measured_db = (0..heard.len()).map(|surface| share_db(surface).powi(2)).sum::<f64>().sqrt();
+            whole.level_db.push(20.0 * sum.norm().log10());
+            whole.phase_rad.push(sum.arg());
+            whole.u_db.push(measured_db.hypot(self.u_db(hz)));
+        }
+        Ok(whole)
     }
 
     /// Standard uncertainty of that by the model alone, dB.
@@ -147,6 +182,7 @@ impl<'a> NearToFar<'a> {
         self.surfaces[at].place_m.unwrap_or(self.surround.cone_m)
     }
 
+    /// From a surface to the ear; of one that lies behind the foremost place of a ball as if it did not, which only turns the whole.
     fn way_m(&self, at: usize) -> f64 {
         let ([x, y], [axis_x, axis_y]) = (self.place_m(at), self.surround.axis_m);
         distance([x, y, 0.0], [axis_x, axis_y, self.surround.distance_m])
@@ -168,23 +204,28 @@ impl<'a> NearToFar<'a> {
         if let Around::Front(front @ Front::Sphere { diameter_m }) = &self.surround.front {
             let radius_m = diameter_m / 2.0;
             let ear_m = radius_m + self.surfaces[by].away_m;
-            let cosine = front.cosine_between(here, there);
-            let chord_m = (radius_m * radius_m + ear_m * ear_m - 2.0 * radius_m * ear_m * cosine).sqrt();
-            let free = Complex64::cis(-k * chord_m) / (2.0 * TAU * chord_m);
-            return count * free * sphere_gain(k, radius_m, ear_m, cosine);
+            return count * cap_gain(k, radius_m, self.surfaces[of].radius_m, ear_m, front.cosine_between(here, there));
         }
-        count * Complex64::cis(-k * flat_m) / (TAU * flat_m)
+        // Seen from the side, a disc of even flow is a little nearer than its middle: a²/(8d²) in the bass.
+        let spread = 1.0 + (self.surfaces[of].radius_m / flat_m).powi(2) / 8.0;
+        count * spread * Complex64::cis(-k * flat_m) / (TAU * flat_m)
     }
 
-    fn fronted(&self, at: usize, k: f64) -> Complex64 {
+    /// p/(jωρq) of a surface at the ear.
+    fn far(&self, at: usize, k: f64) -> Complex64 {
+        let way_m = self.way_m(at);
+        let in_wall = Complex64::cis(-k * way_m) / (TAU * way_m);
         match (&self.before[at], &self.surround.front) {
-            (Some(before), _) => before.at(k),
+            (Some(Before::Ball { radius_m, ear_m, cosine }), _) => {
+                cap_gain(k, *radius_m, self.surfaces[at].radius_m, *ear_m, *cosine)
+            }
+            (Some(before), _) => in_wall * before.at(k),
             (None, Around::Step { width_m }) => {
                 let from_hz = STEP_TIMES_WIDTH_M_S / (SQRT_2 * width_m);
                 let ratio = k * self.surround.speed_m_s / TAU / from_hz;
-                0.5 * Complex64::new(1.0, ratio) / Complex64::new(1.0, 0.5 * ratio)
+                in_wall * 0.5 * Complex64::new(1.0, ratio) / Complex64::new(1.0, 0.5 * ratio)
             }
-            (None, _) => 1.0.into(),
+            (None, _) => in_wall,
         }
     }
 }
@@ -193,7 +234,7 @@ impl<'a> NearToFar<'a> {
 const WIDEST_S: f64 = 20e-3;
 const STEP_TURNS: f64 = 0.02;
 
-/// How much later a port's capture is referred than the cone's, s, from the ratio of port over cone (flows, or pressures of one scale) at
+/// How much earlier a port's curve is referred than the cone's, s, from the ratio of port over cone (flows, or pressures of one scale) at
 /// frequencies around the tuning; `None` where no delay makes it a resonance.
 pub fn delay_to_port_s(hz: &[f64], ratio: &[Complex64]) -> Option<f64> {
     let highest_hz = hz.last().copied()?;
@@ -293,7 +334,7 @@ mod tests {
         assert!((way.at(hz, &near) / expected - 1.0).norm() < 1e-9);
     }
 
-    /// A port of 55 Hz whose capture began 1.7 ms later, over three octaves.
+    /// A port of 55 Hz whose curve lags by 1.7 ms, over three octaves.
     #[test]
     fn the_delay_to_a_port_is_found_by_its_resonance() {
         let hz: Vec<f64> = (0..96).map(|n| 22.0 * (f64::from(n) / 32.0).exp2()).collect();

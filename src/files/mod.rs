@@ -1,6 +1,7 @@
 //! The disk: WAV files, text tables, descriptions of signals and captures, results.
 
 mod air_result;
+mod average_result;
 mod box_result;
 mod capture_description;
 mod compare_result;
@@ -18,6 +19,7 @@ mod job_driver;
 mod job_speaker;
 mod match_result;
 mod network_result;
+mod placement_result;
 mod response_result;
 mod safe;
 mod sheet_result;
@@ -33,6 +35,7 @@ mod wav_read;
 mod wav_write;
 
 pub use air_result::AirTable;
+pub use average_result::{AVERAGE_SCHEMA, AverageCurve, AverageDocument, AverageSettingsTable, LevelByFrequency};
 pub use box_result::{
     BOX_SCHEMA, BoxDocument, BoxSettingsTable, ChangeTable, DesignTable, FoundTable, HoleTable, LeakTable, LossTable,
     MovedTable, PortTable, WrinkleTable, quality_of,
@@ -64,6 +67,10 @@ pub use job_driver::JobDriver;
 pub use job_speaker::{JobBaffle, JobNetwork, JobSpeaker, JobUnit, JobWay};
 pub use match_result::{MATCH_SCHEMA, MatchDocument, MatchSettings, PairTable, UnitTable, WorstTable};
 pub use network_result::{NETWORK_SCHEMA, NetworkDocument, NetworkSettings, PartTable};
+pub use placement_result::{
+    ClearTable, DistanceTable, GeometryTable, HeightTable, PLACEMENT_SCHEMA, PlaceTable, PlacementDocument,
+    PlacementSettings, SurfaceTable,
+};
 pub use response_result::{
     DistortionTable, GateTable, ImpulseTable, InputFile, RESPONSE_SCHEMA, ReflectionTable, ResponseCurve,
     ResponseDocument, ResponseSettings, WrittenFile, distortion_text,

@@ -3,6 +3,7 @@
 //! Columns of one length; numbers with their doubt as `{value, u, unit}`; what can't be had is absent, with a finding that
 //! says why. Nothing in it depends on the clock, so that the same input gives the same document to the last digit.
 
+use super::placement_result::GeometryTable;
 use crate::quantity::{Finding, Quantity};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -102,6 +103,9 @@ pub struct ResponseSettings {
     pub drive_v: Option<f64>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub distance_m: Option<f64>,
+    /// The room by which a proposed gate was bounded.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub room: Option<GeometryTable>,
     pub clock_corrected: bool,
     pub thd_reference: String,
     pub phase_reference: String,

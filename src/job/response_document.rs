@@ -1,6 +1,7 @@
 //! An analysis as the document that is kept: units for people, settings, provenance.
 
 use super::known_excitation::{KnownExcitation, PlanFrom};
+use super::placement::geometry;
 use super::respond::{Filled, RespondError, ResponseOrder, SmoothingChoice, TableIs};
 use crate::MADE_BY;
 use crate::files::{
@@ -146,6 +147,7 @@ fn settings_table(
         excitation_dbfs: calibrated.then_some(known.excitation.plan.level_dbfs),
         drive_v: order.drive_v.filter(|_| matches!(settings.level, LevelReference::PressureAtOneMetre { .. })),
         distance_m: filled.distance_m,
+        room: filled.placed.as_ref().zip(order.room.as_ref()).map(|(placed, room)| geometry(placed, room)),
         clock_corrected: analysis.correction == Correction::Resampled,
         thd_reference: "fundamental".into(),
         phase_reference: "the arrival's delay is removed".into(),

@@ -29,6 +29,9 @@ pub struct Settings {
     pub reference: Option<usize>,
     /// Which part of the reply counts.
     pub gate: GateChoice,
+    /// When the first reflection is due by the geometry of the room, after the direct sound, s; a proposed gate ends there at
+    /// the latest.
+    pub reflection_due_s: Option<f64>,
     /// Smoothing of the data; none unless asked for.
     pub smoothing: Option<OctaveFraction>,
     /// Points an octave of the curve.
@@ -47,6 +50,7 @@ impl Settings {
             reply,
             reference: None,
             gate: GateChoice::Auto,
+            reflection_due_s: None,
             smoothing: None,
             points_per_octave: POINTS_PER_OCTAVE,
             microphone: None,

@@ -2,6 +2,7 @@
 
 mod admission;
 mod analysis;
+mod average;
 mod clock;
 mod continuity;
 mod curve;
@@ -15,10 +16,12 @@ mod hearing;
 mod inspect;
 mod interruption;
 mod levels;
+mod listening_window;
 mod locate;
 mod microphone;
 mod noise;
 mod pattern;
+mod placement;
 mod reflection;
 mod repeats;
 mod smooth;
@@ -30,6 +33,7 @@ mod view;
 
 pub use admission::admit;
 pub use analysis::{Analysis, ImpulseResponse, Settings, analyse};
+pub use average::{Average, AverageBy, AverageSettings, ScatterIs, SingleCurve, average};
 pub use clock::{Drift, Lag, ToldBy, lag};
 pub use continuity::{Step, steps};
 pub use deconvolve::{Deconvolution, WrappedImpulse};
@@ -40,10 +44,12 @@ pub use frequency::{FrequencyResponse, GatedResponse, NoiseSource, NoiseThrough,
 pub use gate::{Gate, GateChoice};
 pub use inspect::{clipping, flat_tops, held_samples, offset};
 pub use interruption::{Cause, Interruption, interruption};
+pub use listening_window::{BesideWindow, Direction, LISTENING_WINDOW, Plane};
 pub use locate::{Location, locate};
 pub use microphone::{LevelReference, MicrophoneTable};
 pub use noise::{NoiseDensity, silences};
 pub use pattern::Pattern;
+pub use placement::{ClearOfWalls, Outlook, Placement, Surface, SurfaceReflection, far_field_m};
 pub use reflection::{EnergyTime, Reflection, energy_time};
 pub use repeats::{Cut, Repeats};
 pub use smooth::OctaveFraction;

@@ -307,7 +307,7 @@ fn beside_window(directions: &[Direction], order: &AverageOrder) -> Option<Findi
         words.push(format!("{} is there more than once", list(&beside.doubled)));
     }
     if !has_the_windows_way(order) {
-        words.push("it is a mean of powers with equal weights".into());
+        words.push("the window is a mean of powers with equal weights".into());
     }
     if words.is_empty() {
         return None;
@@ -317,7 +317,7 @@ fn beside_window(directions: &[Direction], order: &AverageOrder) -> Option<Findi
         Code::Incomplete,
         Severity::Note,
         says,
-        "measure these angles as well, if it is to be one (v: vertical)",
+        "if it is to be one, give its nine angles once each (v: vertical), by power and without weights",
     ))
 }
 

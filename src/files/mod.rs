@@ -1,6 +1,7 @@
 //! The disk: WAV files, text tables, descriptions of signals and captures, results.
 
 mod air_result;
+mod average_result;
 mod box_result;
 mod capture_description;
 mod compare_result;
@@ -19,6 +20,7 @@ mod job_speaker;
 mod join_result;
 mod match_result;
 mod network_result;
+mod placement_result;
 mod response_result;
 mod safe;
 mod sheet_result;
@@ -34,6 +36,7 @@ mod wav_read;
 mod wav_write;
 
 pub use air_result::AirTable;
+pub use average_result::{AVERAGE_SCHEMA, AverageCurve, AverageDocument, AverageSettingsTable, LevelByFrequency};
 pub use box_result::{
     BOX_SCHEMA, BoxDocument, BoxSettingsTable, ChangeTable, DesignTable, FoundTable, HoleTable, LeakTable, LossTable,
     MovedTable, PortTable, WrinkleTable, quality_of,
@@ -66,9 +69,14 @@ pub use job_speaker::{JobBaffle, JobNetwork, JobSpeaker, JobUnit, JobWay};
 pub use join_result::{JOIN_SCHEMA, JoinDocument, JoinSettings, JoinedColumns, JoinedTable, SideTable, SurfaceTable};
 pub use match_result::{MATCH_SCHEMA, MatchDocument, MatchSettings, PairTable, UnitTable, WorstTable};
 pub use network_result::{NETWORK_SCHEMA, NetworkDocument, NetworkSettings, PartTable};
+pub use placement_result::{
+    ClearTable, DistanceTable, GeometryTable, HeightTable, PLACEMENT_SCHEMA, PlaceTable, PlacementDocument,
+    PlacementSettings, ReflectingTable,
+};
 pub use response_result::{
-    DistortionTable, GateTable, ImpulseTable, InputFile, PhaseColumns, RESPONSE_SCHEMA, ReflectionTable, ResponseCurve,
-    ResponseDocument, ResponseSettings, RingingTable, WrittenFile, decay_text, distortion_text, phase_text,
+    DistortionTable, GateTable, HighOrderTable, ImpulseTable, InputFile, PhaseColumns, RESPONSE_SCHEMA,
+    ReflectionTable, ResponseCurve, ResponseDocument, ResponseSettings, RingingTable, WrittenFile, decay_text,
+    distortion_text, phase_text,
 };
 pub use safe::{create_new, fresh_name, replace, sha256_of, sha256_of_bytes};
 pub use sheet_result::{FoundBoxTable, PromiseTable, PromisedBoxTable, SheetBoxTable, SheetTable};

@@ -3,6 +3,7 @@
 //! Columns of one length; numbers with their doubt as `{value, u, unit}`; what can't be had is absent, with a finding that
 //! says why. Nothing in it depends on the clock, so that the same input gives the same document to the last digit.
 
+use super::placement_result::GeometryTable;
 use crate::quantity::{Finding, Quantity};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -56,12 +57,30 @@ pub struct ResponseDocument {
     /// Harmonics, where the excitation was a sweep.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub distortion: Option<DistortionTable>,
+    /// Content of high order in step with the cone, where the excitation was a sweep.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub high_order: Option<HighOrderTable>,
     /// Group delay, minimum and excess phase on the frequencies of `curve`.
     pub phase: PhaseColumns,
     /// What rings late, by frequency.
     pub ringing: Vec<RingingTable>,
     /// Where the impulse response lies in `impulse.wav`.
     pub impulse: ImpulseTable,
+}
+
+/// What sounds above the twentieth harmonic while a frequency is played.
+#[derive(Debug, Clone, Default, PartialEq, Serialize)]
+pub struct HighOrderTable {
+    /// What is played.
+    pub frequency_hz: Vec<f64>,
+    /// When, after the sweep's beginning.
+    pub time_s: Vec<f64>,
+    /// dB re the fundamental; none where it does not stand out of the noise.
+    pub level_db: Vec<Option<f64>>,
+    /// The noise in the same band, dB re the fundamental.
+    pub floor_db: Vec<f64>,
+    /// 1: at one place of the cone only, 0: not in step with it.
+    pub synchrony: Vec<f64>,
 }
 
 /// The phase taken apart, on the frequencies of the curve.
@@ -136,6 +155,9 @@ pub struct ResponseSettings {
     pub drive_v: Option<f64>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub distance_m: Option<f64>,
+    /// The room by which a proposed gate was bounded.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub room: Option<GeometryTable>,
     pub clock_corrected: bool,
     pub thd_reference: String,
     pub phase_reference: String,

@@ -155,7 +155,7 @@ fn driver_of(curve: &Curve) -> Result<DriverParameters, String> {
 }
 
 /// A short name for each: the file's, with its folder's where files share theirs, else the whole path.
-fn names(paths: &[PathBuf]) -> Vec<String> {
+pub(super) fn names(paths: &[PathBuf]) -> Vec<String> {
     let stem = |path: &Path| path.file_stem().map(|stem| stem.to_string_lossy().into_owned()).unwrap_or_default();
     let with_folder = |path: &Path| {
         let folder = path.parent().and_then(Path::file_name).map(|name| name.to_string_lossy().into_owned());

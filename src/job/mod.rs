@@ -1,6 +1,7 @@
 //! A measurement from start to finish, where domain, disk and card meet.
 
 mod alike;
+mod average;
 mod box_document;
 mod boxed;
 mod capture;
@@ -19,6 +20,7 @@ mod join;
 mod known_excitation;
 mod make_signal;
 mod network;
+mod placement;
 mod respond;
 mod response_document;
 mod response_pictures;
@@ -28,6 +30,7 @@ mod simulate;
 mod treble;
 
 pub use alike::{LevelCounts, MatchError, MatchOrder, match_units};
+pub use average::{AverageError, AverageOrder, Averaged, average_curves};
 pub use boxed::{BoxOrder, ExamineError, Examined, USUAL_WALL_M, examine};
 pub use capture::{CaptureError, CaptureOrder, Captured, Known, can_begin, capture};
 pub use chain::{Chain, ChainError, Inputs, LOUD_DBFS, Loudness, USUAL_DBFS, USUAL_JIG_DBFS, chain, jig_chain};
@@ -40,6 +43,7 @@ pub use join::{FrontOrder, JoinError, JoinJob, JoinOrder, JoinedCurves, join_cur
 pub use known_excitation::{KnownExcitation, PlanFrom, known_excitation};
 pub use make_signal::{Existing, MadeSignal, MakeSignalError, SignalOrder, SignalSettings, make_signal};
 pub use network::{LoadIs, NetworkOrder, NetworkOrderError, work_out};
+pub use placement::{RoomOrder, place};
 pub use respond::{
     Pictures, ReferenceChoice, RespondError, Responded, ResponseOrder, SmoothingChoice, TableIs, respond,
 };

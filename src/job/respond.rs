@@ -4,13 +4,15 @@
 
 use super::capture_files::{CaptureFiles, description_beside, read_channels};
 use super::known_excitation::{KnownExcitation, known_excitation};
+use super::placement::{RoomOrder, first_reflection_s, placed_findings, placement};
 use super::response_document::document;
 use super::response_pictures::{Look, response_pictures};
 use super::results_folder::{make_folder, overwritten, replace_document};
 use crate::files::{self, CaptureDescription, Curve, FileError, JobBench, Measure, ResponseDocument, WrittenFile};
+use crate::quantity::Air;
 use crate::report::{Picture, ReportError};
 use crate::response::{
-    Analysis, GateChoice, LevelReference, MicrophoneTable, OctaveFraction, ResponseError, Settings, analyse,
+    Analysis, GateChoice, LevelReference, MicrophoneTable, OctaveFraction, Placement, ResponseError, Settings, analyse,
 };
 use crate::signal::{Recording, SampleFormat};
 use std::path::{Path, PathBuf};
@@ -41,6 +43,8 @@ pub struct ResponseOrder {
     pub sensitivity_dbfs_at_94db: Option<f64>,
     /// From loudspeaker to microphone.
     pub distance_m: Option<f64>,
+    /// The room it stands in: its walls bound a proposed gate.
+    pub room: Option<RoomOrder>,
     /// The rms voltage at the loudspeaker for a sine of the excitation's level.
     pub drive_v: Option<f64>,
     /// Where results go; absent: beside the capture, in a folder named after it.
@@ -111,6 +115,8 @@ pub enum RespondError {
     Response { path: PathBuf, source: ResponseError },
     #[error(transparent)]
     Report(#[from] ReportError),
+    #[error(transparent)]
+    Room(ResponseError),
     #[error("{}: nothing says what was played: no description of a capture lies beside it", path.display())]
     NoExcitation { path: PathBuf },
     #[error("{}: this table is no microphone's: {found}", path.display())]
@@ -132,7 +138,7 @@ impl RespondError {
     pub fn advice(&self) -> &'static str {
         match self {
             Self::File(error) => error.advice(),
-            Self::Response { source, .. } => source.advice(),
+            Self::Response { source, .. } | Self::Room(source) => source.advice(),
             Self::Report(error) => error.advice(),
             Self::NoExcitation { .. } => "name the WAV that was played with --excitation",
             Self::Microphone { .. } => "give a table of frequency in Hz and level in dB",
@@ -155,6 +161,8 @@ pub(super) struct Filled {
     pub microphone: Option<PathBuf>,
     pub sensitivity_dbfs_at_94db: Option<f64>,
     pub distance_m: Option<f64>,
+    /// Where it was, if the room is known.
+    pub placed: Option<Placement>,
 }
 
 /// The response of a capture, written to its folder.
@@ -182,6 +190,9 @@ pub fn respond(order: &ResponseOrder) -> Result<Responded, RespondError> {
         description: description.as_ref(),
     };
     analysis.findings.extend(of_files.findings()?);
+    if let (Some(placed), Some(room)) = (&filled.placed, &order.room) {
+        analysis.findings.extend(placed_findings(placed, room, &Air::default()));
+    }
     analysis.findings.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
     make_folder(&folder)?;
     let pictures = match order.pictures {
@@ -243,6 +254,7 @@ fn fill(order: &ResponseOrder, description: Option<&CaptureDescription>) -> Resu
     if reference == Some(reply) {
         return Err(RespondError::SameChannel { path: order.wav.clone(), channel: reply });
     }
+    let distance_m = order.distance_m.or(described.and_then(|bench| bench.distance_m)).or(order.bench.distance_m);
     Ok(Filled {
         description: description.map(|_| order.wav.with_extension("toml")),
         excitation,
@@ -257,7 +269,8 @@ fn fill(order: &ResponseOrder, description: Option<&CaptureDescription>) -> Resu
             .sensitivity_dbfs_at_94db
             .or(described.and_then(|bench| bench.mic_sensitivity_dbfs_at_94db))
             .or(order.bench.mic_sensitivity_dbfs_at_94db),
-        distance_m: order.distance_m.or(described.and_then(|bench| bench.distance_m)).or(order.bench.distance_m),
+        distance_m,
+        placed: order.room.map(|room| placement(&room, distance_m)).transpose().map_err(RespondError::Room)?,
     })
 }
 
@@ -277,6 +290,7 @@ fn settings(order: &ResponseOrder, filled: &Filled, known: &KnownExcitation) -> 
         reply: filled.reply,
         reference: filled.reference,
         gate: order.gate,
+        reflection_due_s: filled.placed.as_ref().map(first_reflection_s),
         smoothing: match order.smoothing {
             SmoothingChoice::Both(fraction) => Some(fraction),
             SmoothingChoice::PicturesOnly | SmoothingChoice::Nothing => None,
@@ -335,7 +349,7 @@ fn write(
     .into_iter()
     // With a loopback the arrival is a time of flight.
     .chain(document.settings.reference_channel.map(|_| {
-        let metres = 1e-3 * document.arrival.value * crate::quantity::Air::default().speed_of_sound_m_s();
+        let metres = 1e-3 * document.arrival.value * Air::default().speed_of_sound_m_s();
         ("travelled_m".to_owned(), metres.to_string())
     }))
     .chain(document.settings.distance_m.map(|metres| ("distance_m".to_owned(), metres.to_string())))

@@ -1,15 +1,18 @@
 //! An analysis as the document that is kept: units for people, settings, provenance.
 
 use super::known_excitation::{KnownExcitation, PlanFrom};
+use super::placement::geometry;
 use super::respond::{Filled, RespondError, ResponseOrder, SmoothingChoice, TableIs};
 use crate::MADE_BY;
 use crate::files::{
-    self, DistortionTable, FileError, GateTable, ImpulseTable, InputFile, PhaseColumns, RESPONSE_SCHEMA,
-    ReflectionTable, ResponseCurve, ResponseDocument, ResponseSettings, RingingTable,
+    self, DistortionTable, FileError, GateTable, HighOrderTable, ImpulseTable, InputFile, PhaseColumns,
+    RESPONSE_SCHEMA, ReflectionTable, ResponseCurve, ResponseDocument, ResponseSettings, RingingTable,
 };
 use crate::math::wrapped_deg;
 use crate::quantity::{Quantity, Unit, db_from_amplitude};
-use crate::response::{Analysis, Correction, Distortion, GateChoice, Harmonic, LevelReference, Ringing, Settings};
+use crate::response::{
+    Analysis, Correction, Distortion, GateChoice, Harmonic, HighOrder, LevelReference, Ringing, Settings,
+};
 use std::path::Path;
 
 pub(super) fn document(
@@ -61,10 +64,21 @@ pub(super) fn document(
         level_reference: settings.level.name().into(),
         curve: curve(analysis),
         distortion: analysis.distortion.as_ref().map(distortion_table),
+        high_order: analysis.high_order.as_ref().map(high_order_table),
         phase: phase_columns(analysis),
         ringing: analysis.fading.ringing.iter().map(ringing_table).collect(),
         impulse: ImpulseTable { frames: analysis.impulse.samples.len(), arrival_frame: analysis.impulse.arrival_index },
     })
+}
+
+fn high_order_table(found: &HighOrder) -> HighOrderTable {
+    HighOrderTable {
+        frequency_hz: found.hz.clone(),
+        time_s: found.time_s.clone(),
+        level_db: found.ratio.iter().map(|ratio| ratio.map(db_from_amplitude)).collect(),
+        floor_db: found.floor_ratio.iter().map(|ratio| db_from_amplitude(*ratio)).collect(),
+        synchrony: found.synchrony.clone(),
+    }
 }
 
 fn phase_columns(analysis: &Analysis) -> PhaseColumns {
@@ -173,6 +187,7 @@ fn settings_table(
         excitation_dbfs: calibrated.then_some(known.excitation.plan.level_dbfs),
         drive_v: order.drive_v.filter(|_| matches!(settings.level, LevelReference::PressureAtOneMetre { .. })),
         distance_m: filled.distance_m,
+        room: filled.placed.as_ref().zip(order.room.as_ref()).map(|(placed, room)| geometry(placed, room)),
         clock_corrected: analysis.correction == Correction::Resampled,
         thd_reference: "fundamental".into(),
         phase_reference: "the arrival's delay is removed".into(),

@@ -59,6 +59,8 @@ pub enum Code {
     PortNoise,
     IdlePart,
     Assumed,
+    Incomplete,
+    NearField,
 }
 
 impl std::fmt::Display for Code {

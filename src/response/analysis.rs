@@ -13,6 +13,7 @@ use super::frequency::GatedResponse;
 use super::hearing::hear;
 use super::levels::Levels;
 use super::phases::{Phases, phases};
+use super::rubbing::{HighOrder, high_order};
 use super::spread::widen_by_spread;
 use super::timeline::{Correction, on_players_clock};
 use super::verdict::{Evidence, findings, noisy_share};
@@ -33,6 +34,9 @@ pub struct Settings {
     pub reference: Option<usize>,
     /// Which part of the reply counts.
     pub gate: GateChoice,
+    /// When the first reflection is due by the geometry of the room, after the direct sound, s; a proposed gate ends there at
+    /// the latest.
+    pub reflection_due_s: Option<f64>,
     /// Smoothing of the data; none unless asked for.
     pub smoothing: Option<OctaveFraction>,
     /// Points an octave of the curve.
@@ -51,6 +55,7 @@ impl Settings {
             reply,
             reference: None,
             gate: GateChoice::Auto,
+            reflection_due_s: None,
             smoothing: None,
             points_per_octave: POINTS_PER_OCTAVE,
             microphone: None,
@@ -90,6 +95,8 @@ pub struct Analysis {
     pub energy_time: EnergyTime,
     /// The phase taken apart, and the group delay.
     pub phases: Phases,
+    /// What sounds far above the note that is played; absent where there was no sweep or no silence.
+    pub high_order: Option<HighOrder>,
     /// How the sound dies away within the gate.
     pub fading: Fading,
     /// The impulse response around the arrival, ungated.
@@ -162,6 +169,8 @@ fn conclude(evidence: &Evidence<'_>, view: View, gated: &GatedResponse, response
     let microphone = |hz: f64| settings.microphone.as_ref().and_then(|table| table.at(hz)).map_or(1.0, |m| m.norm());
     let from_file = heard.from_file.as_ref().unwrap_or(&heard.impulse);
     let distortion = distortion(from_file, file_arrival, pattern, &noise, microphone);
+    let silence = timeline.noise[timeline.noise.len() - 1].as_ref();
+    let high_order = silence.and_then(|silence| high_order(&heard.repeats.pieces, file_arrival, pattern, silence));
     let levels = Levels::of(evidence, timeline.noise[timeline.noise.len() - 1].as_ref());
     let gain = loopback_gain(heard, settings);
     let impulse = kept(&heard.impulse, &view.arrived, rate_hz, view.longest_s);
@@ -187,6 +196,7 @@ fn conclude(evidence: &Evidence<'_>, view: View, gated: &GatedResponse, response
         distortion,
         energy_time: view.energy_time,
         phases,
+        high_order,
         fading,
         impulse,
         repeats: heard.repeats.numbers.clone(),

@@ -45,9 +45,29 @@ pub enum ResponseError {
     )]
     JoinOutside { hz: f64, from_hz: f64, to_hz: f64 },
     #[error("a curve whose frequencies do not rise, or that holds what is no number")]
-    NotACurve,
+    BrokenCurve,
     #[error("smoothing over {found} of an octave, the range is 1/96 to 1")]
     Smoothing { found: f64 },
+    #[error("{} curve, an average needs two or more", if *found == 1 { "one".to_owned() } else { found.to_string() })]
+    TooFewCurves { found: usize },
+    #[error("a weight of {found}: weights are above zero, and none so large that the others count for nothing")]
+    Weight { found: f64 },
+    #[error("curve {curve} has no phase, which a complex average needs")]
+    NoPhase { curve: usize },
+    #[error("curve {curve} can't be read at a frequency: a column is too short, or holds what is no number of use")]
+    NotACurve { curve: usize },
+    #[error("the curves have no point in common: one begins at {from_hz:.1} Hz, one ends at {to_hz:.1} Hz")]
+    NoCommonBand { from_hz: f64, to_hz: f64 },
+    #[error("nothing is left of the complex average, the curves cancel everywhere")]
+    Cancelled,
+    #[error("an angle of {found_deg} degrees, the range is -180 to 180")]
+    Angle { found_deg: f64 },
+    #[error("a room whose {side} is {found_m} m, the range is 0.1 to 1000 m")]
+    Room { side: &'static str, found_m: f64 },
+    #[error("the {what} would stand outside of the room: {found_m:.2} m along its {side}, which is {room_m} m")]
+    OutsideRoom { what: &'static str, side: &'static str, found_m: f64, room_m: f64 },
+    #[error("a distance of {found_m} m from loudspeaker to microphone, it must be above zero")]
+    Distance { found_m: f64 },
 }
 
 impl ResponseError {
@@ -77,8 +97,22 @@ impl ResponseError {
                 "lengthen the far field's gate: lift the loudspeaker, go closer with the microphone, or measure outdoors"
             }
             Self::JoinOutside { .. } => "give --at a frequency within that range, or leave it out",
-            Self::NotACurve => "look for a level of minus infinity in the curve",
+            Self::BrokenCurve => "look for a level of minus infinity in the curve",
             Self::Smoothing { .. } => "give a fraction such as --smooth 1/12, or --smooth none",
+            Self::TooFewCurves { .. } => "name the curves of all places or directions, one after the other",
+            Self::Weight { .. } => "give each curve a weight such as 1 or 2",
+            Self::NoPhase { .. } => "give curves with phase, or average --by power",
+            Self::NotACurve { .. } => "look for a level or an uncertainty in it that can't be",
+            Self::NoCommonBand { .. } => "leave out the curve whose range is another, or measure it again",
+            Self::Cancelled => {
+                "average --by power; look whether one of the loudspeakers is connected the wrong way round"
+            }
+            Self::Angle { .. } => "count from the axis, right and up positive",
+            Self::Room { .. } => "give length x width x height in m",
+            Self::OutsideRoom { .. } => {
+                "count from one corner of the room, along the direction the loudspeaker faces first; or come closer"
+            }
+            Self::Distance { .. } => "give the distance as measured, in m",
         }
     }
 }

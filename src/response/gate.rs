@@ -18,7 +18,7 @@ use crate::signal::{fall, rise};
 /// What the person asked for.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum GateChoice {
-    /// Ended before the first reflection that can be seen.
+    /// Ended before the first reflection that can be seen, or that the geometry of the room puts there.
     Auto,
     /// All that was recorded after the arrival.
     None,

@@ -48,10 +48,10 @@ impl Side {
     /// Ready to be read.
     ///
     /// # Errors
-    /// [`ResponseError::NotACurve`] where frequencies do not rise or a column holds what is no number.
+    /// [`ResponseError::BrokenCurve`] where frequencies do not rise or a column holds what is no number.
     pub fn reader(&self) -> Result<SideReader, ResponseError> {
         let logarithms: Vec<f64> = self.hz.iter().map(|hz| hz.ln()).collect();
-        let table = |values: Vec<f64>| RisingTable::new(logarithms.clone(), values).ok_or(ResponseError::NotACurve);
+        let table = |values: Vec<f64>| RisingTable::new(logarithms.clone(), values).ok_or(ResponseError::BrokenCurve);
         Ok(SideReader {
             level_db: table(self.level_db.clone())?,
             phase_rad: table(unwrapped(self.phase_rad.iter().copied()))?,

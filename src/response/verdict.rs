@@ -56,6 +56,7 @@ pub(super) fn findings(evidence: &Evidence<'_>, analysis: &Analysis, polarity: P
     all.extend(broken_into(evidence));
     all.extend(swapped(evidence, analysis));
     all.extend(clock(evidence, analysis));
+    all.extend(rubs(analysis));
     all.extend(missing_repeats(evidence));
     all.extend(disturbed(evidence));
     all.extend(unstable(evidence));
@@ -158,6 +159,23 @@ fn swapped(evidence: &Evidence<'_>, analysis: &Analysis) -> Option<Finding> {
         advice: "swap the two: name the microphone's channel as reply and the loopback's as reference".into(),
         at: Whereabouts { channel: Some(evidence.settings.reply + 1), ..Whereabouts::default() },
     })
+}
+
+/// A coil that scrapes, or a part that is loose.
+fn rubs(analysis: &Analysis) -> Option<Finding> {
+    let found = analysis.high_order.as_ref()?.rubbing?;
+    let [from_hz, to_hz] = found.band_hz;
+    let says = format!(
+        "something scrapes or knocks in step with the cone from {from_hz:.0} to {to_hz:.0} Hz: {:.0} dB re the fundamental at {:.0} Hz, \
+         {:.0} dB above the noise",
+        20.0 * found.ratio.log10(),
+        found.loudest_hz,
+        20.0 * found.over_noise.log10()
+    );
+    let advice = "listen to a slow tone there at this level; look for a loose screw, wire or dust cap, a crumb in the gap, a dented cone; \
+                  if a good unit does the same, the input may be overdriven";
+    let at = Whereabouts::default();
+    Some(Finding { code: Code::Rubbing, severity: Severity::Caution, says, advice: advice.into(), at })
 }
 
 fn clock(evidence: &Evidence<'_>, analysis: &Analysis) -> Option<Finding> {

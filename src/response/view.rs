@@ -26,7 +26,7 @@ impl View {
         let arrived = arrival(&heard.impulse, heard.peak, pattern);
         let longest_s = heard.longest_after as f64 / pattern.rate_hz;
         let energy_time = energy_time(&heard.impulse, arrived.frames, LOOK_S.min(longest_s), pattern);
-        let gate = chosen_gate(settings.gate, &energy_time, longest_s, pattern)?;
+        let gate = chosen_gate(settings, &energy_time, longest_s, pattern)?;
         let valid_hz = valid_band_hz(gate, settings, pattern)?;
         let grid = FrequencyGrid::of_octave_fractions(valid_hz, settings.points_per_octave)
             .map_err(|_| ResponseError::NoValidBand { lowest_hz: valid_hz[0], highest_hz: valid_hz[1] })?;
@@ -43,12 +43,12 @@ const SHORTEST_PROPOSED_S: f64 = 0.001_5;
 const LOOK_S: f64 = 0.1;
 
 fn chosen_gate(
-    choice: GateChoice,
+    settings: &Settings,
     curve: &EnergyTime,
     longest_s: f64,
     pattern: &Pattern,
 ) -> Result<Gate, ResponseError> {
-    match choice {
+    match settings.gate {
         GateChoice::Length { after_s } => Gate::of(after_s, longest_s, pattern),
         GateChoice::None => {
             // A gate that is too short is refused in the same words.
@@ -56,8 +56,9 @@ fn chosen_gate(
             Ok(Gate::open(longest_s, pattern))
         }
         GateChoice::Auto => {
-            let proposed_s = curve.reflection.map_or(LONG_GATE_S, |found| found.starts_s.max(SHORTEST_PROPOSED_S));
-            Gate::of(proposed_s.min(longest_s), longest_s, pattern)
+            let seen_s = curve.reflection.map_or(LONG_GATE_S, |found| found.starts_s);
+            let proposed_s = settings.reflection_due_s.map_or(seen_s, |due_s| due_s.min(seen_s));
+            Gate::of(proposed_s.max(SHORTEST_PROPOSED_S).min(longest_s), longest_s, pattern)
         }
     }
 }

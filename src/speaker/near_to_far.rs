@@ -135,7 +135,7 @@ impl<'a> NearToFar<'a> {
     /// referred than the cone's. Its uncertainty is that of the curves, each by its share of the sum, and the model's.
     ///
     /// # Errors
-    /// [`ResponseError::NoValidBand`] where they share no two frequencies of the cone's curve, `NotACurve`.
+    /// [`ResponseError::NoValidBand`] where they share no two frequencies of the cone's curve, `BrokenCurve`.
     pub fn curve(&self, near: &[Side], earlier_s: &[f64]) -> Result<Side, ResponseError> {
         let readers = near.iter().map(Side::reader).collect::<Result<Vec<SideReader>, _>>()?;
         let ends = |pick: fn(&[f64]) -> Option<&f64>| near.iter().filter_map(move |side| pick(&side.hz).copied());

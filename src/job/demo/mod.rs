@@ -235,6 +235,7 @@ fn analysed(wav: &Path, drive_v: f64) -> Result<Responded, RespondError> {
         table_is: TableIs::Response,
         sensitivity_dbfs_at_94db: None,
         distance_m: None,
+        room: None,
         drive_v: Some(drive_v),
         out: None,
         bench: JobBench::default(),

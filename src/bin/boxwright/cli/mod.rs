@@ -3,6 +3,7 @@
 //! Exit status: 0 done, 1 the input can't be used, 2 wrong usage 3 done, and not within limits.
 
 mod alike;
+mod average;
 mod box_summary;
 mod boxed;
 mod capture;
@@ -20,6 +21,7 @@ mod level;
 mod loudspeaker;
 mod network;
 mod paper;
+mod placement;
 mod response;
 mod signal;
 mod simulate;
@@ -50,6 +52,7 @@ enum Command {
     Driver(driver::Args),
     Box(boxed::Args),
     Match(alike::Args),
+    Average(average::Args),
     Impedance(impedance::Args),
     Simulate(simulate::Args),
     Network(network::Args),
@@ -71,6 +74,7 @@ pub fn run() -> ExitCode {
         Command::Driver(args) => driver::run(args),
         Command::Box(args) => boxed::run(args),
         Command::Match(args) => alike::run(args),
+        Command::Average(args) => average::run(args),
         Command::Impedance(args) => impedance::run(args),
         Command::Simulate(args) => simulate::run(args),
         Command::Network(args) => network::run(args),

@@ -1,5 +1,6 @@
 //! `boxwright response CAPTURE`: a capture's impulse response, frequency response and distortion.
 
+use super::placement::{self, Telling};
 use super::{Failure, tell, typed};
 use boxwright::files::{self, JobBench};
 use boxwright::job::{Pictures, ReferenceChoice, Responded, ResponseOrder, SmoothingChoice, TableIs, respond};
@@ -15,11 +16,14 @@ use std::process::ExitCode;
 /// A capture of `boxwright capture` says itself what was played and which channel holds what. For any other WAV name
 /// the WAV that was played with --excitation; the description that `boxwright signal` writes beside it is used where it
 /// is there. Results go into a folder named after the capture. Values are shown with ± 2u.
+///
+/// With --room and no capture it says what can be measured in that room, and where to stand for it.
 #[derive(Debug, clap::Args)]
 #[command(allow_negative_numbers = true)]
 pub struct Args {
     /// The capture
-    wav: PathBuf,
+    #[arg(required_unless_present = "room")]
+    wav: Option<PathBuf>,
     /// The WAV that was played
     #[arg(long, value_name = "WAV")]
     excitation: Option<PathBuf>,
@@ -47,7 +51,7 @@ pub struct Args {
     /// What 94 dB SPL give in the recording, in dBFS: levels become dB re 20 µPa
     #[arg(long, value_name = "DBFS", allow_hyphen_values = true, value_parser = typed::level_dbfs)]
     mic_sensitivity_dbfs: Option<f64>,
-    /// From loudspeaker to microphone, in m
+    /// From loudspeaker to microphone, in m [default: the capture's, else the job's; for --room else 0.5]
     #[arg(long, value_name = "LENGTH", value_parser = typed::metres)]
     distance: Option<f64>,
     /// Voltage (rms) at the loudspeaker for a sine of the excitation's level: with sensitivity and distance, levels
@@ -69,6 +73,8 @@ pub struct Args {
     /// Print nothing but errors (and the JSON document)
     #[arg(long, short)]
     quiet: bool,
+    #[command(flatten)]
+    room: placement::RoomArgs,
 }
 
 #[derive(Debug, Clone, Copy, ValueEnum)]
@@ -99,7 +105,10 @@ fn smoothing(text: &str) -> Result<SmoothingChoice, String> {
 /// Analyses the capture and says what was found.
 pub fn run(args: Args) -> Result<ExitCode, Failure> {
     let (json, quiet) = (args.json, args.quiet);
-    let order = order(args)?;
+    let order = match args.wav.clone() {
+        Some(wav) => order(wav, args)?,
+        None => return advise(&args),
+    };
     let responded = respond(&order).map_err(|error| Failure::input(&error, error.advice()))?;
     if json {
         tell::document(&responded.document)?;
@@ -109,10 +118,25 @@ pub fn run(args: Args) -> Result<ExitCode, Failure> {
     Ok(ExitCode::SUCCESS)
 }
 
-fn order(args: Args) -> Result<ResponseOrder, Failure> {
+/// Without a capture: what can be measured in the room.
+fn advise(args: &Args) -> Result<ExitCode, Failure> {
+    let room = args.room.order().ok_or_else(|| Failure::usage("no capture was given", "name one, or a --room"))?;
+    let telling = match (args.json, args.quiet) {
+        (true, _) => Telling::Json,
+        (false, true) => Telling::Nothing,
+        (false, false) => Telling::Words,
+    };
+    let distance_m = match args.distance {
+        Some(distance_m) => Some(distance_m),
+        None => bench(args.job.as_deref())?.distance_m,
+    };
+    placement::advise(&room, distance_m, telling)
+}
+
+fn order(wav: PathBuf, args: Args) -> Result<ResponseOrder, Failure> {
     let bench = bench(args.job.as_deref())?;
     Ok(ResponseOrder {
-        wav: args.wav,
+        wav,
         excitation: args.excitation,
         reply: args.reply,
         reference: args.reference.map(|channel| match channel {
@@ -129,6 +153,7 @@ fn order(args: Args) -> Result<ResponseOrder, Failure> {
         },
         sensitivity_dbfs_at_94db: args.mic_sensitivity_dbfs,
         distance_m: args.distance,
+        room: args.room.order(),
         drive_v: args.drive_v,
         out: args.out,
         bench,
@@ -172,6 +197,7 @@ fn summary(responded: &Responded) -> String {
             format!("{:.2} ms after the arrival, {:.1} dB re the direct sound", found.peak_ms, found.level_db),
         ));
     }
+    entries.extend(document.settings.room.as_ref().map(|room| Entry::text("room", placement::due_words(room))));
     entries.extend(document.clock_drift.map(|drift| Entry::quantity("clock drift", drift)));
     let snr = document.snr_db.map_or("not known".to_owned(), |snr| format!("{snr:.1} dB"));
     entries.push(Entry::text("signal/noise", snr));

@@ -2,6 +2,7 @@
 
 use super::chain::Level;
 use boxwright::quantity::{Dimension, SampleRate, number_as_typed};
+use boxwright::response::{Direction, Plane};
 use boxwright::signal::SHORTEST_PAUSE_S;
 
 /// `48 kHz`, `20`.
@@ -170,6 +171,28 @@ pub fn rate(text: &str) -> Result<SampleRate, String> {
 pub fn metres(text: &str) -> Result<f64, String> {
     let metres = number(text, Dimension::Metres)?;
     if metres > 0.0 { Ok(metres) } else { Err(format!("{text:?} is no distance above 0")) }
+}
+
+/// `4.3x3.4x2.45`: three lengths in m.
+pub fn sides_m(text: &str) -> Result<[f64; 3], String> {
+    let sides = text.split(['x', '×']).map(metres).collect::<Result<Vec<f64>, String>>()?;
+    <[f64; 3]>::try_from(sides).map_err(|_| format!("{text:?} is not length x width x height, such as 4.3x3.4x2.45"))
+}
+
+/// `0.9,1.45,1.0`: a place in m.
+pub fn place_m(text: &str) -> Result<[f64; 3], String> {
+    let place = text.split(',').map(|part| number(part, Dimension::Metres)).collect::<Result<Vec<f64>, String>>()?;
+    <[f64; 3]>::try_from(place).map_err(|_| format!("{text:?} is not three lengths, such as 0.9,1.45,1.0"))
+}
+
+/// `10`, `v-10`: degrees off the axis, to the side or vertical.
+pub fn direction(text: &str) -> Result<Direction, String> {
+    let (plane, degrees) = match text.trim().strip_prefix('v') {
+        Some(degrees) => (Plane::Vertical, degrees),
+        None => (Plane::Horizontal, text),
+    };
+    let angle_deg = number(degrees.trim().trim_end_matches('°'), Dimension::Pure)?;
+    Direction::new(plane, angle_deg).map_err(|error| format!("{error}; {}", error.advice()))
 }
 
 /// `12`, `-50 ppm`.

@@ -65,8 +65,11 @@ pub fn cap_gain(wave_number: f64, radius_m: f64, rim_m: f64, ear_m: f64, cosine:
         let order = f64::from(n);
         let next = |x: f64, here: f64, before: f64| ((2.0 * order + 1.0) * x * here - order * before) / (order + 1.0);
         let after = next(rim, here, before);
-        let exact = at_ear.value / at_wall.slope();
-        let reach = if exact.is_finite() { exact } else { (-ka * falling / (order + 1.0)).into() };
+        // The square of a large divisor would be beyond all numbers.
+        let scale = if at_wall.slope().norm() > 1e100 { 1e-150 } else { 1.0 };
+        let exact = (at_ear.value * scale) / (at_wall.slope() * scale);
+        let reach =
+            if exact.is_finite() && exact != Complex64::ZERO { exact } else { (-ka * falling / (order + 1.0)).into() };
         let share = if n == 0 { 1.0 } else { (before - after) / (1.0 - rim) };
         sum += share * ear_here * reach;
         if falling < LAST_TERM && order > ka {

@@ -7,13 +7,17 @@
 //! Means over points that are evenly spread on log f, in the band that all curves share. Between the points of a curve
 //! its level is taken on a straight line over log f.
 //!
-//! u² = u_a² + u_b² of the worst d is told twice, as no curve says whose jig made it. With the whole doubt of each, jig
+//! A difference is significant when it stands out of its own doubt as chance does not let it (`math/significance.rs`, chance 1 %): the level
+//! by its mean, the shape by its greatest d/u once the level is taken off. A pair is outside of its limits only where it is so significantly; where
+//! doubt alone could have carried it there it is undecided.
+//!
+//! u² = u_a² + u_b² + u_s² of the worst d, u_s: how far the same unit, set up anew, differs from itself; is told twice, as no curve says whose jig made it. With the whole doubt of each, jig
 //! included: right for two jigs, too much for one. With that part alone which differs from point to point: right for one
 //! jig, whose sense resistor and gain are wrong by the same ratio in both curves and cancel in d.
 
 use super::{Doubted, DriverError};
 use crate::impedance::ImpedanceError;
-use crate::math::RisingTable;
+use crate::math::{RisingTable, independent_points, mean_around, significant_times};
 use crate::quantity::{FrequencyGrid, POINTS_PER_OCTAVE};
 
 /// A pair is alike up to this difference unless another is asked for.
@@ -30,6 +34,8 @@ pub struct UnitCurve {
     pub u_db: Vec<f64>,
     /// The part of it that differs from point to point; all of it where that is not known.
     pub u_noise_db: Vec<f64>,
+    /// Values nearer than this say the same; zero where it is not known.
+    pub resolution_hz: f64,
 }
 
 /// A curve's level and its doubt on the points that all share.
@@ -50,6 +56,21 @@ pub struct Alike {
     pub hz: Vec<f64>,
     /// The curves, in the order given.
     pub curves: Vec<CommonCurve>,
+    /// How far a unit differs from itself when it is set up anew: standard deviation of the difference; empty where that is not known.
+    pub set_up_db: Vec<f64>,
+    /// How many of the points are independent.
+    pub independent: f64,
+}
+
+/// How a pair lies against its limits.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Verdict {
+    /// Between them.
+    Within,
+    /// Beyond them, by no more than the doubt.
+    Undecided,
+    /// Beyond them significantly.
+    Outside,
 }
 
 /// How two units differ.
@@ -71,9 +92,29 @@ pub struct Comparison {
     pub worst_u_one_jig_db: f64,
     /// … and where.
     pub worst_hz: f64,
-    /// Whether the worst lies between the limits.
-    pub within: bool,
+    /// Root mean square once the mean is taken off: how the shapes differ.
+    pub shape_db: f64,
+    /// Standard uncertainty of the mean.
+    pub level_u_db: f64,
+    /// Whether the level differs significantly.
+    pub level_differs: bool,
+    /// Whether the shape does.
+    pub shape_differs: bool,
+    /// How the worst lies against the limits.
+    pub verdict: Verdict,
 }
+
+impl Comparison {
+    /// Not shown to be outside.
+    pub fn is_within(&self) -> bool {
+        self.verdict != Verdict::Outside
+    }
+}
+
+/// Chance of calling two units different that are not.
+pub const FALSE_ALARM: f64 = 0.01;
+/// A third of an octave: the scatter of a set-up is averaged over it.
+const SET_UP_POINTS: usize = 8;
 
 impl Alike {
     /// The curves at 48 points an octave in the band they share, cut to `band_hz`.
@@ -92,8 +133,27 @@ impl Alike {
         let nothing = |_| DriverError::Curve(ImpedanceError::NothingInBand { from_hz, to_hz });
         let hz =
             FrequencyGrid::of_octave_fractions([from_hz, to_hz], POINTS_PER_OCTAVE).map_err(nothing)?.hz().to_vec();
+        let resolution_hz = curves.iter().map(|curve| curve.resolution_hz).fold(0.0, f64::max);
+        let independent = independent_points(&hz, resolution_hz);
         let curves = curves.iter().map(|curve| common(curve, &hz)).collect();
-        Ok(Self { hz, curves })
+        Ok(Self { hz, curves, set_up_db: Vec::new(), independent })
+    }
+
+    /// The same with the doubt of setting up: `again` is unit `of` measured once more after it was set up anew.
+    ///
+    /// # Errors
+    /// [`DriverError::NothingShared`] where it does not cover the band.
+    pub fn with_set_up(mut self, again: &UnitCurve, of: usize) -> Result<Self, DriverError> {
+        let ends = [again.hz.first(), again.hz.last()].map(|hz| hz.copied().unwrap_or(0.0));
+        let band = [self.hz[0], self.hz[self.hz.len() - 1]];
+        if ends[0] > band[0] * 1.001 || ends[1] < band[1] / 1.001 {
+            return Err(DriverError::NothingShared { ends_hz: ends[1].min(band[1]), begins_hz: ends[0].max(band[0]) });
+        }
+        let again = common(again, &self.hz);
+        let squares: Vec<f64> =
+            again.level_db.iter().zip(&self.curves[of].level_db).map(|(one, other)| (one - other).powi(2)).collect();
+        self.set_up_db = mean_around(&squares, |_| SET_UP_POINTS).into_iter().map(f64::sqrt).collect();
+        Ok(self)
     }
 
     /// The same with each curve's mean level taken off.
@@ -118,30 +178,54 @@ fn common(curve: &UnitCurve, at_hz: &[f64]) -> CommonCurve {
 
 /// Each pair of curves compared against limits in dB, lower and upper.
 pub fn compared(alike: &Alike, limits_db: [f64; 2]) -> Vec<Comparison> {
-    let pair = |a: usize, b: usize| {
-        let (one, other) = (&alike.curves[a], &alike.curves[b]);
-        let less: Vec<f64> = one.level_db.iter().zip(&other.level_db).map(|(a, b)| a - b).collect();
-        let count = less.len() as f64;
-        let worst = (0..less.len()).max_by(|&i, &j| less[i].abs().total_cmp(&less[j].abs())).unwrap_or(0);
-        Comparison {
-            a,
-            b,
-            level_db: less.iter().sum::<f64>() / count,
-            rms_db: (less.iter().map(|d| d * d).sum::<f64>() / count).sqrt(),
-            worst_db: less[worst],
-            worst_u_db: one.u_db[worst].hypot(other.u_db[worst]),
-            worst_u_one_jig_db: one.u_noise_db[worst].hypot(other.u_noise_db[worst]),
-            worst_hz: alike.hz[worst],
-            within: less.iter().all(|d| (limits_db[0]..=limits_db[1]).contains(d)),
-        }
-    };
     let count = alike.curves.len();
-    (0..count).flat_map(|a| (a + 1..count).map(move |b| (a, b))).map(|(a, b)| pair(a, b)).collect()
+    let pairs = (0..count).flat_map(|a| (a + 1..count).map(move |b| (a, b)));
+    pairs.map(|(a, b)| pair(alike, a, b, limits_db)).collect()
+}
+
+fn pair(alike: &Alike, a: usize, b: usize, limits_db: [f64; 2]) -> Comparison {
+    let (one, other) = (&alike.curves[a], &alike.curves[b]);
+    let less: Vec<f64> = one.level_db.iter().zip(&other.level_db).map(|(a, b)| a - b).collect();
+    let set_up = |at: usize| alike.set_up_db.get(at).copied().unwrap_or(0.0);
+    let u_db: Vec<f64> = (0..less.len()).map(|at| one.u_db[at].hypot(other.u_db[at]).hypot(set_up(at))).collect();
+    let count = less.len() as f64;
+    let mean = |values: &mut dyn Iterator<Item = f64>| values.sum::<f64>() / count;
+    let level_db = mean(&mut less.iter().copied());
+    // What differs from point to point averages out over the independent ones; what all points share does not.
+    let own: Vec<f64> = (0..less.len())
+        .map(|at| one.u_noise_db[at].hypot(other.u_noise_db[at]).hypot(set_up(at)).min(u_db[at]))
+        .collect();
+    let shared = u_db.iter().zip(&own).map(|(u, own)| u * u - own * own);
+    let level_u_db = (mean(&mut own.iter().map(|u| u * u)) / alike.independent + mean(&mut shared.into_iter())).sqrt();
+    let worst = (0..less.len()).max_by(|&i, &j| less[i].abs().total_cmp(&less[j].abs())).unwrap_or(0);
+    let times = significant_times(alike.independent, 0.5 * FALSE_ALARM);
+    let beyond = |d: f64| (d - limits_db[1]).max(limits_db[0] - d);
+    let outside = less.iter().zip(&u_db).any(|(d, u)| beyond(*d) > times * u);
+    let is_over = less.iter().any(|d| beyond(*d) > 0.0);
+    Comparison {
+        a,
+        b,
+        level_db,
+        level_u_db,
+        rms_db: mean(&mut less.iter().map(|d| d * d)).sqrt(),
+        shape_db: mean(&mut less.iter().map(|d| (d - level_db).powi(2))).sqrt(),
+        worst_db: less[worst],
+        worst_u_db: u_db[worst],
+        worst_u_one_jig_db: one.u_noise_db[worst].hypot(other.u_noise_db[worst]).hypot(set_up(worst)),
+        worst_hz: alike.hz[worst],
+        level_differs: level_db.abs() > significant_times(1.0, 0.5 * FALSE_ALARM) * level_u_db,
+        shape_differs: less.iter().zip(&u_db).any(|(d, u)| (d - level_db).abs() > times * u.hypot(level_u_db)),
+        verdict: match (outside, is_over) {
+            (true, _) => Verdict::Outside,
+            (false, true) => Verdict::Undecided,
+            (false, false) => Verdict::Within,
+        },
+    }
 }
 
 /// The unit that differs from all others by more than twice what those differ by among themselves; of three or more.
 pub fn odd_one_out(pairs: &[Comparison], units: usize) -> Option<usize> {
-    if units < 3 || pairs.iter().all(|pair| pair.within) {
+    if units < 3 || pairs.iter().all(Comparison::is_within) {
         return None;
     }
     let with = |unit: usize| pairs.iter().filter(move |pair| pair.a == unit || pair.b == unit);
@@ -199,7 +283,7 @@ mod tests {
     fn curve(level_db: impl Fn(f64) -> f64) -> UnitCurve {
         let hz: Vec<f64> = (0..=600).map(|n| 20.0 * (f64::from(n) / 60.0).exp2()).collect();
         let level_db = hz.iter().map(|&hz| level_db(hz)).collect();
-        UnitCurve { u_db: vec![0.01; hz.len()], u_noise_db: vec![0.004; hz.len()], level_db, hz }
+        UnitCurve { u_db: vec![0.01; hz.len()], u_noise_db: vec![0.004; hz.len()], level_db, resolution_hz: 0.0, hz }
     }
 
     /// A slope of 2 dB an octave against a level line, over two octaves up from 1 kHz: mean 2, mean square 16/3·… by
@@ -212,12 +296,15 @@ mod tests {
         // Sums over 97 points with both ends counted whole: 1 % more than the integral.
         assert!((pair.level_db - 2.0).abs() < 1e-9, "{pair:?}");
         assert!((pair.rms_db / (16.0f64 / 3.0).sqrt() - 1.0).abs() < 0.01, "{pair:?}");
-        assert!((pair.worst_db - 4.0).abs() < 1e-9 && (pair.worst_hz - 4000.0).abs() < 1e-6 && pair.within);
+        assert!((pair.worst_db - 4.0).abs() < 1e-9 && (pair.worst_hz - 4000.0).abs() < 1e-6 && pair.is_within());
         assert!((pair.worst_u_db - 0.01 * 2f64.sqrt()).abs() < 1e-12);
         assert!((pair.worst_u_one_jig_db - 0.004 * 2f64.sqrt()).abs() < 1e-12);
-        assert!(!compared(&alike, [-4.01, 3.99])[0].within);
+        // The doubt of ± 0.014 dB carries no further than four times itself.
+        assert_eq!(compared(&alike, [-4.01, 3.99])[0].verdict, Verdict::Undecided);
+        assert_eq!(compared(&alike, [-4.01, 3.9])[0].verdict, Verdict::Outside);
+        assert!(pair.level_differs && pair.shape_differs);
         let levelled = compared(&alike.levelled(), [-2.01, 2.01])[0];
-        assert!(levelled.level_db.abs() < 1e-9 && levelled.within && (levelled.worst_db.abs() - 2.0).abs() < 1e-9);
+        assert!(levelled.level_db.abs() < 1e-9 && levelled.is_within() && (levelled.worst_db.abs() - 2.0).abs() < 1e-9);
     }
 
     #[test]
@@ -239,6 +326,7 @@ mod tests {
             level_db: whole.level_db[from..to].to_vec(),
             u_db: whole.u_db[from..to].to_vec(),
             u_noise_db: whole.u_noise_db[from..to].to_vec(),
+            resolution_hz: 0.0,
         };
         let (low, high) = (part(0, 100), part(200, 600));
         assert!(matches!(Alike::of(&[low.clone(), high], None), Err(DriverError::NothingShared { .. })));

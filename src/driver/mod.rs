@@ -34,7 +34,10 @@ mod reference;
 pub use added_mass::{grown_mass_kg, mass_growth};
 pub(crate) use admission::{resonance_of, smaller_resonance};
 pub use air_load::{Mounting, air_load_kg};
-pub use alike::{Alike, CommonCurve, Comparison, MOST_DIFFERENT_DB, UnitCurve, compared, differences, odd_one_out};
+pub use alike::{
+    Alike, CommonCurve, Comparison, FALSE_ALARM, MOST_DIFFERENT_DB, UnitCurve, Verdict, compared, differences,
+    odd_one_out,
+};
 pub(crate) use choice::inflation;
 pub use error::DriverError;
 pub use evidence::{Doubted, Evidence};

@@ -22,9 +22,9 @@ pub struct MatchDocument {
     pub findings: Vec<Finding>,
     /// What was written.
     pub files: Vec<WrittenFile>,
-    /// What was compared: `impedance` or `response`.
+    /// What was compared: `impedance`, `response` or `response and impedance`.
     pub of: String,
-    /// Where.
+    /// Where; of both kinds that of the responses.
     pub band_hz: [f64; 2],
     /// The units, in the order given.
     pub units: Vec<UnitTable>,
@@ -47,6 +47,10 @@ pub struct MatchSettings {
     pub band_hz: Option<[f64; 2]>,
     pub align: String,
     pub points_per_octave: u32,
+    /// Chance of calling units different that are not.
+    pub false_alarm: f64,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub again: Option<String>,
 }
 
 /// A unit, with its driver's numbers where its curve is an impedance that a driver explains.
@@ -55,6 +59,9 @@ pub struct MatchSettings {
 pub struct UnitTable {
     pub name: String,
     pub path: String,
+    /// Its impedance, where `path` is its response.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub impedance_path: Option<String>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub re: Option<Quantity>,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -70,18 +77,31 @@ pub struct UnitTable {
 /// Two units side by side; differences are `a` less `b`.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct PairTable {
+    /// What was compared: `impedance` or `response`.
+    pub of: String,
+    /// Where.
+    pub band_hz: [f64; 2],
     /// The one.
     pub a: String,
     /// The other.
     pub b: String,
     /// Mean difference.
     pub level_db: f64,
+    /// Its standard uncertainty; absent where a curve tells none.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub level_u_db: Option<f64>,
+    /// Root mean square of the difference once the mean is taken off.
+    pub shape_db: f64,
+    /// Which of `level` and `shape` differ by more than their doubt.
+    pub differs: Vec<String>,
     /// Root mean square of the difference.
     pub rms_db: f64,
     /// Where they differ most.
     pub worst: WorstTable,
-    /// Whether all differences are between the limits.
+    /// Whether no difference is shown to be beyond the limits.
     pub within: bool,
+    /// `within`, `undecided` (beyond the limits by no more than the doubt) or `outside`.
+    pub verdict: String,
     /// What differs in the drivers' numbers more than chance explains, in words.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub says: Vec<String>,

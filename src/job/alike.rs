@@ -4,8 +4,8 @@ use super::driver_document::quantity;
 use super::results_folder::{make_folder, overwritten, replace_document};
 use crate::MADE_BY;
 use crate::driver::{
-    Alike, Comparison, Doubted, DriverError, DriverParameters, Evidence, FitSettings, UnitCurve, compared, differences,
-    driver_parameters, fit_driver, odd_one_out,
+    Alike, Comparison, Doubted, DriverError, DriverParameters, Evidence, FALSE_ALARM, FitSettings, UnitCurve, Verdict,
+    compared, differences, driver_parameters, fit_driver, odd_one_out,
 };
 use crate::files::{
     self, Curve, FileError, InputFile, MATCH_SCHEMA, MatchDocument, MatchSettings, Measure, PairTable, UnitTable,
@@ -17,8 +17,10 @@ use std::path::{Path, PathBuf};
 /// Units that are to be compared.
 #[derive(Debug, Clone, PartialEq)]
 pub struct MatchOrder {
-    /// Their curves, of one kind.
+    /// Their curves: of one kind, or of both kinds in the same order of units.
     pub curves: Vec<PathBuf>,
+    /// The first unit measured once more after it was set up anew: what setting up alone changes.
+    pub again: Option<PathBuf>,
     /// Where; absent: wherever all have points.
     pub band_hz: Option<[f64; 2]>,
     /// Lower and upper, dB.
@@ -48,8 +50,10 @@ pub enum MatchError {
     Driver(#[from] DriverError),
     #[error("{} curve, a match needs two or more", if *found == 1 { "one".to_owned() } else { found.to_string() })]
     TooFew { found: usize },
-    #[error("{} is in dB and {} in ohm: a response can't be compared with an impedance", response.display(), impedance.display())]
-    Mixed { response: PathBuf, impedance: PathBuf },
+    #[error("{responses} responses and {impedances} impedances: of both kinds, each unit needs one of each")]
+    Mixed { responses: usize, impedances: usize },
+    #[error("{}: no other curve is of its kind", path.display())]
+    OtherKind { path: PathBuf },
     #[error("{}: {ohm} ohm at {hz} Hz has no level in dB", path.display())]
     NothingThere { path: PathBuf, hz: f64, ohm: f64 },
     #[error("{}: the results would take its place", path.display())]
@@ -63,7 +67,8 @@ impl MatchError {
             Self::File(error) => error.advice(),
             Self::Driver(error) => error.advice(),
             Self::TooFew { .. } => "name the curves of all units, one after the other",
-            Self::Mixed { .. } => "give curves of one kind",
+            Self::Mixed { .. } => "give curves of one kind, or response and impedance of each unit in one order",
+            Self::OtherKind { .. } => "give with --again a curve of the same kind as the units'",
             Self::NothingThere { .. } => "measure again; a cable was off",
             Self::OverInput { .. } => "give --out another folder",
         }
@@ -79,6 +84,15 @@ struct Specimen {
     driver: Option<Result<DriverParameters, String>>,
 }
 
+/// Curves of one kind, compared.
+struct Kind {
+    of: &'static str,
+    measure: Measure,
+    units: Vec<Specimen>,
+    band_hz: [f64; 2],
+    pairs: Vec<Comparison>,
+}
+
 /// Whether the units are alike, as a document.
 ///
 /// # Errors
@@ -87,28 +101,21 @@ pub fn match_units(order: &MatchOrder) -> Result<MatchDocument, MatchError> {
     if order.curves.len() < 2 {
         return Err(MatchError::TooFew { found: order.curves.len() });
     }
-    let units = read_units(order)?;
-    let measure = one_measure(&units)?;
-    let columns = units.iter().map(level_columns).collect::<Result<Vec<_>, MatchError>>()?;
-    let alike = Alike::of(&columns, order.band_hz)?;
-    let band_hz = [alike.hz[0], alike.hz[alike.hz.len() - 1]];
-    let alike = match order.level {
-        LevelCounts::Yes => alike,
-        LevelCounts::No => alike.levelled(),
-    };
-    let pairs = compared(&alike, order.limits_db);
-    let odd = odd_one_out(&pairs, units.len()).map(|unit| units[unit].name.clone());
-    let tables: Vec<PairTable> = pairs.iter().map(|pair| pair_table(pair, &units)).collect();
+    let kinds = kinds(order)?;
+    let names: Vec<String> = kinds[0].units.iter().map(|unit| unit.name.clone()).collect();
+    let odd = kinds.iter().find_map(|kind| odd_one_out(&kind.pairs, names.len())).map(|unit| names[unit].clone());
+    let tables: Vec<PairTable> =
+        kinds.iter().flat_map(|kind| kind.pairs.iter().map(|pair| pair_table(pair, kind, &names))).collect();
     let mut document = MatchDocument {
         schema: MATCH_SCHEMA.into(),
         made_by: MADE_BY.into(),
         inputs: inputs(order)?,
         settings: settings(order),
-        findings: findings(&units, &tables, odd.as_deref(), order.limits_db),
+        findings: kinds.iter().flat_map(|kind| findings(kind, &tables, odd.as_deref(), order.limits_db)).collect(),
         files: Vec::new(),
-        of: if measure == Measure::MagnitudeOhm { "impedance" } else { "response" }.into(),
-        band_hz,
-        units: units.iter().map(unit_table).collect(),
+        of: kinds.iter().map(|kind| kind.of).collect::<Vec<_>>().join(" and "),
+        band_hz: kinds[0].band_hz,
+        units: unit_tables(&kinds),
         within: tables.iter().all(|pair| pair.within),
         pairs: tables,
         odd_one_out: odd,
@@ -117,9 +124,48 @@ pub fn match_units(order: &MatchOrder) -> Result<MatchDocument, MatchError> {
     Ok(document)
 }
 
+/// The curves by kind: responses first, each kind with as many units as the other.
+fn kinds(order: &MatchOrder) -> Result<Vec<Kind>, MatchError> {
+    let units = read_units(&order.curves)?;
+    let (responses, impedances): (Vec<Specimen>, Vec<Specimen>) =
+        units.into_iter().partition(|unit| unit.curve.measure == Measure::LevelDb);
+    if !responses.is_empty() && !impedances.is_empty() && responses.len() != impedances.len() {
+        return Err(MatchError::Mixed { responses: responses.len(), impedances: impedances.len() });
+    }
+    if responses.len() == 1 {
+        return Err(MatchError::TooFew { found: 1 });
+    }
+    let again = order.again.iter().cloned().collect::<Vec<_>>();
+    let mut again = read_units(&again)?.pop();
+    let mut kinds = Vec::new();
+    for (of, measure, units) in
+        [("response", Measure::LevelDb, responses), ("impedance", Measure::MagnitudeOhm, impedances)]
+    {
+        if units.is_empty() {
+            continue;
+        }
+        let columns = units.iter().map(level_columns).collect::<Result<Vec<_>, MatchError>>()?;
+        let mut alike = Alike::of(&columns, order.band_hz)?;
+        if let Some(repeat) = again.take_if(|repeat| repeat.curve.measure == measure) {
+            alike = alike.with_set_up(&level_columns(&repeat)?, 0)?;
+        }
+        let band_hz = [alike.hz[0], alike.hz[alike.hz.len() - 1]];
+        let alike = match order.level {
+            LevelCounts::Yes => alike,
+            LevelCounts::No => alike.levelled(),
+        };
+        let pairs = compared(&alike, order.limits_db);
+        kinds.push(Kind { of, measure, units, band_hz, pairs });
+    }
+    match again {
+        Some(repeat) => Err(MatchError::OtherKind { path: repeat.path }),
+        None => Ok(kinds),
+    }
+}
+
 fn inputs(order: &MatchOrder) -> Result<Vec<InputFile>, FileError> {
     let input = |path: &PathBuf| Ok(InputFile { path: path.display().to_string(), sha256: files::sha256_of(path)? });
-    order.curves.iter().map(input).collect()
+    order.curves.iter().chain(&order.again).map(input).collect()
 }
 
 fn settings(order: &MatchOrder) -> MatchSettings {
@@ -132,17 +178,18 @@ fn settings(order: &MatchOrder) -> MatchSettings {
         }
         .into(),
         points_per_octave: POINTS_PER_OCTAVE,
+        false_alarm: FALSE_ALARM,
+        again: order.again.as_ref().map(|path| path.display().to_string()),
     }
 }
 
-fn read_units(order: &MatchOrder) -> Result<Vec<Specimen>, MatchError> {
-    let names = names(&order.curves);
+fn read_units(curves: &[PathBuf]) -> Result<Vec<Specimen>, MatchError> {
     let read = |(path, name): (&PathBuf, String)| {
         let curve = files::read_curve(path)?;
         let driver = (curve.measure == Measure::MagnitudeOhm).then(|| driver_of(&curve));
         Ok(Specimen { name, path: path.clone(), curve, driver })
     };
-    order.curves.iter().zip(names).map(read).collect()
+    curves.iter().zip(names(curves)).map(read).collect()
 }
 
 /// All points of the curve count for the driver, whatever band is compared.
@@ -180,16 +227,6 @@ pub(super) fn names(paths: &[PathBuf]) -> Vec<String> {
         .collect()
 }
 
-fn one_measure(units: &[Specimen]) -> Result<Measure, MatchError> {
-    let of = |measure: Measure| units.iter().find(|unit| unit.curve.measure == measure);
-    match (of(Measure::LevelDb), of(Measure::MagnitudeOhm)) {
-        (Some(response), Some(impedance)) => {
-            Err(MatchError::Mixed { response: response.path.clone(), impedance: impedance.path.clone() })
-        }
-        _ => Ok(units[0].curve.measure),
-    }
-}
-
 /// The curve's level in dB.
 fn level_columns(unit: &Specimen) -> Result<UnitCurve, MatchError> {
     let curve = &unit.curve;
@@ -197,8 +234,12 @@ fn level_columns(unit: &Specimen) -> Result<UnitCurve, MatchError> {
     let u = curve.u.as_ref().unwrap_or(&none);
     let u_noise = curve.u_noise.as_ref().unwrap_or(u);
     let hz = curve.frequency_hz.clone();
+    let told = |key: &str| curve.header_value(key).and_then(|text| text.parse::<f64>().ok()).filter(|told| *told > 0.0);
+    // A gate of T resolves 1/T.
+    let resolution_hz = told("resolution_hz").or(told("gate_ms").map(|ms| 1e3 / ms)).unwrap_or(0.0);
     if curve.measure == Measure::LevelDb {
-        return Ok(UnitCurve { hz, level_db: curve.values.clone(), u_db: u.clone(), u_noise_db: u_noise.clone() });
+        let (level_db, u_db, u_noise_db) = (curve.values.clone(), u.clone(), u_noise.clone());
+        return Ok(UnitCurve { hz, level_db, u_db, u_noise_db, resolution_hz });
     }
     if let Some(at) = curve.values.iter().position(|&ohm| ohm <= 0.0) {
         let (hz, ohm) = (curve.frequency_hz[at], curve.values[at]);
@@ -208,12 +249,13 @@ fn level_columns(unit: &Specimen) -> Result<UnitCurve, MatchError> {
     let in_db = |u: &[f64]| -> Vec<f64> {
         curve.values.iter().zip(u).map(|(ohm, u)| 20.0 / std::f64::consts::LN_10 * u / ohm).collect()
     };
-    Ok(UnitCurve { hz, level_db, u_db: in_db(u), u_noise_db: in_db(u_noise) })
+    Ok(UnitCurve { hz, level_db, u_db: in_db(u), u_noise_db: in_db(u_noise), resolution_hz })
 }
 
 const TOLD: [&str; 5] = ["re_ohm", "fs_hz", "qms", "qes", "qts"];
 
-fn pair_table(pair: &Comparison, units: &[Specimen]) -> PairTable {
+fn pair_table(pair: &Comparison, kind: &Kind, names: &[String]) -> PairTable {
+    let units = &kind.units;
     let have = |column: fn(&Curve) -> &Option<Vec<f64>>| {
         [pair.a, pair.b].iter().all(|&unit| column(&units[unit].curve).is_some())
     };
@@ -224,58 +266,98 @@ fn pair_table(pair: &Comparison, units: &[Specimen]) -> PairTable {
         }
         _ => Vec::new(),
     };
+    let told = have(|curve| &curve.u);
+    let differing = [("level", pair.level_differs), ("shape", pair.shape_differs)];
     PairTable {
-        a: one.name.clone(),
-        b: other.name.clone(),
+        of: kind.of.into(),
+        band_hz: kind.band_hz,
+        a: names[pair.a].clone(),
+        b: names[pair.b].clone(),
         level_db: pair.level_db,
+        level_u_db: told.then_some(pair.level_u_db),
+        shape_db: pair.shape_db,
+        differs: differing.iter().filter(|(_, differs)| told && *differs).map(|(what, _)| (*what).to_owned()).collect(),
         rms_db: pair.rms_db,
         worst: WorstTable {
             level_db: pair.worst_db,
-            u_db: have(|curve| &curve.u).then_some(pair.worst_u_db),
+            u_db: told.then_some(pair.worst_u_db),
             u_one_jig_db: have(|curve| &curve.u_noise).then_some(pair.worst_u_one_jig_db),
             at_hz: pair.worst_hz,
         },
-        within: pair.within,
+        within: pair.is_within(),
+        verdict: match pair.verdict {
+            Verdict::Within => "within",
+            Verdict::Undecided => "undecided",
+            Verdict::Outside => "outside",
+        }
+        .into(),
         says: differences(&numbers),
     }
 }
 
-fn unit_table(unit: &Specimen) -> UnitTable {
-    let number = |name: &str, of: Unit| {
-        let found = unit.driver.as_ref()?.as_ref().ok()?.value(name)?;
-        Some(quantity(found, of))
+/// The units of the first kind, with the driver that the second one's impedances tell.
+fn unit_tables(kinds: &[Kind]) -> Vec<UnitTable> {
+    let table = |(at, unit): (usize, &Specimen)| {
+        let other = kinds.get(1).map(|kind| &kind.units[at]);
+        let number = |name: &str, of: Unit| {
+            let driver = unit.driver.as_ref().or(other.and_then(|other| other.driver.as_ref()));
+            let found = driver?.as_ref().ok()?.value(name)?;
+            Some(quantity(found, of))
+        };
+        UnitTable {
+            name: unit.name.clone(),
+            path: unit.path.display().to_string(),
+            impedance_path: other.map(|other| other.path.display().to_string()),
+            re: number("re_ohm", Unit::Ohm),
+            fs: number("fs_hz", Unit::Hz),
+            qms: number("qms", Unit::Pure),
+            qes: number("qes", Unit::Pure),
+            qts: number("qts", Unit::Pure),
+        }
     };
-    UnitTable {
-        name: unit.name.clone(),
-        path: unit.path.display().to_string(),
-        re: number("re_ohm", Unit::Ohm),
-        fs: number("fs_hz", Unit::Hz),
-        qms: number("qms", Unit::Pure),
-        qes: number("qes", Unit::Pure),
-        qts: number("qts", Unit::Pure),
-    }
+    kinds[0].units.iter().enumerate().map(table).collect()
 }
 
-fn findings(units: &[Specimen], pairs: &[PairTable], odd: Option<&str>, limits_db: [f64; 2]) -> Vec<Finding> {
+fn findings(kind: &Kind, pairs: &[PairTable], odd: Option<&str>, limits_db: [f64; 2]) -> Vec<Finding> {
     let mut all = Vec::new();
-    let worst = pairs
-        .iter()
-        .filter(|pair| !pair.within)
-        .max_by(|a, b| a.worst.level_db.abs().total_cmp(&b.worst.level_db.abs()));
-    if let Some(pair) = worst {
+    let of_kind = || pairs.iter().filter(|pair| pair.of == kind.of);
+    let worst = |verdict: &str| {
+        let those = of_kind().filter(|pair| pair.verdict == verdict);
+        those.max_by(|a, b| a.worst.level_db.abs().total_cmp(&b.worst.level_db.abs()))
+    };
+    let limits = format!("the limits are {:+} to {:+} dB", limits_db[0], limits_db[1]);
+    let place = |pair: &PairTable| files::frequency_text(pair.worst.at_hz);
+    if let Some(pair) = worst("outside") {
         let who = odd.map_or_else(|| format!("{} and {}", pair.a, pair.b), |odd| format!("{odd} and the others"));
         let says = format!(
-            "{who} are not alike: up to {:+.2} dB at {}, the limits are {:+} to {:+} dB",
+            "{who} are not alike by their {}: up to {:+.2} dB at {}, {limits}",
+            kind.of,
             pair.worst.level_db,
-            files::frequency_text(pair.worst.at_hz),
-            limits_db[0],
-            limits_db[1]
+            place(pair)
         );
-        let advice = "look at what differs in the drivers' numbers; let both rest at one temperature and measure again before \
-                      you replace one";
+        let advice = if kind.measure == Measure::MagnitudeOhm {
+            "look at what differs in the drivers' numbers; let both rest at one temperature and measure again before you replace one"
+        } else {
+            "measure both again at exactly one place before you replace one; their impedances tell more"
+        };
         all.push(finding(Code::UnitMismatch, Severity::Caution, says, advice));
     }
-    for unit in units {
+    if let Some(pair) = worst("undecided") {
+        let says = format!(
+            "{} and {} differ by {:+.2} dB at {}, {limits}, and the doubt of the measurement is as large: it can't be told",
+            pair.a,
+            pair.b,
+            pair.worst.level_db,
+            place(pair)
+        );
+        all.push(finding(
+            Code::Noisy,
+            Severity::Caution,
+            says,
+            "measure again with more repeats or louder, in a quieter moment",
+        ));
+    }
+    for unit in &kind.units {
         if let Some(Err(error)) = &unit.driver {
             let says =
                 format!("{}: no driver explains its curve, so that only the curves are compared: {error}", unit.name);
@@ -297,7 +379,9 @@ fn finding(code: Code, severity: Severity, says: String, advice: &str) -> Findin
 /// Writes the document into the folder that was asked for.
 fn write(order: &MatchOrder, document: &mut MatchDocument) -> Result<(), MatchError> {
     let Some(folder) = &order.out else { return Ok(()) };
-    if let Some(input) = overwritten(folder, &[RESULT_NAME], order.curves.iter().map(PathBuf::as_path)) {
+    if let Some(input) =
+        overwritten(folder, &[RESULT_NAME], order.curves.iter().chain(&order.again).map(PathBuf::as_path))
+    {
         return Err(MatchError::OverInput { path: input.to_owned() });
     }
     make_folder(folder)?;

@@ -14,6 +14,7 @@ mod propagation;
 mod random;
 mod regression;
 mod resample;
+mod significance;
 mod spectrum_at;
 mod unwrap;
 
@@ -31,5 +32,6 @@ pub use propagation::{Correlated, adjustment, best_weights, propagated};
 pub use random::Random;
 pub use regression::with_first_replaced;
 pub use resample::stretched;
+pub use significance::{independent_points, normal_quantile, significant_times};
 pub use spectrum_at::SpectrumAt;
 pub use unwrap::{unwrapped, wrapped_deg};

@@ -8,7 +8,7 @@
 //! φ_min belongs to the level at all frequencies, and outside the band there is none: it has to go on as it seems to. Where
 //! a sum of powers with the smallest final slope n fits the band's last octaves, as it does every filter of poles, the
 //! level follows that sum; where none fits it goes on with the slope of its last octave. How far the phase moves when
-//! that slope is taken from half an octave instead is the doubt, largest near the ends.
+//! it falls 12 dB an octave steeper after an octave is twice the doubt, largest near the ends.
 //! Group delay is a central difference of the response itself over 2 ppm, so that nothing has to be unwrapped.
 //! The extension is ours, because cutting the integral at the ends of the band is wrong by tens of degrees there.
 
@@ -41,6 +41,8 @@ const END_OCTAVES: f64 = 1.5;
 const FAR_OCTAVES: usize = 10;
 /// Powers of x that die away outwards.
 const DYING: i32 = 2;
+/// 12 dB an octave.
+const SOONER: f64 = 2.0;
 /// 24 dB an octave: a vented box.
 const STEEPEST: i32 = 4;
 /// The sum counts as fitting when it leaves less than this of the power, 0.02 dB rms.
@@ -105,7 +107,7 @@ impl Minimum {
         let levels: Vec<f64> =
             (0..=steps).map(|n| magnitude((first_ln + step * n as f64).exp()).max(f64::MIN_POSITIVE).ln()).collect();
         let reversed: Vec<f64> = levels.iter().rev().copied().collect();
-        let [one, other] = [Ends::Likely, Ends::Short].map(|ends| {
+        let [one, other] = [Ends::Likely, Ends::Sooner].map(|ends| {
             let (below, above) = (tail(&reversed, step, ends), tail(&levels, step, ends));
             let all: Vec<f64> = below.levels.iter().rev().chain(&levels).chain(&above.levels).copied().collect();
             let from = below.levels.len();
@@ -144,32 +146,36 @@ struct Tail {
 
 #[derive(Clone, Copy)]
 enum Ends {
-    /// As the last octaves say, by a sum of powers if one fits.
+    /// As the last octaves say, by a sum of powers if one fits, else with the slope of the last octave.
     Likely,
-    /// By a sum of powers if one fits exactly, else by the slope of half an octave.
-    Short,
+    /// The same for an octave, and then 12 dB an octave steeper: a loudspeaker falls sooner or later. Where a sum of powers fits exactly there is no
+    /// other way.
+    Sooner,
 }
 
 fn tail(levels: &[f64], step: f64, ends: Ends) -> Tail {
     let points = |octaves: f64| ((octaves * LN_2 / step) as usize).clamp(4, levels.len());
-    let far = FAR_OCTAVES * (LN_2 / step) as usize;
+    let octave = (LN_2 / step) as usize;
+    let far = FAR_OCTAVES * octave;
     let last = levels[levels.len() - 1];
     let seen = &levels[levels.len() - points(END_OCTAVES)..];
     let limit = match ends {
         Ends::Likely => FITS,
-        Ends::Short => 10.0 * EXACT,
+        Ends::Sooner => 10.0 * EXACT,
     };
     if let Some(sum) = sum_of_powers(seen, step, limit) {
         let levels = (1..=far).map(|n| last - 0.5 * (sum.at(2.0 * step * n as f64) / sum.at(0.0)).ln()).collect();
         return Tail { levels, slope: -f64::from(sum.highest) };
     }
-    let near = points(match ends {
-        Ends::Likely => 1.0,
-        Ends::Short => 0.5,
-    });
+    let near = points(1.0);
     // Outwards nothing rises for ever, and nothing falls faster than the steepest.
     let slope = ((last - levels[levels.len() - near]) / (step * (near - 1) as f64)).clamp(-f64::from(STEEPEST), 0.0);
-    Tail { levels: (1..=far).map(|n| last + slope * step * n as f64).collect(), slope }
+    let later = match ends {
+        Ends::Likely => slope,
+        Ends::Sooner => (slope - SOONER).max(-f64::from(STEEPEST)),
+    };
+    let level = |n: usize| last + step * (slope * n.min(octave) as f64 + later * n.saturating_sub(octave) as f64);
+    Tail { levels: (1..=far).map(level).collect(), slope: later }
 }
 
 /// |H|⁻² over powers of x, relative to its value at the end.

@@ -324,9 +324,10 @@ mod tests {
         let hz = 300.0;
         let k = TAU * hz / 343.2;
         let flows = [Complex64::new(1e-3, 2e-4), Complex64::new(-2e-4, 3e-5)];
-        let cross = Complex64::cis(-k * 0.12) / (TAU * 0.12);
+        let cross =
+            |radius_m: f64| Complex64::cis(-k * 0.12) / (TAU * 0.12) * (1.0 + (radius_m / 0.12f64).powi(2) / 8.0);
         let own = |radius_m: f64| NearField::in_wall(radius_m, 0.0).at(k);
-        let near = [own(0.04) * flows[0] + cross * flows[1], own(0.015) * flows[1] + cross * flows[0]];
+        let near = [own(0.04) * flows[0] + cross(0.015) * flows[1], own(0.015) * flows[1] + cross(0.04) * flows[0]];
         let ways = [2.0, 2.0f64.hypot(0.12)];
         let expected = flows[0] / (TAU * 2.0)
             + flows[1] * Complex64::cis(-k * (ways[1] - 2.0)) / (TAU * ways[1])

@@ -101,6 +101,7 @@ pub(super) fn measure_driver(order: &DemoOrder, tell: &mut dyn FnMut(&str)) -> R
         pictures: Pictures::Drawn,
     })?;
     let alike = match_units(&MatchOrder {
+        again: None,
         curves: vec![curve(&free), curve(&spare)],
         band_hz: None,
         limits_db: [-1.0, 1.0],

@@ -11,14 +11,18 @@ use std::process::ExitCode;
 
 /// Compare units by their curves: is the replaced or dented one still the same driver?
 ///
-/// Give the curves of two or more units, all impedances (then their drivers' numbers are compared as well) or all
-/// frequency responses. Exit status 3 says that some pair is not within the limits.
+/// Give the curves of two or more units: frequency responses, impedances (then their drivers' numbers are compared as well), or both, the
+/// units in one order. A difference is called one only where it is larger than the measurements' own doubt, with a chance of 1 %
+/// that it is none. Exit status 3 says that some pair is not within the limits.
 #[derive(Debug, clap::Args)]
 #[command(allow_negative_numbers = true)]
 pub struct Args {
     /// The units' curves
     #[arg(required = true, num_args = 1..)]
     curves: Vec<PathBuf>,
+    /// The first unit measured once more after it was set up anew: what setting up alone changes does not count
+    #[arg(long, value_name = "CURVE")]
+    again: Option<PathBuf>,
     /// How far two units may differ anywhere in the band, in dB, or FROM:TO [default: the job's pair_db, else 1]
     #[arg(long, value_name = "DB", allow_hyphen_values = true, value_parser = typed::limits_db)]
     limits: Option<[f64; 2]>,
@@ -62,6 +66,7 @@ pub fn run(args: Args) -> Result<ExitCode, Failure> {
     let pair_db = of_job.pair_db.unwrap_or(MOST_DIFFERENT_DB);
     let order = MatchOrder {
         curves: args.curves,
+        again: args.again,
         band_hz: args.band.or(of_job.band_hz),
         limits_db: args.limits.unwrap_or([-pair_db, pair_db]),
         level: match args.align {
@@ -106,15 +111,29 @@ fn summary(document: &MatchDocument) -> String {
     ));
     let mut entries = Vec::new();
     for pair in &document.pairs {
-        let verdict = if pair.within { "alike" } else { "not alike" };
+        let verdict = match pair.verdict.as_str() {
+            "within" => "alike",
+            "undecided" => "can't be told",
+            _ => "not alike",
+        };
         let says = format!(
-            "{verdict}: mean {:+.2} dB, rms {:.2} dB, worst {} at {}",
+            "{verdict}: {}level {:+.2}{} dB, shape {:.2} dB rms, worst {} at {}",
+            if document.of.contains("and") { format!("{}: ", pair.of) } else { String::new() },
             pair.level_db,
-            pair.rms_db,
+            pair.level_u_db.map_or(String::new(), |u_db| format!(" ± {:.2}", 2.0 * u_db)),
+            pair.shape_db,
             worst_text(&pair.worst),
             files::frequency_text(pair.worst.at_hz)
         );
         entries.push(Entry::text(&format!("{} against {}", pair.a, pair.b), says));
+        if pair.level_u_db.is_some() {
+            let words = if pair.differs.is_empty() {
+                "no difference beyond the measurements' own doubt".to_owned()
+            } else {
+                format!("more than doubt: {}", pair.differs.join(" and "))
+            };
+            entries.push(Entry::text("", words));
+        }
         entries.extend(pair.says.iter().map(|words| Entry::text("", words.clone())));
     }
     text.push_str(&numbers_text(&entries, layout));

@@ -2,6 +2,7 @@
 
 mod build;
 mod cause;
+mod changed;
 mod difference;
 mod evidence;
 mod explain;
@@ -11,6 +12,7 @@ mod search;
 mod tell_apart;
 
 pub use cause::Cause;
+pub use changed::{Changed, FALSE_CHANGE, changed};
 pub use difference::{Align, Aligned, Difference, DifferenceError, Sampled, ThirdOctave, difference};
 pub use evidence::{Evidence, MeasuredLevel, MeasuredOhm};
 pub use explain::{Blamed, Explanation, explain};

@@ -38,6 +38,9 @@ pub struct CompareDocument {
     pub deviation: DeviationColumns,
     /// The same by third octaves that lie in the band whole.
     pub third_octaves: ThirdColumns,
+    /// Where two measurements differ by more than their doubt; absent where one of them has none.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub changed: Option<Vec<ChangedTable>>,
     /// What is the matter, best first; absent unless it was asked for.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub causes: Option<Vec<CauseTable>>,
@@ -103,6 +106,14 @@ pub struct DeviationColumns {
 pub struct ThirdColumns {
     pub frequency_hz: Vec<f64>,
     pub level_db: Vec<f64>,
+}
+
+/// A stretch in which the curves differ.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[allow(missing_docs)] // as named
+pub struct ChangedTable {
+    pub band_hz: [f64; 2],
+    pub level: Quantity,
 }
 
 /// A cause.

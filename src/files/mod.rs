@@ -46,8 +46,8 @@ pub use capture_description::{
     read_capture_description,
 };
 pub use compare_result::{
-    AlignedTable, COMPARE_SCHEMA, CauseTable, CompareDocument, CompareSettings, DeviationColumns, LeftTable,
-    ThirdColumns, WorstPlace,
+    AlignedTable, COMPARE_SCHEMA, CauseTable, ChangedTable, CompareDocument, CompareSettings, DeviationColumns,
+    LeftTable, ThirdColumns, WorstPlace,
 };
 pub use curve::{Curve, Measure, curve_from, frequency_text, read_curve};
 pub use curve_write::{curve_text, replace_curve};

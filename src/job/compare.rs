@@ -6,12 +6,12 @@ use super::results_folder::{make_folder, overwritten, replace_document};
 use super::simulate::sums;
 use crate::MADE_BY;
 use crate::explanation::{
-    Align, Blamed, Cause, Difference, DifferenceError, Evidence, Explanation, MeasuredLevel, MeasuredOhm, Sampled,
-    difference, explain, tell_apart,
+    Align, Blamed, Cause, Changed, Difference, DifferenceError, Evidence, Explanation, MeasuredLevel, MeasuredOhm,
+    Sampled, changed, difference, explain, tell_apart,
 };
 use crate::files::{
-    self, AlignedTable, COMPARE_SCHEMA, CauseTable, CompareDocument, CompareSettings, Curve, DeviationColumns,
-    FileError, LeftTable, Measure, ThirdColumns, WorstPlace, WrittenFile,
+    self, AlignedTable, COMPARE_SCHEMA, CauseTable, ChangedTable, CompareDocument, CompareSettings, Curve,
+    DeviationColumns, FileError, LeftTable, Measure, ThirdColumns, WorstPlace, WrittenFile,
 };
 use crate::quantity::{Code, Finding, POINTS_PER_OCTAVE, Quantity, Severity, Unit, Whereabouts};
 use crate::report::{DifferencePicture, Picture, ReportError};
@@ -140,6 +140,7 @@ pub fn compare(order: &CompareOrder) -> Result<Compared, CompareError> {
     }
     let picture = (order.pictures == Pictures::Drawn).then(|| picture(order, &measured, &expected, &found));
     let mut document = document(order, &measured, &found, band_hz, explained, sums(&inputs)?);
+    document.changed = changes(&measured, &expected, &found);
     make_folder(&folder)?;
     document.files = write(&folder, &found, &document, picture.as_ref())?;
     replace_document(&folder.join("compare.json"), &document)?;
@@ -165,6 +166,20 @@ fn sampled(curve: &Curve) -> Sampled {
         phase_rad: curve.phase_deg.iter().flatten().map(|degrees| degrees.to_radians()).collect(),
         u_db: u.map(|(u, value)| if ohm { per_ohm * u / value } else { *u }).collect(),
     }
+}
+
+/// Where two measurements differ; `None` where one of them does not tell its doubt.
+fn changes(one: &Curve, other: &Curve, found: &Difference) -> Option<Vec<ChangedTable>> {
+    one.u.as_ref().and(other.u.as_ref())?;
+    let told = |curve: &Curve, key: &str| curve.header_value(key)?.parse::<f64>().ok().filter(|told| *told > 0.0);
+    let resolution_hz =
+        |curve| told(curve, "resolution_hz").or(told(curve, "gate_ms").map(|ms| 1e3 / ms)).unwrap_or(0.0);
+    let width_hz = f64::max(resolution_hz(one), resolution_hz(other));
+    let table = |change: Changed| ChangedTable {
+        band_hz: change.band_hz,
+        level: Quantity { value: change.level_db, u: change.u_db, unit: Unit::Decibel },
+    };
+    Some(changed(found, width_hz).into_iter().map(table).collect())
 }
 
 /// An explanation with what it went by.
@@ -330,6 +345,7 @@ fn document(
             frequency_hz: found.thirds.iter().map(|third| third.hz).collect(),
             level_db: found.thirds.iter().map(|third| third.level_db).collect(),
         },
+        changed: None,
         left: why.as_ref().map(left),
         causes: why.map(|why| why.explanation.causes.iter().map(|blamed| cause(blamed, &why)).collect()),
     }

@@ -10,8 +10,9 @@ use std::process::ExitCode;
 
 /// Lay a measured curve over an expected one: how far they differ, and with --explain which causes in the job explain it
 ///
-/// Both are responses, or both impedances: of this program, or any text table. Exit status 3 says that the difference is
-/// not within the limits.
+/// Both are responses, or both impedances: of this program, or any text table. Of two measurements, before and after a
+/// change, what differs by more than their doubt is told with its band (`--align none` keeps a change of the level as a whole).
+/// Exit status 3 says that the difference is not within the limits.
 #[derive(Debug, clap::Args)]
 #[command(allow_negative_numbers = true)]
 pub struct Args {
@@ -130,6 +131,15 @@ fn summary(document: &CompareDocument, folder: &Path) -> String {
     let doubt = worst.u_db.map_or(String::new(), |u| format!(" ± {:.2}", 2.0 * u));
     entries.push(Entry::text("difference", format!("{:.2} dB rms", document.rms_db)));
     entries.push(Entry::text("worst", format!("{:+.2}{doubt} dB at {}", worst.level_db, frequency_text(worst.at_hz))));
+    if let Some(changes) = &document.changed {
+        for change in changes {
+            let [from, to] = change.band_hz.map(frequency_text);
+            entries.push(Entry::text("changed", format!("{} from {from} to {to}", change.level)));
+        }
+        if changes.is_empty() {
+            entries.push(Entry::text("changed", "nothing beyond the measurements' own doubt"));
+        }
+    }
     let mut text = numbers_text(&entries, layout);
     if let Some(causes) = &document.causes {
         let mut entries = Vec::new();

@@ -1,18 +1,21 @@
 //! Diffraction at the edges of a baffle: what arrives, over what would arrive from the same driver in an endless wall.
 //!
 //! ```text
-//! H(k) = D(ka·sin θ) − ½·D(ka)·Σ_i w_i·e^{−jk(s_i + r_i − r)}        Σ w_i = 1        D(x) = 2·J₁(x)/x
+//! H(k) = D(ka·sin θ) − D(ka)·g·Σ_i w_i·e^{−jk(s_i + r_i − r)}·(A + (½ − A)·e^{−jκks_i})        Σ w_i = 1
+//! D(x) = 2·J₁(x)/x        g = 1 − 0.65·⟨s⟩/r        A = 0.6, κ = 1.2
 //! ```
 //!
 //! i: pieces of the edge, seen from the driver under equal angles (`outline.rs`); s: way along the baffle to the piece; r_i,
 //! r: ways from there and from the driver to the ear, m; k = 2πf/c; a: radius of the cone; θ: angle between the axis and
-//! the ear. Each piece sends out what the wall there no longer holds back: half of the pressure, upside down, so that in
-//! the bass exactly half of it is left (−6.02 dB) wherever the ear is. A rounded edge is one whose place is spread evenly
+//! the ear. Each piece sends out what the wall there no longer holds back: more than half of the pressure, upside down, and after a
+//! second way across the front what the other edges make of that, the right way up, so that in the bass exactly half of it is left (−6.02 dB) far
+//! away. Near by it is a little more, since the bass of a box comes from a place in front of it: ⟨s⟩ is the mean of the s. A rounded edge is one whose place is spread evenly
 //! over the width of the rounding, `u = sin ψ` from 0 to 1: the way there runs along the arc and the piece lies behind the
 //! front, `s = d_0 + q·R·ψ`, place `d_0 + q·R·u`, depth `R·(1 − cos ψ)`; R: radius, m; q = d/n: how obliquely the ray
 //! meets the edge.
 //!
-//! Left out: what one edge's sound does at the next (second order; half of the first at the least), and that a piece of
+//! A, κ and the 0.65 were found on boundary elements of four boxes (`tests/reference/box_diffraction.py`, `box_near_field.py`), on the axis and 30° off
+//! it: with A = ½, the plain theory of one order, the error is 0.5 to 0.7 dB rms, with them 0.2 to 0.4 dB. Left out: that a piece of
 //! edge sends more in some directions than in others; a cone is taken as a stiff piston, in which D makes the treble
 //! directive. Compared with the exact sphere, the fully rounded case is off by up to 1.4 dB (test).
 //!
@@ -26,8 +29,10 @@ use num_complex::Complex64;
 /// From a driver on a baffle to an ear.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Diffraction {
-    /// (s + r_i − r)·1 of each piece, m.
-    detours_m: Vec<f64>,
+    /// Of each piece s + r_i − r and s, m.
+    pieces_m: Vec<[f64; 2]>,
+    /// g.
+    near_by: f64,
     /// ka per k: radius of the cone, m.
     radius_m: f64,
     /// sin θ.
@@ -45,6 +50,12 @@ pub struct FlatBaffle {
 
 /// Angles under which the edge is looked at; twice as many change the result by less than 0.01 dB below 10 kHz (test).
 const RAYS: usize = 240;
+/// A: the edges' own answer.
+const FIRST: f64 = 0.6;
+/// κ: what they send to each other comes so many ways later.
+const SECOND_WAYS: f64 = 1.2;
+/// How far in front of the box its bass comes from, in mean ways to the edge.
+const FORWARD_WAYS: f64 = 0.65;
 /// Pieces over the width of a rounding: as many as its size asks for at 20 kHz, a quarter of a wave each.
 const STRIPS: std::ops::RangeInclusive<f64> = 4.0..=24.0;
 const STRIP_M: f64 = 4e-3;
@@ -67,7 +78,7 @@ impl FlatBaffle {
         let straight_m = away([x, y, 0.0]);
         let wanted = (self.edge_radius_m / STRIP_M).ceil().clamp(*STRIPS.start(), *STRIPS.end());
         let strips = if self.edge_radius_m > 0.0 { wanted as usize } else { 1 };
-        let mut detours_m = Vec::with_capacity(edges.len() * strips);
+        let mut pieces_m = Vec::with_capacity(edges.len() * strips);
         for edge in &edges {
             let oblique = edge.distance_m / edge.normal_m;
             let rounding_m = self.edge_radius_m.min(edge.normal_m);
@@ -80,11 +91,13 @@ impl FlatBaffle {
                 let behind_m = rounding_m * (1.0 - arc.cos());
                 let [along_x, along_y] = edge.direction;
                 let piece = [x + out_m * along_x, y + out_m * along_y, -behind_m];
-                detours_m.push(way_m + away(piece) - straight_m);
+                pieces_m.push([way_m + away(piece) - straight_m, way_m]);
             }
         }
         let sine = (ear_m[0] - x).hypot(ear_m[1] - y) / straight_m;
-        Some(Diffraction { detours_m, radius_m, sine })
+        let mean_m = pieces_m.iter().map(|[_, way_m]| way_m).sum::<f64>() / pieces_m.len() as f64;
+        let near_by = (1.0 - FORWARD_WAYS * mean_m / straight_m).max(0.0);
+        Some(Diffraction { pieces_m, near_by, radius_m, sine })
     }
 }
 
@@ -92,8 +105,16 @@ impl Diffraction {
     /// H at a wave number, rad/m.
     pub fn at(&self, wave_number: f64) -> Complex64 {
         let ka = wave_number * self.radius_m;
-        let edges: Complex64 = self.detours_m.iter().map(|detour_m| Complex64::cis(-wave_number * detour_m)).sum();
-        piston(ka * self.sine) - 0.5 * piston(ka) * edges / self.detours_m.len() as f64
+        piston(ka * self.sine) - piston(ka) * self.near_by * self.edges(wave_number, FIRST)
+    }
+
+    /// What the edges answer, with this share of the first order.
+    fn edges(&self, wave_number: f64, first: f64) -> Complex64 {
+        let one = |[detour_m, way_m]: &[f64; 2]| {
+            let later = Complex64::cis(-wave_number * SECOND_WAYS * way_m);
+            Complex64::cis(-wave_number * detour_m) * (first + (0.5 - first) * later)
+        };
+        self.pieces_m.iter().map(one).sum::<Complex64>() / self.pieces_m.len() as f64
     }
 }
 
@@ -113,7 +134,7 @@ mod tests {
         20.0 * h.norm().log10()
     }
 
-    /// `edge_model.csv`: the same sum by an independent script with 3600 angles.
+    /// `edge_model.csv`: the sum of the first order alone, by an independent script with 3600 angles.
     #[test]
     fn rectangles_are_those_of_the_table_and_finer_rays_change_little() {
         let table = include_str!("../../tests/reference/edge_model.csv");
@@ -135,7 +156,7 @@ mod tests {
             let ear = [place[0], place[1], FAR_M];
             for (worst, rays) in worst_db.iter_mut().zip([RAYS, 3600]) {
                 let wave_number = TAU * numbers[0] / 343.2;
-                let found = baffle.by_rays(place, 0.0, ear, rays).unwrap().at(wave_number);
+                let found = 1.0 - baffle.by_rays(place, 0.0, ear, rays).unwrap().edges(wave_number, 0.5);
                 let off = (db(found) - numbers[1]).abs();
                 *worst = worst.max(off);
             }
@@ -152,8 +173,8 @@ mod tests {
         let baffle =
             FlatBaffle { outline: Outline::Circle { centre_m: [0.0; 2], diameter_m: 0.3 }, edge_radius_m: 0.0 };
         let seen = baffle.diffraction([0.0; 2], 0.0, [0.0, 0.0, FAR_M]).unwrap();
-        let at = |kb: f64| db(seen.at(kb / 0.15));
-        // 1e-5: the ear is a hundred kilometres away.
+        let at = |kb: f64| db(1.0 - seen.edges(kb / 0.15, 0.5));
+        // The first order alone, in closed form; with the second the worst of all shapes ripples less deep. 1e-5: the ear is a hundred kilometres away.
         assert!((at(PI) - 20.0 * 1.5f64.log10()).abs() < 1e-5 && (at(TAU) + 20.0 * 2f64.log10()).abs() < 1e-5);
         assert!((at(1e-4) + 6.0206).abs() < 1e-4);
         for kb in [0.5, 1.7, 4.0] {
@@ -177,7 +198,11 @@ mod tests {
             let baffle = FlatBaffle { outline: Outline::rectangle(0.14, 0.21), edge_radius_m };
             for ear in [[0.07, 0.16, 1.0], [0.6, 0.1, 0.5], [0.07, -0.3, 2.0]] {
                 let seen = baffle.diffraction([0.07, 0.14], 0.03, ear).unwrap();
-                assert!((seen.at(1e-6).re - 0.5).abs() < 1e-5 && seen.at(1e-6).im.abs() < 1e-5);
+                // Near by a little more than half: the bass comes from in front of the box.
+                let bass = seen.at(1e-6);
+                assert!((0.5..0.62).contains(&bass.re) && bass.im.abs() < 1e-5, "{ear:?}: {bass}");
+                let far = baffle.diffraction([0.07, 0.14], 0.03, ear.map(|side| 1e4 * side)).unwrap().at(1e-9);
+                assert!((far - 0.5).norm() < 1e-4);
             }
         }
     }
@@ -198,7 +223,7 @@ mod tests {
             rows.map(one).fold(0.0, f64::max)
         };
         let (of_round, of_sharp) = (off(&round), off(&sharp));
-        assert!(of_round < 1.5 && of_sharp > 4.0, "{of_round}, {of_sharp}");
+        assert!(of_round < 1.5 && of_sharp > 3.0, "{of_round}, {of_sharp}");
     }
 
     /// M. Abramowitz, I. A. Stegun, "Handbook of Mathematical Functions", table 9.1: J₁(1) = 0.4400505857, J₁(3.8317) = 0.

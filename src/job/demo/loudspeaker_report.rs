@@ -77,6 +77,12 @@ fn interface_chapter(measured: &Measured) -> Chapter {
         }
         "impulse" => "The impulse response and the gate that is laid over it.",
         "envelope" => "The same as an energy-time curve: the first hill after the direct sound is the first wall.",
+        "step" => "The step response: treble and bass arrive one after the other, and the bass swings back.",
+        "phase" => {
+            "The phase that the level alone asks for, and what is left: the mid-woofer sounds from 8 cm further down. Beneath, the group delay."
+        }
+        "decay" => "What still sounds when the first moments are cut away, one curve for each moment.",
+        "bursts" => "The same in periods of each note: a resonance would stand up like a tower.",
         _ => {
             "Harmonics against the frequency that excited them, room included; nothing is drawn where noise hides them."
         }

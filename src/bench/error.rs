@@ -16,6 +16,8 @@ pub enum BenchError {
     TooFast { way: String, found_s: f64, least_s: f64 },
     #[error("the {what} lies at {found_m:.2} m along axis {axis} of a room that is {room_m:.2} m long there")]
     OutsideRoom { what: &'static str, axis: usize, found_m: f64, room_m: f64 },
+    #[error("a part of the {way} is loose, which the jig can't follow")]
+    LooseOnJig { way: String },
     #[error("the loudspeaker on the jig has {found} ways, {most} can be followed at most")]
     TooManyWays { found: usize, most: usize },
 }
@@ -27,8 +29,11 @@ impl BenchError {
             Self::OutOfRange { .. } => "choose a value within that range",
             Self::CurveBelowZero { .. } => "lower the coefficients of that curve or the excursion up to which it holds",
             Self::NoWay => "give the loudspeaker at least one way",
-            Self::TooFast { .. } => "raise the inductances and capacitors of that way or lower its resistances",
+            Self::TooFast { .. } => {
+                "raise the inductances and capacitors of that way, lower its resistances or soften the contact of its defect"
+            }
             Self::OutsideRoom { .. } => "move the loudspeaker, shorten the distance or enlarge the room",
+            Self::LooseOnJig { .. } => "fasten that part or measure the loudspeaker with a microphone",
             Self::TooManyWays { .. } => "hang a loudspeaker of fewer ways on the jig",
         }
     }

@@ -142,6 +142,7 @@ mod tests {
             pad: Pad::default(),
             polarity: Polarity::Straight,
             above_axis_m: 0.0,
+            defect: None,
         }
     }
 

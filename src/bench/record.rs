@@ -2,11 +2,12 @@
 //!
 //! No equation: the order of things is drawn in `mod.rs`.
 
-use super::circuit::{Circuit, Played};
+use super::circuit::Circuit;
 use super::clock::recorded;
 use super::converter::Converter;
 use super::error::BenchError;
 use super::line::{COUPLING_TAIL_S, LEAD, Line, MARGIN};
+use super::motion::{All, Excursion, Played};
 use super::noise::{hum_at, noise};
 use super::radiation::Radiation;
 use super::settings::BenchSettings;
@@ -92,13 +93,29 @@ impl Bench {
         channels
     }
 
+    /// Excursion of the cone of a way (counted from 0), m, positive outwards.
+    ///
+    /// # Shape
+    /// As long as `play` and at its times: neither latency nor drift of the recorder.
+    ///
+    /// # Panics
+    /// If the loudspeaker has no such way.
+    pub fn excursion_m(&self, way: usize, play: &[f64]) -> Vec<f64> {
+        let total = play.len() + LEAD + MARGIN;
+        let drive_v = self.drive_v(way, &self.line().output(play, total));
+        let mut played = Played::new(&self.circuits[way], Excursion);
+        let [mut excursion_m] = self.converter.played_through(&mut played, &drive_v, total);
+        excursion_m.drain(..LEAD);
+        excursion_m.truncate(play.len());
+        excursion_m
+    }
+
     /// Spectrum of the pressure at the microphone, all ways at once.
     fn pressure(&self, output: &[f64], total: usize, length: usize, radiations: &[Radiation]) -> Vec<Complex64> {
         let one_way = |index: usize| {
-            let gain =
-                self.settings.interface.drive_v_at_full_scale * self.settings.speaker.ways[index].polarity.sign();
-            let drive_v: Vec<f64> = output.iter().map(|sample| sample * gain).collect();
-            let acceleration = self.converter.played_through(&mut Played::new(&self.circuits[index]), &drive_v, total);
+            let drive_v = self.drive_v(index, output);
+            let mut played = Played::new(&self.circuits[index], All);
+            let [acceleration] = self.converter.played_through(&mut played, &drive_v, total);
             let mut bins = Spectrum::new(length).bins(&acceleration);
             let along = radiations[index].along(bins.len(), self.settings.rate.hz() / length as f64);
             bins.iter_mut().zip(along).for_each(|(bin, path)| *bin *= path);
@@ -156,5 +173,11 @@ impl Bench {
         let surroundings = &self.settings.surroundings;
         let paths = surroundings.paths(self.settings.distance_m, way.above_axis_m);
         Radiation::new(paths, self.settings.speaker.baffle_width_m, surroundings.wall_corner_hz())
+    }
+    /// Voltage at a way, its polarity included.
+    fn drive_v(&self, way: usize, output: &[f64]) -> Vec<f64> {
+        let sign = self.settings.speaker.ways[way].polarity.sign();
+        let gain = self.settings.interface.drive_v_at_full_scale * sign;
+        output.iter().map(|sample| sample * gain).collect()
     }
 }

@@ -12,6 +12,7 @@
 use super::air::{REFERENCE_PA, SPEED_OF_SOUND_M_S};
 use super::converter::FLAT_SHARE;
 use super::harmonics::{HIGHEST_ORDER, HarmonicTruth, steady_tone};
+use super::motion::All;
 use super::phasor::{driver_impedance, volume_acceleration};
 use super::radiation::Radiation;
 use super::record::Bench;
@@ -243,7 +244,7 @@ impl Bench {
         let amplitude_v = interface.drive_v_at_full_scale * output;
         let mut sum = [Complex64::ZERO; HIGHEST_ORDER];
         for ((way, circuit), path) in self.settings.speaker.ways.iter().zip(&self.circuits).zip(direct) {
-            let orders = steady_tone(circuit, hz, amplitude_v * way.polarity.sign());
+            let [orders] = steady_tone(circuit, &All, hz, amplitude_v * way.polarity.sign());
             for (index, value) in orders.into_iter().enumerate() {
                 sum[index] += value * path.at((index + 1) as f64 * hz);
             }

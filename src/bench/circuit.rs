@@ -190,6 +190,12 @@ impl Circuit {
         }
     }
 
+    /// Volume accelerations of the cone and of the opening, outwards, from the change of the state in one second, m³/s².
+    #[inline(always)]
+    pub fn surfaces(&self, change: &State) -> [f64; 2] {
+        [self.driver.sd_m2 * change[3], change[7]]
+    }
+
     /// What the way draws from an amplifier of voltage e in this state: `siemens·e + amperes`, both given.
     #[inline(always)]
     pub(super) fn drawn(&self, state: &State) -> [f64; 2] {

@@ -10,6 +10,10 @@ pub enum BenchError {
     CurveBelowZero { what: &'static str, way: String, found: f64, at_mm: f64 },
     #[error("the loudspeaker has no way")]
     NoWay,
+    #[error("the near field is that of way {found} counted from 0, the loudspeaker has {ways}")]
+    NoSuchWay { found: usize, ways: usize },
+    #[error("the near field is that of an opening, the box of the {way} has none")]
+    NoOpening { way: String },
     #[error(
         "the {way} has a part that settles in {found_s:.1e} s, the shortest time that can be followed is {least_s:.1e} s"
     )]
@@ -29,6 +33,8 @@ impl BenchError {
             Self::OutOfRange { .. } => "choose a value within that range",
             Self::CurveBelowZero { .. } => "lower the coefficients of that curve or the excursion up to which it holds",
             Self::NoWay => "give the loudspeaker at least one way",
+            Self::NoSuchWay { .. } => "choose one of its ways",
+            Self::NoOpening { .. } => "place the microphone before the cone or open the box",
             Self::TooFast { .. } => {
                 "raise the inductances and capacitors of that way, lower its resistances or soften the contact of its defect"
             }

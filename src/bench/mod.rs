@@ -11,7 +11,7 @@
 //!
 //! What bends (the drivers) is integrated in the time domain on a grid of 768 kHz or finer (`circuit.rs`,
 //! `converter.rs`); what is linear (air, walls, microphone, colouration) is applied to the whole record by its exact
-//! frequency response (`radiation.rs`, `room.rs`, `colour.rs`). A driver may be out of order: its coil rubs
+//! frequency response (`radiation.rs`, `room.rs`, `near.rs`, `colour.rs`). A driver may be out of order: its coil rubs
 //! (`rub.rs`) or a part of it is loose (`loose.rs`). The truth (`truth.rs`) comes from the circuit diagram
 //! (`phasor.rs`) and, for harmonics, from steady tones through the same equations (`harmonics.rs`).
 //!
@@ -40,6 +40,7 @@ mod enclosure;
 mod error;
 mod fastest;
 mod harmonics;
+mod hearing;
 mod jig;
 mod jig_record;
 mod jig_truth;
@@ -48,6 +49,7 @@ mod load;
 mod load_circuit;
 mod loose;
 mod motion;
+mod near;
 mod noise;
 mod phasor;
 mod radiation;
@@ -64,6 +66,8 @@ mod defect_tests;
 #[cfg(test)]
 mod jig_tests;
 #[cfg(test)]
+mod near_tests;
+#[cfg(test)]
 mod reference;
 #[cfg(test)]
 mod tests;
@@ -77,6 +81,7 @@ pub use jig::{Jig, JigInput, JigSettings, Recorder, Wiring};
 pub use jig_truth::{BoxTruth, ClosedTruth, DriverTruth, ImpedanceTruth, JigTruth, LoadTruth, OpenTruth};
 pub use load::{Change, HungDriver, Load};
 pub use loose::LoosePart;
+pub use near::{NearField, Surface};
 pub use noise::Hum;
 pub use record::Bench;
 pub use room::{Room, Surroundings};

@@ -4,7 +4,7 @@
 //! L_e(x)·di/dt  = u − R_e·i − R₂·(i − i₂) − Bl(x)·v − L_e'(x)·v·i
 //! L₂(x)·di₂/dt  = R₂·(i − i₂) − L₂'(x)·v·i₂
 //! dx/dt         = v
-//! M_ms·dv/dt    = Bl(x)·i − R_ms·v − K(x)·x + ½·i²·L_e'(x) + ½·i₂²·L₂'(x) + S_d·p_r
+//! M_ms·dv/dt    = Bl(x)·i − R_ms·v − K(x)·x + ½·i²·L_e'(x) + ½·i₂²·L₂'(x) + S_d·p_r − F_d
 //! C_AB·dp/dt    = −S_d·v − q_l − Σq_n      p_r = (p − R_AB·(S_d·v + Σq_n))/(1 + R_AB/R_AL)      q_l = p_r/R_AL
 //! M_n·dq_n/dt   = p_r − R_n·q_n − X_n/C_n  dX_n/dt = q_n
 //! low-pass:   L·di_L/dt = e − R_L·i_L − u_n      C·dv_C/dt = i_L − i_n      u_n = v_C + R_C·(i_L − i_n)
@@ -15,17 +15,20 @@
 //! u, i: voltage and current at the driver; i₂: current in L₂; v: velocity of the cone, m/s; p, p_r: pressure in the
 //! box's compliance and at the back of the cone, Pa; q_l: flow out through leaks, m³/s; q_n, X_n: flow through vent,
 //! passive radiator or wall and the volume that it has moved (`enclosure.rs`); i_L, v_C: state of the filter; e:
-//! amplifier voltage, V; q': volume acceleration of all that leaves the box, m³/s². The rest: `driver.rs`,
-//! `speaker.rs`. Primes on L are derivatives with respect to x. Solved by the classical Runge–Kutta method of fourth
-//! order.
+//! amplifier voltage, V; q': volume acceleration of all that leaves the box, m³/s²; F_d: what a defect holds against the
+//! cone, N (`motion.rs`), nothing in a healthy way. The rest: `driver.rs`, `speaker.rs`. Primes on L are derivatives with
+//! respect to x. Solved step by step (`runge_kutta.rs`).
 //!
 //! Source: W. Klippel, "Loudspeaker Nonlinearities – Causes, Parameters, Symptoms", J. Audio Eng. Soc. 54 (October
 //! 2006) 907–939 (large-signal model); box and filter: mesh and node equations of the circuits in `speaker.rs`.
 
-use super::converter::Between;
+use super::defect::Defect;
 use super::driver::Driver;
 use super::enclosure::Branch;
 use super::fastest::spectral_radius;
+use super::loose::LoosePart;
+use super::rub::Wall;
+use super::runge_kutta::Equations;
 use super::speaker::{Filter, Way};
 
 /// How many things may yield to the pressure in the box.
@@ -64,8 +67,32 @@ pub struct Circuit {
     branches: [Branch; BRANCHES],
     /// 1/M of each; zero: there is none.
     per_mass: [f64; BRANCHES],
+    fault: Option<Fault>,
     fastest_per_s: f64,
     settling_s: f64,
+}
+
+/// A defect with everything constant worked out.
+#[derive(Clone)]
+pub enum Fault {
+    /// The coil scrapes on this.
+    Rub(Wall),
+    /// A part of the cone is loose.
+    Loose(LoosePart),
+}
+
+/// What a defect does to the cone at one moment.
+#[derive(Clone, Copy)]
+pub struct AgainstCone {
+    /// Force, N, positive inwards.
+    pub force_n: f64,
+    /// Mass that does not move with it just now, kg.
+    pub without_kg: f64,
+}
+
+impl AgainstCone {
+    /// Nothing: `a − 0` is `a` to the last bit and costs nothing.
+    pub const NOTHING: Self = Self { force_n: 0.0, without_kg: 0.0 };
 }
 
 #[derive(Clone, Copy, PartialEq)]
@@ -110,10 +137,15 @@ impl Circuit {
             rear_divider: 1.0 / (1.0 + absorption * leak),
             branches: way.enclosure.branches().map(Option::unwrap_or_default),
             per_mass: way.enclosure.branches().map(|branch| branch.map_or(0.0, |branch| 1.0 / branch.mass)),
+            fault: way.defect.map(|defect| match defect {
+                Defect::Rub(rub) => Fault::Rub(Wall::new(rub)),
+                Defect::Loose(part) => Fault::Loose(part),
+            }),
             fastest_per_s: 0.0,
             driver,
         };
-        circuit.fastest_per_s = circuit.spectral_radius_per_s();
+        let defect_per_s = way.defect.map_or(0.0, |defect| defect.fastest_per_s(&way.driver));
+        circuit.fastest_per_s = circuit.spectral_radius_per_s().max(defect_per_s);
         circuit
     }
 
@@ -122,7 +154,7 @@ impl Circuit {
         let change = |small: &[f64]| {
             let mut state = [0.0; NUMBERS];
             state.copy_from_slice(small);
-            self.change(&state, 0.0, 0.0).0.to_vec()
+            self.change(&state, 0.0).0.to_vec()
         };
         spectral_radius(NUMBERS, change) / self.least_bend()
     }
@@ -141,6 +173,27 @@ impl Circuit {
     /// How long a steady tone takes to settle to 1e-3 of its shift of the cone's mean place.
     pub fn settling_s(&self) -> f64 {
         self.settling_s
+    }
+
+    /// What is wrong with it.
+    #[inline(always)]
+    pub fn fault(&self) -> Option<&Fault> {
+        self.fault.as_ref()
+    }
+
+    /// What a coil that rubs holds against the cone; a loose part is followed elsewhere (`motion.rs`).
+    #[inline(always)]
+    pub(super) fn rubbing(&self, state: &State) -> AgainstCone {
+        match &self.fault {
+            Some(Fault::Rub(wall)) => AgainstCone { force_n: wall.force_n(state[2], state[3]), without_kg: 0.0 },
+            _ => AgainstCone::NOTHING,
+        }
+    }
+
+    /// Volume accelerations of the cone and of the opening, outwards, from the change of the state in one second, m³/s².
+    #[inline(always)]
+    pub fn surfaces(&self, change: &State) -> [f64; 2] {
+        [self.driver.sd_m2 * change[3], change[7]]
     }
 
     /// What the way draws from an amplifier of voltage e in this state: `siemens·e + amperes`, both given.
@@ -172,7 +225,13 @@ impl Circuit {
 
     /// The change of the state in one second, and the volume acceleration, m³/s². `crept_m`: see [`Self::spring_n`].
     #[inline(always)]
-    pub(super) fn change(&self, state: &State, drive_v: f64, crept_m: f64) -> (State, f64) {
+    pub(super) fn change_against(
+        &self,
+        state: &State,
+        drive_v: f64,
+        crept_m: f64,
+        against: AgainstCone,
+    ) -> (State, f64) {
         let &[i, i2, x, v, p, coil_a, capacitor_v, q1, x1, q2, x2] = state;
         let d = &self.driver;
         let held = x.clamp(-d.limit_m, d.limit_m);
@@ -201,7 +260,8 @@ impl Circuit {
         let dq2 = (rear_pa - two.resistance * q2 - two.elastance * x2) * self.per_mass[1];
         let pull = if held == x { 0.5 * slope * (i * i * d.le_h + i2 * i2 * self.l2_h) } else { 0.0 };
         let spring = self.spring_n(x, crept_m);
-        let dv = (bl * i - d.rms_kg_s * v - spring + pull + d.sd_m2 * rear_pa) / d.mms_kg;
+        let force_n = bl * i - d.rms_kg_s * v - spring + pull + d.sd_m2 * rear_pa - against.force_n;
+        let dv = force_n / (d.mms_kg - against.without_kg);
         let (dcoil, dcapacitor) = match self.filter {
             Kind::None => (0.0, 0.0),
             Kind::LowPass => (drive_v - dcr_ohm * coil_a - node_v, coil_a - drawn_a),
@@ -212,43 +272,13 @@ impl Circuit {
         let (dcoil_a, dcapacitor_v) = (dcoil * self.per_l, dcapacitor * self.per_c);
         ([di, di2, v, dv, dp, dcoil_a, dcapacitor_v, dq1, q1, dq2, q2], leaving + leaking)
     }
+}
 
-    /// One step; gives the volume acceleration at its start. `drive_v`: at its start, middle and end.
+/// The healthy way.
+impl Equations<NUMBERS> for Circuit {
     #[inline(always)]
-    pub fn step(&self, state: &mut State, drive_v: [f64; 3], step_s: f64) -> f64 {
-        let [start_v, middle_v, end_v] = drive_v;
-        let (k1, acceleration) = self.change(state, start_v, 0.0);
-        let (k2, _) = self.change(&moved(state, &k1, 0.5 * step_s), middle_v, 0.0);
-        let (k3, _) = self.change(&moved(state, &k2, 0.5 * step_s), middle_v, 0.0);
-        let (k4, _) = self.change(&moved(state, &k3, step_s), end_v, 0.0);
-        for n in 0..state.len() {
-            state[n] += step_s / 6.0 * (k1[n] + 2.0 * (k2[n] + k3[n]) + k4[n]);
-        }
-        acceleration
-    }
-}
-
-/// A way that is played through the converters, from rest on.
-pub struct Played<'a> {
-    circuit: &'a Circuit,
-    state: State,
-}
-
-impl<'a> Played<'a> {
-    /// At rest.
-    pub fn new(circuit: &'a Circuit) -> Self {
-        Self { circuit, state: [0.0; NUMBERS] }
-    }
-}
-
-impl Between for Played<'_> {
-    #[inline(always)]
-    fn step(&mut self, drive_v: [f64; 3], step_s: f64) -> f64 {
-        self.circuit.step(&mut self.state, drive_v, step_s)
-    }
-
-    fn begin_block(&mut self, _time_s: f64) {
-        quieten(&mut self.state);
+    fn change(&self, state: &State, drive_v: f64) -> (State, f64) {
+        self.change_against(state, drive_v, 0.0, AgainstCone::NOTHING)
     }
 }
 
@@ -266,15 +296,6 @@ fn settling_s(way: &Way) -> f64 {
     let leak = way.leak_conductance();
     let creeping_s = if leak > 0.0 { way.enclosure.compliance_m3_pa() / leak * way.stiffening().powi(2) } else { 0.0 };
     SETTLING_S + CREEPING_TIMES * creeping_s
-}
-
-#[inline(always)]
-fn moved(state: &State, change: &State, by_s: f64) -> State {
-    let mut there = *state;
-    for n in 0..there.len() {
-        there[n] += by_s * change[n];
-    }
-    there
 }
 
 #[cfg(test)]

@@ -23,10 +23,10 @@ const ADC_CUTOFF: f64 = 0.5 * (FLAT_SHARE + 0.5);
 /// Frames that are worked on at once: the state, voltages and what comes out then stay in the processor's cache.
 const BLOCK: usize = 256;
 
-/// What stands between the converters and is followed in time.
-pub trait Between {
-    /// One step with the voltages at its start, middle and end; gives what the input sees at its start.
-    fn step(&mut self, drive_v: [f64; 3], step_s: f64) -> f64;
+/// What stands between the converters and is followed in time; N inputs see it.
+pub trait Between<const N: usize> {
+    /// One step with the voltages at its start, middle and end; gives what each input sees at its start.
+    fn step(&mut self, drive_v: [f64; 3], step_s: f64) -> [f64; N];
     /// Told before each block what time it will be in its middle, counted from the first voltage: for slow changes.
     fn begin_block(&mut self, time_s: f64);
 }
@@ -115,8 +115,13 @@ impl Converter {
         &self.combined
     }
 
-    /// What comes out of `between`, `frames` samples of it, for these voltages at the sample rate.
-    pub fn played_through(&self, between: &mut impl Between, drive_v: &[f64], frames: usize) -> Vec<f64> {
+    /// What comes out of `between`, `frames` samples for each input, for these voltages at the sample rate.
+    pub fn played_through<const N: usize>(
+        &self,
+        between: &mut impl Between<N>,
+        drive_v: &[f64],
+        frames: usize,
+    ) -> [Vec<f64>; N] {
         let blocks = (frames + self.adc_half).div_ceil(BLOCK);
         let mut padded = vec![0.0; self.dac_half - 1];
         padded.extend_from_slice(drive_v);
@@ -126,23 +131,30 @@ impl Converter {
         // One voltage before the block and one frame after it, for the values between the grid's points.
         let mut volts = vec![0.0; 1 + fine + self.factor];
         let history = 2 * self.adc_half * self.factor;
-        let mut outcome = vec![0.0; history + fine];
-        let mut reply = Vec::with_capacity(blocks * BLOCK);
+        let mut outcomes: [Vec<f64>; N] = std::array::from_fn(|_| vec![0.0; history + fine]);
+        let mut replies: [Vec<f64>; N] = std::array::from_fn(|_| Vec::with_capacity(blocks * BLOCK));
         self.refine(&padded, &mut volts[1..=self.factor]);
         for block in 0..blocks {
             between.begin_block((block as f64 + 0.5) * BLOCK as f64 / self.rate_hz);
             self.refine(&padded[block * BLOCK + 1..], &mut volts[1 + self.factor..]);
-            for (step, value) in outcome[history..].iter_mut().enumerate() {
-                *value = between.step(around(&volts[step..step + 4]), step_s);
+            for step in 0..fine {
+                let values = between.step(around(&volts[step..step + 4]), step_s);
+                for n in 0..N {
+                    outcomes[n][history + step] = values[n];
+                }
             }
-            reply.extend((0..BLOCK).map(|frame| dot(&self.adc, &outcome[frame * self.factor..])));
             volts.copy_within(fine.., 0);
-            outcome.copy_within(fine.., 0);
+            for (outcome, reply) in outcomes.iter_mut().zip(&mut replies) {
+                reply.extend((0..BLOCK).map(|frame| dot(&self.adc, &outcome[frame * self.factor..])));
+                outcome.copy_within(fine.., 0);
+            }
         }
-        // The input's taps reach half their length into the future: that much comes out before the first frame.
-        reply.drain(..self.adc_half);
-        reply.truncate(frames);
-        reply
+        for reply in &mut replies {
+            // The input's taps reach half their length into the future: that much comes out before the first frame.
+            reply.drain(..self.adc_half);
+            reply.truncate(frames);
+        }
+        replies
     }
 
     /// Fills a stretch of the fine grid, `factor` values for each frame.
@@ -191,7 +203,8 @@ fn dot(taps: &[f64], values: &[f64]) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::bench::circuit::{Circuit, Played};
+    use crate::bench::circuit::Circuit;
+    use crate::bench::motion::{All, Played};
     use std::f64::consts::TAU;
 
     fn response_db(half: &[f64], share: f64) -> f64 {
@@ -227,7 +240,7 @@ mod tests {
         (way.driver.mms_kg, way.driver.rms_kg_s, way.driver.cms_m_n) = (1.0, 1e-4, 1.0);
         let (converter, circuit) = (Converter::new(48_000.0, 16), Circuit::new(&way));
         let drive_v: Vec<f64> = (0..900).map(|n| (TAU * 0.02 * f64::from(n)).sin()).collect();
-        let found = converter.played_through(&mut Played::new(&circuit), &drive_v, 1200);
+        let [found] = converter.played_through(&mut Played::new(&circuit, All), &drive_v, 1200);
         let gain = way.driver.sd_m2 * way.driver.bl_tm / (way.driver.re_ohm * way.driver.mms_kg);
         let late_s = way.driver.le_h / way.driver.re_ohm;
         for (frame, found) in found.iter().enumerate().take(800).skip(300) {

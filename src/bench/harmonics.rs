@@ -9,6 +9,7 @@
 //! Source: the Fourier coefficients of a periodic function.
 
 use super::circuit::Circuit;
+use super::motion::{Hear, Motion};
 use super::record::{LEAST_GRID_HZ, MOST_SETTLING_SHARE};
 use num_complex::Complex64;
 use serde::{Deserialize, Serialize};
@@ -32,31 +33,43 @@ pub struct HarmonicTruth {
     pub relative_db: BTreeMap<String, Vec<Option<f64>>>,
 }
 
-/// Volume acceleration of a way for the drive `amplitude_v·cos(2πft)`: phasors of orders 1 to [`HIGHEST_ORDER`].
-pub fn steady_tone(circuit: &Circuit, frequency_hz: f64, amplitude_v: f64) -> [Complex64; HIGHEST_ORDER] {
+/// Phasors of orders 1 to [`HIGHEST_ORDER`].
+pub type Orders = [Complex64; HIGHEST_ORDER];
+
+/// What is heard of a way for the drive `amplitude_v·cos(2πft)`, its volume accelerations for example.
+///
+/// A loose part that knocks in another way each period has no steady tone: then these are the orders of one of them.
+pub fn steady_tone<const N: usize>(
+    circuit: &Circuit,
+    heard: &impl Hear<N>,
+    frequency_hz: f64,
+    amplitude_v: f64,
+) -> [Orders; N] {
     let grid_hz = LEAST_GRID_HZ.max(circuit.fastest_per_s() / MOST_SETTLING_SHARE);
     let steps = (grid_hz / frequency_hz).ceil() as usize;
     let halves: Vec<f64> =
         (0..=2 * steps).map(|half| amplitude_v * (TAU * half as f64 / (2 * steps) as f64).cos()).collect();
     let step_s = 1.0 / (frequency_hz * steps as f64);
-    let mut state = [0.0; crate::bench::circuit::NUMBERS];
-    let mut period = vec![0.0; steps];
+    let mut motion = Motion::new(circuit);
+    let mut period = vec![[0.0; N]; steps];
     for _ in 0..=(circuit.settling_s() * frequency_hz).ceil() as usize {
-        for (step, acceleration) in period.iter_mut().enumerate() {
+        for (step, values) in period.iter_mut().enumerate() {
             let drive_v = [halves[2 * step], halves[2 * step + 1], halves[2 * step + 2]];
-            *acceleration = circuit.step(&mut state, drive_v, step_s);
+            *values = motion.heard_step(heard, drive_v, step_s);
         }
     }
-    std::array::from_fn(|index| {
+    let order = |stream: usize, index: usize| {
         let turn = |step: usize| Complex64::cis(-TAU * ((index + 1) * step % steps) as f64 / steps as f64);
-        let sum: Complex64 = period.iter().enumerate().map(|(step, &value)| value * turn(step)).sum();
+        let sum: Complex64 = period.iter().enumerate().map(|(step, values)| values[stream] * turn(step)).sum();
         2.0 / steps as f64 * sum
-    })
+    };
+    std::array::from_fn(|stream| std::array::from_fn(|index| order(stream, index)))
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::bench::motion::{All, Excursion};
     use crate::bench::phasor::driver_impedance;
     use crate::bench::{Bend, Filter, Speaker, Way};
 
@@ -114,7 +127,8 @@ mod tests {
             let force = pushed * i - bend(way.driver.stiffness) * x / way.driver.cms_m_n;
             let harmonic = velocity(&way, &at, -pushed * v, force);
             let expected = at.s * way.driver.sd_m2 * harmonic;
-            let found = steady_tone(&Circuit::new(&way), hz, amplitude_v)[order as usize - 1];
+            let [tone] = steady_tone(&Circuit::new(&way), &All, hz, amplitude_v);
+            let found = tone[order as usize - 1];
             // At 20 mV the excursion is 5 µm and second-order terms are below 1e-3 of these; 0.5 % is 0.04 dB.
             assert!((found / expected - 1.0).norm() < 5e-3, "order {order}: {found} {expected}");
         }
@@ -125,7 +139,7 @@ mod tests {
         let speaker = Speaker::rear_satellite();
         let circuit = Circuit::new(&speaker.ways[0]);
         let relative_db = |amplitude_v| {
-            let tone = steady_tone(&circuit, 100.0, amplitude_v);
+            let [tone] = steady_tone(&circuit, &All, 100.0, amplitude_v);
             [1, 2].map(|index: usize| 20.0 * (tone[index].norm() / tone[0].norm()).log10())
         };
         let (quiet, louder) = (relative_db(0.1), relative_db(0.1 * 10f64.powf(0.1)));
@@ -139,15 +153,15 @@ mod tests {
     fn current_pulls_the_coil_to_the_greater_inductance() {
         let inward = woofer(Bend::STRAIGHT, Bend::STRAIGHT, Bend([-50.0, 0.0, 0.0, 0.0]));
         let circuit = Circuit::new(&inward);
-        let mut state = [0.0; crate::bench::circuit::NUMBERS];
+        let mut motion = Motion::new(&circuit);
         let (drive_v, step_s) = (2.0, 1.0 / 768_000.0);
         let (mut mean_m, periods, steps) = (0.0, 800, 768);
         for n in 0..periods * steps {
             // 1 kHz, above the resonance: the cone hardly moves, the force shows in the mean excursion.
             let at = |offset: f64| drive_v * (TAU * (f64::from(n) + offset) / f64::from(steps)).cos();
-            circuit.step(&mut state, [at(0.0), at(0.5), at(1.0)], step_s);
+            let [x_m] = motion.heard_step(&Excursion, [at(0.0), at(0.5), at(1.0)], step_s);
             if n >= (periods - 100) * steps {
-                mean_m += state[2] / f64::from(100 * steps);
+                mean_m += x_m / f64::from(100 * steps);
             }
         }
         let s = linear(&inward, 1000.0).s;

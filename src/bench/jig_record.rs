@@ -80,7 +80,8 @@ impl Jig {
         if let Some(circuit) = &self.circuit {
             let mut played = PlayedLoad::new(circuit, self.settings.rate.seconds(LEAD));
             let drive_v: Vec<f64> = source_v.iter().map(|volt| share * volt).collect();
-            return Spectrum::new(length).bins(&self.converter.played_through(&mut played, &drive_v, total));
+            let [amperes] = self.converter.played_through(&mut played, &drive_v, total);
+            return Spectrum::new(length).bins(&amperes);
         }
         let siemens = match self.settings.load {
             Load::Short => 1.0 / (ohm + wiring.lead_ohm),

@@ -8,6 +8,7 @@
 //! coil warms up (R_e), and a new suspension breaks in (C_ms grows, R_ms falls).
 //! Ours: one time constant is the simplest way towards a new state of rest; real coils and magnets have several.
 
+use super::defect::Defect;
 use super::driver::Driver;
 use super::enclosure::{Enclosure, Opening, RingingWall};
 use super::error::{BenchError, check};
@@ -163,6 +164,7 @@ impl HungDriver {
             pad: Pad::default(),
             polarity: Polarity::Straight,
             above_axis_m: 0.0,
+            defect: None,
         }
     }
 
@@ -197,7 +199,11 @@ impl Load {
             Self::Loudspeaker(speaker) if speaker.ways.len() > MOST_WAYS => {
                 Err(BenchError::TooManyWays { found: speaker.ways.len(), most: MOST_WAYS })
             }
-            Self::Loudspeaker(speaker) => speaker.check(),
+            Self::Loudspeaker(speaker) => {
+                let loose = speaker.ways.iter().find(|way| matches!(way.defect, Some(Defect::Loose(_))));
+                loose.map_or(Ok(()), |way| Err(BenchError::LooseOnJig { way: way.name.clone() }))?;
+                speaker.check()
+            }
         }
     }
 }

@@ -7,13 +7,14 @@
 //! e, R: voltage and resistance that the load sees (`jig.rs`). u: voltage at the ways, V. i_k: current of way k, A, which
 //! its state fixes (j_k, g_k: [`Circuit::drawn`]), so that the ways, which share R, need no iteration. v_C: voltage of the
 //! capacitor in series, V. The equations of a way: `circuit.rs`; of its creeping suspension: `creep.rs`.
-//! Derivation: Kirchhoff's laws at the node where the ways meet. Solved by the Runge–Kutta method of fourth order.
+//! Derivation: Kirchhoff's laws at the node where the ways meet. Solved step by step (`runge_kutta.rs`).
 
 use super::circuit::{Circuit, NUMBERS, State, quieten};
 use super::converter::Between;
 use super::creep::{SPRINGS, rates_per_s};
 use super::fastest::spectral_radius;
 use super::load::{HungDriver, Load};
+use super::runge_kutta::{self, Equations};
 
 /// Loudspeakers of more ways would need more room in the state.
 pub const MOST_WAYS: usize = 2;
@@ -60,8 +61,10 @@ impl LoadCircuit {
         let least_bend = self.ways.iter().map(|(way, _)| way.least_bend()).fold(1.0, f64::min);
         spectral_radius(SIZE, change) / least_bend
     }
+}
 
-    /// The change of the state in one second, and the current.
+/// Beside the change: the current.
+impl Equations<SIZE> for LoadCircuit {
     #[inline(always)]
     fn change(&self, state: &Whole, drive_v: f64) -> (Whole, f64) {
         let [mut siemens, mut amperes] = [0.0; 2];
@@ -77,7 +80,7 @@ impl LoadCircuit {
         for (index, (way, sign)) in self.ways.iter().enumerate() {
             let own = state_of(state, index);
             let crept_m = if index == 0 { crept_m } else { 0.0 };
-            let (change, _) = way.change(&own, sign * node_v, crept_m);
+            let (change, _) = way.change_against(&own, sign * node_v, crept_m, way.rubbing(&own));
             changes[index * OF_A_WAY..(index + 1) * OF_A_WAY].copy_from_slice(&change);
         }
         if self.creeping_m_n > 0.0 {
@@ -111,18 +114,11 @@ impl PlayedLoad {
     }
 }
 
-impl Between for PlayedLoad {
+impl Between<1> for PlayedLoad {
     #[inline(always)]
-    fn step(&mut self, drive_v: [f64; 3], step_s: f64) -> f64 {
-        let [start_v, middle_v, end_v] = drive_v;
-        let (k1, current) = self.circuit.change(&self.state, start_v);
-        let (k2, _) = self.circuit.change(&moved(&self.state, &k1, 0.5 * step_s), middle_v);
-        let (k3, _) = self.circuit.change(&moved(&self.state, &k2, 0.5 * step_s), middle_v);
-        let (k4, _) = self.circuit.change(&moved(&self.state, &k3, step_s), end_v);
-        for n in 0..SIZE {
-            self.state[n] += step_s / 6.0 * (k1[n] + 2.0 * (k2[n] + k3[n]) + k4[n]);
-        }
-        current
+    fn step(&mut self, drive_v: [f64; 3], step_s: f64) -> [f64; 1] {
+        let (_, current) = runge_kutta::step(&self.circuit, &mut self.state, drive_v, step_s);
+        [current]
     }
 
     fn begin_block(&mut self, time_s: f64) {
@@ -133,9 +129,4 @@ impl Between for PlayedLoad {
             self.circuit.creeping_m_n = hung.creep_per_decade * now.cms_m_n;
         }
     }
-}
-
-#[inline(always)]
-fn moved(state: &Whole, change: &Whole, by_s: f64) -> Whole {
-    std::array::from_fn(|n| state[n] + by_s * change[n])
 }

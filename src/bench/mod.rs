@@ -11,7 +11,8 @@
 //!
 //! What bends (the drivers) is integrated in the time domain on a grid of 768 kHz or finer (`circuit.rs`,
 //! `converter.rs`); what is linear (air, walls, microphone, colouration) is applied to the whole record by its exact
-//! frequency response (`radiation.rs`, `room.rs`, `colour.rs`). The truth (`truth.rs`) comes from the circuit diagram
+//! frequency response (`radiation.rs`, `room.rs`, `near.rs`, `colour.rs`). A driver may be out of order: its coil rubs
+//! (`rub.rs`) or a part of it is loose (`loose.rs`). The truth (`truth.rs`) comes from the circuit diagram
 //! (`phasor.rs`) and, for harmonics, from steady tones through the same equations (`harmonics.rs`).
 //!
 //! The impedance jig (`jig.rs`) stands beside it on the same converters, clock and noise: what hangs on its clips is
@@ -33,33 +34,45 @@ mod clock;
 mod colour;
 mod converter;
 mod creep;
+mod defect;
 mod driver;
 mod enclosure;
 mod error;
 mod fastest;
 mod harmonics;
+mod hearing;
 mod jig;
 mod jig_record;
 mod jig_truth;
 mod line;
 mod load;
 mod load_circuit;
+mod loose;
+mod motion;
+mod near;
 mod noise;
 mod phasor;
 mod radiation;
 mod record;
 mod room;
+mod rub;
+mod runge_kutta;
 mod settings;
 mod speaker;
 mod truth;
 
 #[cfg(test)]
+mod defect_tests;
+#[cfg(test)]
 mod jig_tests;
+#[cfg(test)]
+mod near_tests;
 #[cfg(test)]
 mod reference;
 #[cfg(test)]
 mod tests;
 
+pub use defect::Defect;
 pub use driver::{Bend, Driver, LossyInductance};
 pub use enclosure::{Enclosure, Opening, RingingWall};
 pub use error::BenchError;
@@ -67,9 +80,12 @@ pub use harmonics::HarmonicTruth;
 pub use jig::{Jig, JigInput, JigSettings, Recorder, Wiring};
 pub use jig_truth::{BoxTruth, ClosedTruth, DriverTruth, ImpedanceTruth, JigTruth, LoadTruth, OpenTruth};
 pub use load::{Change, HungDriver, Load};
+pub use loose::LoosePart;
+pub use near::{NearField, Surface};
 pub use noise::Hum;
 pub use record::Bench;
 pub use room::{Room, Surroundings};
+pub use rub::Rub;
 pub use settings::{BenchSettings, Interface, Microphone};
 pub use speaker::{Filter, Pad, Polarity, Reactances, Speaker, Way};
 pub use truth::{Curve, PressureCurve, Reflection, Truth, WayFacts};

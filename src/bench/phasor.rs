@@ -65,6 +65,12 @@ pub(super) fn near_accelerations(way: &Way, s: Complex64) -> [Complex64; 2] {
     [cone, -cone * rear_impedance(way, s) * opening]
 }
 
+/// The same for one volt of the amplifier, positive polarity.
+pub fn surface_accelerations(way: &Way, frequency_hz: f64) -> [Complex64; 2] {
+    let s = Complex64::new(0.0, TAU * frequency_hz);
+    near_accelerations(way, s).map(|acceleration| acceleration * terminal_voltage(way, s))
+}
+
 /// Impedance of the whole way at the amplifier, filter and pad included, ohm.
 pub fn input_impedance(way: &Way, frequency_hz: f64) -> Complex64 {
     let s = Complex64::new(0.0, TAU * frequency_hz);
@@ -142,6 +148,7 @@ mod tests {
             pad: Pad::default(),
             polarity: Polarity::Straight,
             above_axis_m: 0.0,
+            defect: None,
         }
     }
 

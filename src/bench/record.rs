@@ -2,15 +2,17 @@
 //!
 //! No equation: the order of things is drawn in `mod.rs`.
 
-use super::circuit::{Circuit, Played};
+use super::circuit::Circuit;
 use super::clock::recorded;
 use super::converter::Converter;
 use super::error::BenchError;
+use super::hearing::{Hearing, OwnAndRest};
 use super::line::{COUPLING_TAIL_S, LEAD, Line, MARGIN};
+use super::motion::{All, Excursion, Played};
 use super::noise::{hum_at, noise};
 use super::radiation::Radiation;
+use super::room::Surroundings;
 use super::settings::BenchSettings;
-use super::speaker::Way;
 use crate::math::{Random, Spectrum, good_length};
 use crate::quantity::amplitude_from_db;
 use num_complex::Complex64;
@@ -73,11 +75,11 @@ impl Bench {
         let interface = &self.settings.interface;
         let total = (frames as f64 / (1.0 + interface.drift_ppm * 1e-6)).ceil() as usize + LEAD + MARGIN;
         let output = self.line().output(play, total);
-        let radiations: Vec<Radiation> = self.settings.speaker.ways.iter().map(|way| self.radiation(way)).collect();
-        let longest_s = radiations.iter().map(Radiation::longest_s).fold(0.0, f64::max);
+        let hearings = self.hearings(&self.settings.surroundings);
+        let longest_s = hearings.iter().map(Hearing::longest_s).fold(0.0, f64::max);
         let tail_s = COUPLING_TAIL_S + longest_s + interface.latency_s;
         let length = good_length(total + self.settings.rate.frames(tail_s) + MARGIN);
-        let pressure = self.pressure(&output, total, length, &radiations);
+        let pressure = self.pressure(&output, total, length, &hearings);
         let microphone = self.settings.microphone;
         let per_pascal = microphone.per_pascal();
         let reply = self.arrived(pressure, total, |hz| per_pascal * microphone.colour(hz));
@@ -92,20 +94,53 @@ impl Bench {
         channels
     }
 
+    /// Excursion of the cone of a way (counted from 0), m, positive outwards.
+    ///
+    /// # Shape
+    /// As long as `play` and at its times: neither latency nor drift of the recorder.
+    ///
+    /// # Panics
+    /// If the loudspeaker has no such way.
+    pub fn excursion_m(&self, way: usize, play: &[f64]) -> Vec<f64> {
+        let total = play.len() + LEAD + MARGIN;
+        let drive_v = self.drive_v(way, &self.line().output(play, total));
+        let mut played = Played::new(&self.circuits[way], Excursion);
+        let [mut excursion_m] = self.converter.played_through(&mut played, &drive_v, total);
+        excursion_m.drain(..LEAD);
+        excursion_m.truncate(play.len());
+        excursion_m
+    }
+
     /// Spectrum of the pressure at the microphone, all ways at once.
-    fn pressure(&self, output: &[f64], total: usize, length: usize, radiations: &[Radiation]) -> Vec<Complex64> {
+    fn pressure(&self, output: &[f64], total: usize, length: usize, hearings: &[Hearing]) -> Vec<Complex64> {
+        let step_hz = self.settings.rate.hz() / length as f64;
         let one_way = |index: usize| {
-            let gain =
-                self.settings.interface.drive_v_at_full_scale * self.settings.speaker.ways[index].polarity.sign();
-            let drive_v: Vec<f64> = output.iter().map(|sample| sample * gain).collect();
-            let acceleration = self.converter.played_through(&mut Played::new(&self.circuits[index]), &drive_v, total);
-            let mut bins = Spectrum::new(length).bins(&acceleration);
-            let along = radiations[index].along(bins.len(), self.settings.rate.hz() / length as f64);
-            bins.iter_mut().zip(along).for_each(|(bin, path)| *bin *= path);
-            bins
+            let (circuit, drive_v) = (&self.circuits[index], self.drive_v(index, output));
+            let all = || {
+                let [all] = self.converter.played_through(&mut Played::new(circuit, All), &drive_v, total);
+                Spectrum::new(length).bins(&all)
+            };
+            match &hearings[index] {
+                Hearing::Far(radiation) => {
+                    let mut bins = all();
+                    let along = radiation.along(bins.len(), step_hz);
+                    bins.iter_mut().zip(along).for_each(|(bin, path)| *bin *= path);
+                    bins
+                }
+                Hearing::Beside(path) => through(all(), |bin| path.at(bin * step_hz)),
+                Hearing::Before { ear, own, rest } => {
+                    let mut played = Played::new(circuit, OwnAndRest { circuit, ear: *ear });
+                    let [alone, others] = self.converter.played_through(&mut played, &drive_v, total);
+                    let [alone, others] = [alone, others].map(|stream| Spectrum::new(length).bins(&stream));
+                    let mut bins = through(alone, |bin| own.at(bin * step_hz));
+                    let others = through(others, |bin| rest.at(bin * step_hz));
+                    bins.iter_mut().zip(others).for_each(|(bin, other)| *bin += other);
+                    bins
+                }
+            }
         };
         std::thread::scope(|scope| {
-            let ways: Vec<_> = (0..radiations.len()).map(|index| scope.spawn(move || one_way(index))).collect();
+            let ways: Vec<_> = (0..hearings.len()).map(|index| scope.spawn(move || one_way(index))).collect();
             let mut sum = vec![Complex64::ZERO; length / 2 + 1];
             for way in ways {
                 // A panic in a way is our own fault and goes on in the caller.
@@ -152,9 +187,29 @@ impl Bench {
         }
     }
 
-    pub(super) fn radiation(&self, way: &Way) -> Radiation {
-        let surroundings = &self.settings.surroundings;
-        let paths = surroundings.paths(self.settings.distance_m, way.above_axis_m);
-        Radiation::new(paths, self.settings.speaker.baffle_width_m, surroundings.wall_corner_hz())
+    /// What the microphone hears of each way, were it in these surroundings.
+    pub(super) fn hearings(&self, surroundings: &Surroundings) -> Vec<Hearing> {
+        let speaker = &self.settings.speaker;
+        let one = |index: usize| match &self.settings.near {
+            Some(near) => Hearing::near(near, speaker, index),
+            None => {
+                let paths = surroundings.paths(self.settings.distance_m, speaker.ways[index].above_axis_m);
+                Hearing::Far(Radiation::new(paths, speaker.baffle_width_m, surroundings.wall_corner_hz()))
+            }
+        };
+        (0..speaker.ways.len()).map(one).collect()
     }
+
+    /// Voltage at a way, its polarity included.
+    fn drive_v(&self, way: usize, output: &[f64]) -> Vec<f64> {
+        let sign = self.settings.speaker.ways[way].polarity.sign();
+        let gain = self.settings.interface.drive_v_at_full_scale * sign;
+        output.iter().map(|sample| sample * gain).collect()
+    }
+}
+
+/// A spectrum after a path that is given bin by bin.
+fn through(mut bins: Vec<Complex64>, path: impl Fn(f64) -> Complex64) -> Vec<Complex64> {
+    bins.iter_mut().enumerate().for_each(|(bin, value)| *value *= path(bin as f64));
+    bins
 }

@@ -10,6 +10,7 @@
 use super::air::REFERENCE_PA;
 use super::colour::{high_pass, low_pass, shelf};
 use super::error::{BenchError, check};
+use super::near::NearField;
 use super::noise::Hum;
 use super::room::{Room, Surroundings};
 use super::speaker::Speaker;
@@ -27,6 +28,8 @@ pub struct BenchSettings {
     pub seed: u64,
     /// From the loudspeaker's baffle to the microphone, along the loudspeaker's axis.
     pub distance_m: f64,
+    /// The microphone stands here instead, before one surface, and hears no room; absent: at that distance.
+    pub near: Option<NearField>,
     /// The loudspeaker.
     pub speaker: Speaker,
     /// What surrounds it.
@@ -82,6 +85,7 @@ impl Default for BenchSettings {
             rate: SampleRate::new(whole_hz).expect("48 kHz is a rate"),
             seed: 1,
             distance_m: 0.5,
+            near: None,
             speaker: Speaker::rear_satellite(),
             surroundings: Surroundings::Room(Room::default()),
             microphone: Microphone::default(),
@@ -185,6 +189,7 @@ impl BenchSettings {
     pub(super) fn check(&self) -> Result<(), BenchError> {
         check("distance in m", self.distance_m, [0.05, 20.0])?;
         self.speaker.check()?;
+        self.near.map_or(Ok(()), |near| near.check(&self.speaker))?;
         self.surroundings.check(self.distance_m)?;
         self.microphone.check()?;
         self.interface.check()

@@ -15,6 +15,7 @@
 //! Source: R. H. Small, "Closed-Box Loudspeaker Systems, Part I: Analysis", J. Audio Eng. Soc. 20 (December 1972)
 //! 798–808.
 
+use super::defect::Defect;
 use super::driver::{Bend, Driver, LossyInductance};
 use super::enclosure::Enclosure;
 use super::error::{BenchError, check};
@@ -47,6 +48,9 @@ pub struct Way {
     pub polarity: Polarity,
     /// How far above the axis of measurement it sits.
     pub above_axis_m: f64,
+    /// What is wrong with its moving parts; absent: nothing.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub defect: Option<Defect>,
 }
 
 /// The filter before a driver.
@@ -135,9 +139,9 @@ impl Way {
         self.enclosure.qa.map_or(0.0, |qa| 1.0 / (self.reference_omega() * qa * self.enclosure.compliance_m3_pa()))
     }
 
-    /// The same way with a driver whose curves don't bend.
+    /// The same way, sound, with a driver whose curves don't bend.
     pub fn straightened(&self) -> Self {
-        Self { driver: self.driver.straightened(), ..self.clone() }
+        Self { driver: self.driver.straightened(), defect: None, ..self.clone() }
     }
 }
 
@@ -162,6 +166,7 @@ impl Way {
     fn check(&self) -> Result<(), BenchError> {
         self.driver.check(&self.name)?;
         self.enclosure.check()?;
+        self.defect.map_or(Ok(()), |defect| defect.check(&self.driver))?;
         if let Filter::LowPass(parts) | Filter::HighPass(parts) = self.filter {
             check("filter coil in H", parts.l_h, [1e-6, 1.0])?;
             check("resistance of the filter coil in ohm", parts.dcr_ohm, [0.0, 100.0])?;
@@ -198,6 +203,7 @@ fn mid() -> Way {
         pad: Pad::default(),
         polarity: Polarity::Straight,
         above_axis_m: -0.08,
+        defect: None,
     }
 }
 
@@ -223,5 +229,6 @@ fn treble() -> Way {
         pad: Pad { series_ohm: 1.5, across_ohm: None },
         polarity: Polarity::Reversed,
         above_axis_m: 0.0,
+        defect: None,
     }
 }

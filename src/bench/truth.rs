@@ -5,14 +5,16 @@
 //! ```
 //!
 //! H_out, H_in: colour of the interface. V: volts at full scale. q', P: `phasor.rs` and the straight path of
-//! `radiation.rs`. H_mic: `settings.rs`. G: loopback gain. H_conv: both converters, which is 1 in the valid band.
+//! `radiation.rs`, or those of a near field (`hearing.rs`). H_mic: `settings.rs`. G: loopback gain. H_conv: both converters, which is 1 in the valid band.
 //! Derivation: the parts of the chain one behind the other; each has its source in its own file.
 //! All in time as the player counts it; a recorder whose clock is fast by d stretches every time by 1 + d.
 
 use super::air::{REFERENCE_PA, SPEED_OF_SOUND_M_S};
 use super::converter::FLAT_SHARE;
-use super::harmonics::{HIGHEST_ORDER, HarmonicTruth, steady_tone};
-use super::phasor::{driver_impedance, volume_acceleration};
+use super::harmonics::{HIGHEST_ORDER, HarmonicTruth, Orders};
+use super::hearing::Hearing;
+use super::near::NearField;
+use super::phasor::driver_impedance;
 use super::radiation::Radiation;
 use super::record::Bench;
 use super::room::{Path, Surroundings};
@@ -45,8 +47,11 @@ pub struct Truth {
     pub latency_s: f64,
     /// From the loopback to the microphone: the straight path.
     pub arrival_s: f64,
-    /// From the baffle to the microphone.
+    /// From the baffle (of a near field: from the surface) to the microphone.
     pub distance_m: f64,
+    /// Which surface the microphone stands before; absent: the loudspeaker. Then there are no reflections.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub near: Option<NearField>,
     /// Microphone channel over played samples: small signals, straight path only; the phase without latency and arrival.
     pub direct: Curve,
     /// Loopback channel over played samples; the phase without the latency.
@@ -125,8 +130,10 @@ impl Bench {
         let settings = &self.settings;
         let valid_to_hz = FLAT_SHARE * settings.rate.hz();
         let grid: Vec<f64> = frequencies_hz.iter().copied().filter(|&hz| hz > 0.0 && hz < valid_to_hz).collect();
-        let arrival_s = settings.distance_m / SPEED_OF_SOUND_M_S;
-        let direct = self.direct();
+        let distance_m = settings.near.map_or(settings.distance_m, |near| near.distance_m);
+        let arrival_s = distance_m / SPEED_OF_SOUND_M_S;
+        // The straight path is the whole one where nothing reflects.
+        let direct = self.hearings(&Surroundings::Anechoic);
         let early = |hz: f64| Complex64::cis(TAU * hz * arrival_s);
         let level_db_spl =
             |&hz: &f64| db_from_amplitude(RATED_DRIVE_V * self.pressure_for_a_volt(&direct, hz).norm() / REFERENCE_PA);
@@ -139,7 +146,8 @@ impl Bench {
             clock_drift_ppm: settings.interface.drift_ppm,
             latency_s: settings.interface.latency_s,
             arrival_s,
-            distance_m: settings.distance_m,
+            distance_m,
+            near: settings.near,
             direct: Curve::new(&grid, |hz| self.reply_response(&direct, hz) * early(hz)),
             loopback: Curve::new(&grid, |hz| self.loopback_response(hz)),
             sound_pressure,
@@ -153,19 +161,9 @@ impl Bench {
         }
     }
 
-    /// The straight path of each way.
-    fn direct(&self) -> Vec<Radiation> {
-        let speaker = &self.settings.speaker;
-        let straight = |way: &Way| {
-            let paths = Surroundings::Anechoic.paths(self.settings.distance_m, way.above_axis_m);
-            Radiation::new(paths, speaker.baffle_width_m, f64::INFINITY)
-        };
-        speaker.ways.iter().map(straight).collect()
-    }
-
-    fn pressure_for_a_volt(&self, direct: &[Radiation], hz: f64) -> Complex64 {
+    fn pressure_for_a_volt(&self, direct: &[Hearing], hz: f64) -> Complex64 {
         let ways = self.settings.speaker.ways.iter().zip(direct);
-        ways.map(|(way, path)| way.polarity.sign() * volume_acceleration(way, hz) * path.at(hz)).sum()
+        ways.map(|(way, hearing)| way.polarity.sign() * hearing.for_a_volt(way, hz)).sum()
     }
 
     /// Sample value on the microphone channel for each pascal.
@@ -174,7 +172,7 @@ impl Bench {
         microphone.per_pascal() * microphone.colour(hz) * interface.input_colour(hz) * self.converters(hz)
     }
 
-    fn reply_response(&self, direct: &[Radiation], hz: f64) -> Complex64 {
+    fn reply_response(&self, direct: &[Hearing], hz: f64) -> Complex64 {
         let interface = &self.settings.interface;
         let volts = interface.drive_v_at_full_scale * interface.output_colour(hz);
         volts * self.pressure_for_a_volt(direct, hz) * self.per_pascal(hz)
@@ -194,6 +192,9 @@ impl Bench {
     }
 
     fn reflections(&self) -> Vec<Reflection> {
+        if self.settings.near.is_some() {
+            return Vec::new();
+        }
         let at_hz = 1000.0;
         let width_m = self.settings.speaker.baffle_width_m;
         let corner_hz = self.settings.surroundings.wall_corner_hz();
@@ -209,7 +210,7 @@ impl Bench {
         reflected.map(one).collect()
     }
 
-    fn harmonics(&self, direct: &[Radiation], valid_to_hz: f64, level_dbfs: f64) -> HarmonicTruth {
+    fn harmonics(&self, direct: &[Hearing], valid_to_hz: f64, level_dbfs: f64) -> HarmonicTruth {
         let frequency_hz: Vec<f64> = TONES_HZ.into_iter().filter(|&hz| hz < valid_to_hz).collect();
         let tones: Vec<_> = std::thread::scope(|scope| {
             let one = |&hz: &f64| scope.spawn(move || self.tone(direct, hz, level_dbfs));
@@ -237,16 +238,14 @@ impl Bench {
     }
 
     /// Sample values of orders 1 to 5 on the microphone channel for a played tone.
-    fn tone(&self, direct: &[Radiation], hz: f64, level_dbfs: f64) -> [Complex64; HIGHEST_ORDER] {
+    fn tone(&self, direct: &[Hearing], hz: f64, level_dbfs: f64) -> Orders {
         let interface = &self.settings.interface;
         let output = amplitude_from_db(level_dbfs) * interface.output_colour(hz).norm();
         let amplitude_v = interface.drive_v_at_full_scale * output;
         let mut sum = [Complex64::ZERO; HIGHEST_ORDER];
-        for ((way, circuit), path) in self.settings.speaker.ways.iter().zip(&self.circuits).zip(direct) {
-            let orders = steady_tone(circuit, hz, amplitude_v * way.polarity.sign());
-            for (index, value) in orders.into_iter().enumerate() {
-                sum[index] += value * path.at((index + 1) as f64 * hz);
-            }
+        for ((way, circuit), hearing) in self.settings.speaker.ways.iter().zip(&self.circuits).zip(direct) {
+            let orders = hearing.of_a_tone(circuit, hz, amplitude_v * way.polarity.sign());
+            sum.iter_mut().zip(orders).for_each(|(sum, value)| *sum += value);
         }
         std::array::from_fn(|index| sum[index] * self.per_pascal((index + 1) as f64 * hz))
     }

@@ -160,7 +160,10 @@ pub fn join_curves(order: &JoinOrder) -> Result<JoinedCurves, JoinError> {
     let mut findings = told.findings.clone();
     let composed = compose(order, &near, &told, &mut findings)?;
     let far_side = side(&far);
-    let joined = join(&composed.side, &far_side, order.at_hz, order.points_per_octave)?;
+    let mut near_side = composed.side.clone();
+    let to_metre_db = at_metre_db(&far, Some(told.surround.distance_m));
+    near_side.level_db.iter_mut().for_each(|level| *level += to_metre_db);
+    let joined = join(&near_side, &far_side, order.at_hz, order.points_per_octave)?;
     judge(&joined, &mut findings);
     findings.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
     let folder = order.out.clone().unwrap_or_else(|| order.far.with_extension("").join("joined"));
@@ -198,6 +201,16 @@ fn response(path: &Path) -> Result<Curve, JoinError> {
         Ok(curve)
     } else {
         Err(JoinError::NoResponse { path: path.to_owned(), found: curve.says() })
+    }
+}
+
+/// What was added to a curve's level to refer it to 1 m; `metres` where it is known better than its header does.
+fn at_metre_db(curve: &Curve, metres: Option<f64>) -> f64 {
+    let is_at_metre = curve.header_value("level_reference").is_some_and(|reference| reference.ends_with("1 m"));
+    let told = curve.header_value("distance_m").and_then(|text| text.parse().ok()).filter(|metres: &f64| *metres > 0.0);
+    match metres.or(told) {
+        Some(metres) if is_at_metre => 20.0 * metres.log10(),
+        _ => 0.0,
     }
 }
 
@@ -374,7 +387,13 @@ struct Composed {
 const RESONANCE_TO_HZ: f64 = 200.0;
 
 fn compose(order: &JoinOrder, near: &[Curve], told: &Told, findings: &mut Vec<Finding>) -> Result<Composed, JoinError> {
-    let sides: Vec<Side> = near.iter().map(side).collect();
+    let heard = |curve: &Curve| {
+        let mut side = side(curve);
+        let to_metre_db = at_metre_db(curve, None);
+        side.level_db.iter_mut().for_each(|level| *level -= to_metre_db);
+        side
+    };
+    let sides: Vec<Side> = near.iter().map(heard).collect();
     let scale = NearToFar::new(&told.surfaces, &told.surround).ok_or_else(|| {
         let place = told.surfaces.iter().find_map(|surface| surface.place_m).unwrap_or(told.surround.cone_m);
         JoinError::BesideFront { at_mm: place.map(|side| 1e3 * side) }

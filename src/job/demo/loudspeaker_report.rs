@@ -5,6 +5,7 @@ use super::driver::DriverEvening;
 use super::driver_report::{chapters as driver_chapters, in_short as driver_in_short};
 use super::origin::origin;
 use super::prototype::{Prototype, chapter as prototype_chapter, in_short as prototype_in_short};
+use super::whole::{Whole, scraping_chapter, scraping_in_short};
 use crate::MADE_BY;
 use crate::bench::Truth;
 use crate::files::{ResponseDocument, frequency_text};
@@ -24,13 +25,16 @@ pub(super) struct Measured {
     pub distance_m: f64,
 }
 
-pub(super) fn story(
-    first: &Measured,
-    second: &Measured,
-    evening: &DriverEvening,
-    prototype: &Prototype,
-    when: &str,
-) -> Story {
+/// What was heard of the satellites.
+pub(super) struct Listened<'a> {
+    pub first: &'a Measured,
+    pub second: &'a Measured,
+    pub whole: &'a Whole,
+    pub dented: &'a Measured,
+}
+
+pub(super) fn story(listened: &Listened<'_>, evening: &DriverEvening, prototype: &Prototype, when: &str) -> Story {
+    let Listened { first, second, whole, dented } = *listened;
     let judged = [Judged::of(first), Judged::of(second)];
     let document = &first.responded.document;
     let [from_hz, to_hz] = document.valid_hz;
@@ -46,11 +50,15 @@ pub(super) fn story(
              points lie within ± 2u of it, with the microphone on its own clock {:.0} %; about 95 % should.",
             judged[0].within_percent, judged[1].within_percent
         ),
+        whole.in_short(),
+        scraping_in_short(dented),
         driver_in_short(evening),
         box_in_short(&evening.boxes),
         prototype_in_short(prototype),
     ];
     let mut chapters = vec![interface_chapter(first), clock_chapter(second), truth_chapter([first, second], judged)];
+    chapters.extend(whole.chapter());
+    chapters.push(scraping_chapter(dented));
     chapters.extend(driver_chapters(evening));
     chapters.extend(box_chapters(&evening.boxes));
     chapters.extend(prototype_chapter(prototype));

@@ -1,0 +1,173 @@
+//! The demo's near field: the satellite's mid-woofer heard from 5 mm, joined to what the stand's microphone heard, and a unit that scrapes.
+//!
+//! The simulated bench makes of the front a smooth step from full to half space, so that the joining is told the width alone.
+
+use super::loudspeaker_report::Measured;
+use super::{DemoError, DemoOrder};
+use crate::bench::{BenchSettings, Defect, NearField, Rub};
+use crate::files;
+use crate::job::{FrontOrder, JoinOrder, JoinedCurves, Pictures, join_curves};
+use crate::math::RisingTable;
+use crate::quantity::{Code, POINTS_PER_OCTAVE};
+use crate::report::{Chapter, Entry, Figure};
+use std::path::PathBuf;
+
+/// The near microphone's gain is turned down by so much: it is loud there.
+pub(super) const TURNED_DOWN_DB: f64 = 30.0;
+/// From the mid-woofer's cone to the near microphone.
+pub(super) const NEAR_M: f64 = 0.005;
+/// Its area.
+const CONE_M2: f64 = 50e-4;
+/// Where the scraping coil first touches.
+const SCRAPES_FROM_M: f64 = 0.12e-3;
+
+/// The bench with its microphone before the cone.
+pub(super) fn before_the_cone(seed: u64) -> BenchSettings {
+    let mut settings = BenchSettings {
+        seed,
+        near: Some(NearField { distance_m: NEAR_M, ..NearField::cone(0) }),
+        ..BenchSettings::default()
+    };
+    settings.microphone.sensitivity_dbfs_at_94db -= TURNED_DOWN_DB;
+    settings
+}
+
+/// The bench with a mid-woofer whose coil scrapes.
+pub(super) fn scraping(seed: u64) -> BenchSettings {
+    let mut settings = BenchSettings { seed, ..BenchSettings::default() };
+    settings.speaker.ways[0].defect = Some(Defect::Rub(Rub::hard(SCRAPES_FROM_M)));
+    settings
+}
+
+/// Near and far field, joined.
+pub(super) struct Whole {
+    pub joined: JoinedCurves,
+    /// Root mean square and worst difference to the truth, dB, from 30 Hz to 15 kHz; share of the points within 2u, per cent.
+    off_db: [f64; 2],
+    within_percent: f64,
+}
+
+/// Joins the near field to the far one.
+pub(super) fn join_near_and_far(order: &DemoOrder, near: &Measured, far: &Measured) -> Result<Whole, DemoError> {
+    let width_m = far.truth.speaker.baffle_width_m;
+    let joined = join_curves(&JoinOrder {
+        near: vec![near.responded.folder.join("response.csv")],
+        far: far.responded.folder.join("response.csv"),
+        cone_m2: Some(CONE_M2),
+        ports_m2: Vec::new(),
+        port_counts: Vec::new(),
+        ports_at_m: Vec::new(),
+        front: Some(FrontOrder::Step { width_m }),
+        cone_at_m: None,
+        near_m: NEAR_M,
+        distance_m: None,
+        at_hz: None,
+        points_per_octave: POINTS_PER_OCTAVE,
+        job: None,
+        out: Some(order.folder.join("joined")),
+        pictures: Pictures::Drawn,
+    })?;
+    let pressure = &far.truth.sound_pressure;
+    // The truth is at the microphone, the curve referred to 1 m.
+    let to_metre_db = 20.0 * far.distance_m.log10();
+    let logarithms = pressure.frequency_hz.iter().map(|hz| hz.ln()).collect();
+    let truth = RisingTable::new(logarithms, pressure.level_db_spl.clone());
+    let curve = &joined.document.curve;
+    let points = curve.frequency_hz.iter().zip(&curve.level_db).zip(&curve.u_db);
+    let off: Vec<[f64; 2]> = points
+        .filter(|((hz, _), _)| (30.0..=15_000.0).contains(*hz))
+        .filter_map(|((hz, level), u)| Some([level - truth.as_ref()?.at(hz.ln())? - to_metre_db, *u]))
+        .collect();
+    let count = off.len().max(1) as f64;
+    let rms = (off.iter().map(|[db, _]| db * db).sum::<f64>() / count).sqrt();
+    let worst = off.iter().map(|[db, _]| db.abs()).fold(0.0, f64::max);
+    let within = off.iter().filter(|[db, u]| db.abs() <= 2.0 * u).count() as f64;
+    Ok(Whole { joined, off_db: [rms, worst], within_percent: 100.0 * within / count })
+}
+
+impl Whole {
+    /// What was written.
+    pub fn files(&self) -> Vec<(PathBuf, &'static str)> {
+        vec![(self.joined.folder.join("join.json"), "result")]
+    }
+
+    /// What it comes to, in a sentence.
+    pub fn in_short(&self) -> String {
+        let joined = &self.joined.document.joined;
+        format!(
+            "Heard from 5 mm and from the stand, and joined at {}, its whole curve from 30 Hz to 15 kHz is within {:.1} dB of the truth, \
+             from a living room.",
+            files::frequency_text(joined.at_hz),
+            self.off_db[1]
+        )
+    }
+
+    /// The chapter.
+    pub fn chapter(&self) -> Option<Chapter> {
+        let document = &self.joined.document;
+        let joined = &document.joined;
+        Some(Chapter {
+            heading: "One curve of the whole loudspeaker".into(),
+            prose: vec![
+                "The gate leaves nothing of the bass, so the microphone went to 5 mm before the mid-woofer's cone, its gain turned down by 30 dB. The near \
+                 field was scaled to the stand's distance by the cone's area, the front's step was added, and both were joined where they agree best."
+                    .into(),
+            ],
+            figures: vec![Figure {
+                picture: self.joined.picture.clone()?,
+                caption: "The joined curve with ± 2u, the near field as it would be at the stand's microphone, and the gated far field.".into(),
+            }],
+            numbers: vec![
+                Entry::text("joined at", files::frequency_text(joined.at_hz)),
+                Entry::text("disagreement there", format!("{:.2} dB rms", joined.disagreement_rms_db)),
+                Entry::text("near moved by", joined.level.to_string()),
+                Entry::text(
+                    "truth, 30 Hz to 15 kHz",
+                    format!("{:.2} dB rms, {:.2} dB at worst, {:.0} % of the points within ± 2u", self.off_db[0], self.off_db[1], self.within_percent),
+                ),
+            ],
+            findings: document.findings.clone(),
+            settings: super::origin::origin(&document.inputs, &document.settings),
+        })
+    }
+}
+
+/// What the unit that scrapes comes to, in a sentence.
+pub(super) fn scraping_in_short(scraping: &Measured) -> String {
+    let told = scraping.responded.document.findings.iter().find(|finding| finding.code == Code::Rubbing);
+    match told {
+        Some(finding) => format!("The one with the dented cone gives itself away: {}.", finding.says),
+        None => "The one with the dented cone does not give itself away at this level.".into(),
+    }
+}
+
+/// Its chapter.
+pub(super) fn scraping_chapter(scraping: &Measured) -> Chapter {
+    let document = &scraping.responded.document;
+    let mut numbers = Vec::new();
+    if let Some(table) = &document.high_order {
+        let loudest = table.level_db.iter().zip(&table.frequency_hz).filter_map(|(level, hz)| Some(((*level)?, *hz)));
+        if let Some((level_db, hz)) = loudest.max_by(|a, b| a.0.total_cmp(&b.0)) {
+            numbers.push(Entry::text(
+                "above the 20th harmonic",
+                format!("{level_db:.0} dB re the fundamental at {}", files::frequency_text(hz)),
+            ));
+        }
+    }
+    let distortion = scraping.responded.pictures.iter().find(|(name, _)| *name == "distortion");
+    Chapter {
+        heading: "Is the one with the dented cone still good?".into(),
+        prose: vec![
+            "The same satellite, whose voice coil scrapes from 0.12 mm outwards on. Its response looks the same; its harmonics are a little higher. What gives it away is \
+             the noise far above the note that is played, always at the same place of the cone."
+                .into(),
+        ],
+        figures: distortion
+            .map(|(_, picture)| Figure { picture: picture.clone(), caption: "Harmonics of the unit that scrapes.".into() })
+            .into_iter()
+            .collect(),
+        numbers,
+        findings: document.findings.clone(),
+        settings: super::origin::origin(&document.inputs, &document.settings),
+    }
+}

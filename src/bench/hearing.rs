@@ -101,7 +101,8 @@ pub struct OwnAndRest<'a> {
 }
 
 impl Hear<2> for OwnAndRest<'_> {
-    fn hear(&self, _: &State, change: &State, leaving: f64) -> [f64; 2] {
+    #[inline(always)]
+    fn hear(&self, _: f64, change: &State, leaving: f64) -> [f64; 2] {
         let own = self.ear.own(self.circuit.surfaces(change));
         [own, leaving - own]
     }

@@ -26,24 +26,20 @@ impl<'a> Motion<'a> {
         Self { circuit, state: [0.0; NUMBERS], flight: None }
     }
 
-    /// One step; gives the change of the state in one second and the volume acceleration, m³/s², at its start. `drive_v`:
-    /// at its start, middle and end.
-    #[inline(always)]
-    pub fn step(&mut self, drive_v: [f64; 3], step_s: f64) -> (State, f64) {
-        match self.circuit.fault() {
-            None => runge_kutta::step(self.circuit, &mut self.state, drive_v, step_s),
-            Some(fault) => self.faulty_step(fault, drive_v, step_s),
-        }
-    }
-
-    /// One step; gives what is heard at its start.
+    /// One step; gives what is heard at its start. `drive_v`: at its start, middle and end.
     #[inline(always)]
     pub fn heard_step<const N: usize>(&mut self, heard: &impl Hear<N>, drive_v: [f64; 3], step_s: f64) -> [f64; N] {
-        let start = self.state;
-        let (change, leaving) = self.step(drive_v, step_s);
-        heard.hear(&start, &change, leaving)
+        let x_m = self.state[2];
+        // Before the branches meet: what of the change nobody hears is then not even kept.
+        let Some(fault) = self.circuit.fault() else {
+            let (change, leaving) = runge_kutta::step(self.circuit, &mut self.state, drive_v, step_s);
+            return heard.hear(x_m, &change, leaving);
+        };
+        let (change, leaving) = self.faulty_step(fault, drive_v, step_s);
+        heard.hear(x_m, &change, leaving)
     }
 
+    /// Gives the change of the state in one second and the volume acceleration, m³/s², at its start.
     #[inline(never)]
     fn faulty_step(&mut self, fault: &Fault, drive_v: [f64; 3], step_s: f64) -> (State, f64) {
         match fault {
@@ -75,8 +71,9 @@ impl Equations<NUMBERS> for Rubbing<'_> {
 
 /// N values that are wanted of a way in motion.
 pub trait Hear<const N: usize> {
-    /// They, from the state, its change in one second and the volume acceleration of all that leaves the box.
-    fn hear(&self, state: &State, change: &State, leaving: f64) -> [f64; N];
+    /// They, from the excursion, the change of the state in one second and the volume acceleration of all that leaves the
+    /// box.
+    fn hear(&self, x_m: f64, change: &State, leaving: f64) -> [f64; N];
 }
 
 /// The volume acceleration of all that leaves the box.
@@ -84,7 +81,7 @@ pub struct All;
 
 impl Hear<1> for All {
     #[inline(always)]
-    fn hear(&self, _: &State, _: &State, leaving: f64) -> [f64; 1] {
+    fn hear(&self, _: f64, _: &State, leaving: f64) -> [f64; 1] {
         [leaving]
     }
 }
@@ -94,8 +91,8 @@ pub struct Excursion;
 
 impl Hear<1> for Excursion {
     #[inline(always)]
-    fn hear(&self, state: &State, _: &State, _: f64) -> [f64; 1] {
-        [state[2]]
+    fn hear(&self, x_m: f64, _: &State, _: f64) -> [f64; 1] {
+        [x_m]
     }
 }
 
@@ -160,7 +157,7 @@ mod tests {
         let mut taken_j = [0.0; 2];
         for _ in 0..20_000 {
             let before_w = taken_w(&motion.state);
-            motion.step([0.0; 3], STEP_S);
+            motion.heard_step(&All, [0.0; 3], STEP_S);
             let after_w = taken_w(&motion.state);
             assert!(after_w[0] >= 0.0);
             (0..2).for_each(|n| taken_j[n] += 0.5 * STEP_S * (before_w[n] + after_w[n]));
@@ -171,13 +168,22 @@ mod tests {
         assert!(taken_j[0] > 0.02 * start_j, "{taken_j:?} {start_j:e}");
     }
 
+    /// The change of the state.
+    struct Whole;
+
+    impl Hear<NUMBERS> for Whole {
+        fn hear(&self, _: f64, change: &State, _: f64) -> [f64; NUMBERS] {
+            *change
+        }
+    }
+
     /// A tone of 5 V through a woofer with this defect, 0.3 s long; `at` is told of every step.
     fn follow(defect: Option<Defect>, hz: f64, mut at: impl FnMut(usize, &Motion<'_>, &State)) {
         let circuit = Circuit::new(&woofer(defect));
         let mut motion = Motion::new(&circuit);
         for n in 0..(0.3 / STEP_S) as usize {
             let volt = |half: f64| 5.0 * (TAU * hz * STEP_S * (n as f64 + half)).sin();
-            let (change, _) = motion.step([volt(0.0), volt(0.5), volt(1.0)], STEP_S);
+            let change = motion.heard_step(&Whole, [volt(0.0), volt(0.5), volt(1.0)], STEP_S);
             at(n, &motion, &change);
         }
     }

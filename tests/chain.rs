@@ -38,6 +38,30 @@ fn worst(analysis: &Analysis, filter: &Filter, delay_frames: f64, band_hz: [f64;
     worst
 }
 
+/// The narrow peak of 2.5 kHz has Q 10; its pole in z⁻¹, solved by hand: frequency and decay of the digital filter itself.
+#[test]
+fn a_resonance_is_listed_with_its_frequency_and_decay_and_a_smooth_filter_has_none() {
+    let excitation = sweep(3.0, Marks::BeforeAndAfter, 1);
+    let heard = |filter: Filter| {
+        let mut reply = Playing { excitation: &excitation, filter: &filter, delay_frames: 300 }.reply();
+        reply.extend(vec![0.0; 24_000]);
+        let noisy = Noise::new(5).added(&reply, 1e-6);
+        analyse(&recording(vec![noisy], SampleFormat::Float32), &excitation, &plain()).unwrap()
+    };
+    let found = heard(Filter::resonant(48_000.0)).fading.ringing;
+    // k = 1/tan(πf/f_s); poles of (k² + 0.1k + 1) + 2(1 − k²)z⁻¹ + (k² − 0.1k + 1)z⁻².
+    let k = 1.0 / (std::f64::consts::PI * 2_500.0 / 48_000.0f64).tan();
+    let [a0, a1, a2] = [k * k + 0.1 * k + 1.0, 2.0 * (1.0 - k * k), k * k - 0.1 * k + 1.0];
+    let radius = (a2 / a0).sqrt();
+    let hz = (-a1 / a0 / (2.0 * radius)).acos() * 48_000.0 / std::f64::consts::TAU;
+    let q = std::f64::consts::PI * hz / (-radius.ln() * 48_000.0);
+    println!("expected {hz:.1} Hz, Q {q:.3}; found {found:?}");
+    let one = found.iter().find(|one| (one.hz / hz - 1.0).abs() < 0.01).unwrap();
+    // 2 % asked for.
+    assert!((one.q / q - 1.0).abs() < 0.02, "{one:?}");
+    assert_eq!(heard(Filter::satellite(48_000.0)).fading.ringing, []);
+}
+
 #[test]
 fn a_noise_free_24_bit_chain_gives_the_filters_own_level_and_phase() {
     for filter in [Filter::satellite(48_000.0), Filter::flat(), Filter::resonant(48_000.0)] {

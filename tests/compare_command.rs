@@ -223,3 +223,51 @@ fn any_curves_can_be_compared_and_mistakes_are_told() {
         assert!(done.status == 1 && done.err.contains(says), "{text}: {}", done.err);
     }
 }
+
+/// A cloth before the treble, both measured with a doubt of 0.05 dB: told with its band and size; the same twice: nothing.
+#[test]
+fn what_changed_between_two_measurements_is_told_with_its_doubt() {
+    let folder = tempfile::tempdir().unwrap();
+    let write = |name: &str, seed: i64, cloth_db: f64| {
+        let mut rows = String::from("frequency_hz,level_db,u_db\n");
+        for k in -200..=190 {
+            let hz = 1000.0 * 2f64.powf(f64::from(k) / 48.0);
+            // Chance of the doubt's size: a linear congruence, twelve terms.
+            let mut state = seed * 1000 + i64::from(k) + 500;
+            let chance: f64 = (0..12)
+                .map(|_| {
+                    state = (state * 1_103_515_245 + 12_345) % 2_147_483_648;
+                    state as f64 / 2_147_483_648.0
+                })
+                .sum::<f64>()
+                - 6.0;
+            let level_db = 80.0 + 0.05 * chance + if hz > 5_000.0 { cloth_db } else { 0.0 };
+            writeln!(rows, "{hz},{level_db},0.05").unwrap();
+        }
+        std::fs::write(folder.path().join(name), rows).unwrap();
+    };
+    write("without.csv", 1, 0.0);
+    write("again.csv", 2, 0.0);
+    write("cloth.csv", 3, -0.8);
+    let document = json(folder.path(), "compare cloth.csv without.csv --align none", 0);
+    let changed = document["changed"].as_array().unwrap();
+    assert_eq!(changed.len(), 1, "{changed:?}");
+    let [from_hz, to_hz] = [0, 1].map(|end| changed[0]["band_hz"][end].as_f64().unwrap());
+    let (level_db, u_db) = (changed[0]["level"]["value"].as_f64().unwrap(), changed[0]["level"]["u"].as_f64().unwrap());
+    // 0.01 dB: 0.07 dB over 78 points, and the chance of this one draw.
+    assert!(
+        (5_000.0..5_200.0).contains(&from_hz)
+            && to_hz > 15_000.0
+            && (level_db + 0.8).abs() < 0.04
+            && (u_db - 0.008).abs() < 0.001
+    );
+    assert_eq!(
+        json(folder.path(), "compare again.csv without.csv --align none", 0)["changed"].as_array().unwrap().len(),
+        0
+    );
+    let words = said(folder.path(), "compare cloth.csv without.csv --align none").out;
+    assert!(words.contains("changed") && words.contains("dB from 5"), "{words}");
+    // A design tells no doubt, and nothing is called changed.
+    std::fs::write(folder.path().join("drawn.csv"), "frequency_hz,level_db\n100,80\n15000,80\n").unwrap();
+    assert!(json(folder.path(), "compare cloth.csv drawn.csv", 0).get("changed").is_none());
+}

@@ -358,7 +358,12 @@ fn a_replaced_unit_is_told_from_two_that_are_alike() {
     }
     assert_eq!(said(folder.path(), "match free.csv twin.csv").status, 0);
     // Limits from the command line, and from a job.
-    assert_eq!(said(folder.path(), "match free.csv twin.csv --limits 0.001").status, 3);
+    // Twins differ by more than a thousandth of a decibel, but not by more than their doubt: that can't be told.
+    let twins = json(folder.path(), "match free.csv twin.csv --limits 0.001");
+    assert_eq!((&twins["within"], &twins["pairs"][0]["verdict"]), (&true.into(), &"undecided".into()));
+    assert_eq!(twins["pairs"][0]["differs"].as_array().unwrap().len(), 0, "{twins}");
+    assert_eq!(twins["findings"][0]["code"], "noisy");
+    assert_eq!(said(folder.path(), "match free.csv other.csv --limits 0.001").status, 3);
     std::fs::write(folder.path().join("job.toml"), "[limits]\npair_db = 20\n").unwrap();
     assert_eq!(said(folder.path(), "match free.csv other.csv --quiet").status, 0);
     std::fs::write(folder.path().join("job.toml"), "[limits]\npair_db = -1\n").unwrap();
@@ -379,4 +384,61 @@ fn responses_are_compared_with_their_level_or_without() {
     assert!((document["pairs"][0]["level_db"].as_f64().unwrap() + 2.0).abs() < 1e-9);
     assert_eq!((&document["of"], &document["within"]), (&"response".into(), &false.into()));
     assert_eq!(json(folder.path(), "match a.csv b.csv --align level")["within"], true);
+}
+
+/// Responses with a doubt of 0.1 dB at 200 points: 0.05 dB of level is chance, 0.5 dB is not; what setting up anew changes is not counted.
+#[test]
+fn a_difference_within_the_doubt_is_not_called_one_and_both_kinds_go_together() {
+    let folder = bench();
+    let write = |name: &str, offset_db: f64, bump_db: f64| {
+        let row = |k: i32| {
+            let hz = 100.0 * 1.02f64.powi(k);
+            let bump_db = bump_db * (-((hz / 1000.0).ln() / 0.3).powi(2)).exp();
+            // A wriggle of the size of the doubt.
+            let chance_db = 0.1 * f64::from((k * 7919 + (1000.0 * offset_db) as i32) % 13 - 6) / 4.0;
+            format!("{hz},{},0.1\n", 80.0 + offset_db + bump_db + chance_db)
+        };
+        let rows: String = (0..200).map(row).collect();
+        std::fs::write(folder.path().join(name), format!("frequency_hz,level_db,u_db\n{rows}")).unwrap();
+    };
+    write("l.csv", 0.0, 0.0);
+    write("r.csv", 0.02, 0.0);
+    write("loud.csv", 0.5, 0.0);
+    write("bumpy.csv", 0.0, 2.0);
+    write("l-again.csv", 0.0, 1.5);
+    let pair = |words: &str| json(folder.path(), &format!("match {words}"))["pairs"][0].clone();
+    let differs = |words: &str| {
+        pair(words)["differs"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .map(|what| what.as_str().unwrap().to_owned())
+            .collect::<Vec<_>>()
+    };
+    assert_eq!(differs("l.csv r.csv"), Vec::<String>::new());
+    assert_eq!(differs("l.csv loud.csv"), ["level"]);
+    let bumpy = pair("l.csv bumpy.csv");
+    assert!(
+        bumpy["verdict"] == "outside" && (bumpy["worst"]["at_hz"].as_f64().unwrap() / 1000.0 - 1.0).abs() < 0.1,
+        "{bumpy}"
+    );
+    // Set up anew the first one itself differs by as much.
+    let again = json(folder.path(), "match l.csv bumpy.csv --again l-again.csv");
+    assert_eq!((&again["within"], &again["pairs"][0]["verdict"]), (&true.into(), &"undecided".into()), "{again}");
+    assert_eq!(again["inputs"].as_array().unwrap().len(), 3);
+    let wrong = said(folder.path(), "match l.csv bumpy.csv --again free.csv");
+    assert!(wrong.status == 1 && wrong.err.contains("no other curve is of its kind"), "{}", wrong.err);
+    // Responses and impedances of the same two units.
+    let both = json(folder.path(), "match l.csv r.csv free.csv mass.csv");
+    assert_eq!(both["of"], "response and impedance");
+    let pairs: Vec<(&str, bool)> = both["pairs"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|pair| (pair["of"].as_str().unwrap(), pair["within"].as_bool().unwrap()))
+        .collect();
+    assert_eq!(pairs, [("response", true), ("impedance", false)]);
+    assert_eq!((&both["units"][1]["name"], &both["units"][1]["impedance_path"]), (&"r".into(), &"mass.csv".into()));
+    assert!(both["units"][0]["fs"]["value"].as_f64().unwrap() > 20.0 && both["within"] == false);
+    assert_eq!(said(folder.path(), "match l.csv r.csv free.csv").status, 1);
 }

@@ -262,6 +262,8 @@ fn the_demo_leaves_a_report_and_its_results_and_overwrites_nothing() {
         "What the bench knows",
         "What this driver really is",
         "Is the spare",
+        "One curve of the whole loudspeaker",
+        "something scrapes or knocks in step",
         "first box airtight",
         "Your ears",
         "<svg",
@@ -297,14 +299,27 @@ fn the_demo_leaves_a_report_and_its_results_and_overwrites_nothing() {
                 }
             }
             "boxwright/match/1" => assert_eq!(document["within"], false),
+            "boxwright/join/1" => {
+                // Both were calibrated, so that nothing has to be moved but what the treble adds where they meet.
+                let moved_db = document["joined"]["level"]["value"].as_f64().unwrap();
+                assert!(moved_db.abs() < 1.0 && document["joined"]["polarity"] == "+", "{}", document["joined"]);
+            }
             _ => {}
         }
     }
     schemas.sort();
-    let expected =
-        [("box", 3), ("compare", 1), ("driver", 1), ("impedance", 8), ("match", 1), ("response", 3), ("simulation", 1)]
-            .map(|(kind, count)| vec![format!("boxwright/{kind}/1"); count])
-            .concat();
+    let expected = [
+        ("box", 3),
+        ("compare", 1),
+        ("driver", 1),
+        ("impedance", 8),
+        ("join", 1),
+        ("match", 1),
+        ("response", 5),
+        ("simulation", 1),
+    ]
+    .map(|(kind, count)| vec![format!("boxwright/{kind}/1"); count])
+    .concat();
     assert_eq!(schemas, expected);
     let again = run(folder.path(), &["demo", "here"]);
     assert_eq!(again.status.code(), Some(1));

@@ -46,6 +46,7 @@ pub struct JoinSettings {
     pub distance_from: String,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub at_hz: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub port_delay_from: Option<String>,
     pub points_per_octave: u32,
     pub temperature_c: f64,

@@ -50,7 +50,9 @@ pub enum MatchError {
     Driver(#[from] DriverError),
     #[error("{} curve, a match needs two or more", if *found == 1 { "one".to_owned() } else { found.to_string() })]
     TooFew { found: usize },
-    #[error("{responses} responses and {impedances} impedances: of both kinds, each unit needs one of each")]
+    #[error(
+        "{responses} in dB and {impedances} in ohm: a response can't be compared with an impedance, and of both kinds each of two or more units needs one"
+    )]
     Mixed { responses: usize, impedances: usize },
     #[error("{}: no other curve is of its kind", path.display())]
     OtherKind { path: PathBuf },
@@ -129,11 +131,9 @@ fn kinds(order: &MatchOrder) -> Result<Vec<Kind>, MatchError> {
     let units = read_units(&order.curves)?;
     let (responses, impedances): (Vec<Specimen>, Vec<Specimen>) =
         units.into_iter().partition(|unit| unit.curve.measure == Measure::LevelDb);
-    if !responses.is_empty() && !impedances.is_empty() && responses.len() != impedances.len() {
+    let counts = [responses.len(), impedances.len()];
+    if counts.iter().all(|count| *count > 0) && (counts[0] != counts[1] || counts[0] < 2) {
         return Err(MatchError::Mixed { responses: responses.len(), impedances: impedances.len() });
-    }
-    if responses.len() == 1 {
-        return Err(MatchError::TooFew { found: 1 });
     }
     let again = order.again.iter().cloned().collect::<Vec<_>>();
     let mut again = read_units(&again)?.pop();

@@ -41,11 +41,19 @@ pub const MOST_PERIODS: f64 = 40.0;
 const STEP_PERIODS: f64 = 0.5;
 /// A frequency is shown where the gate holds at least so many.
 const LEAST_PERIODS: f64 = 3.0;
+/// Share of a gate that is flat.
+const FLAT_SHARE: f64 = 0.75;
 /// The burst's maximum lies within these.
 const LOUDEST_PERIODS: f64 = 4.0;
 
-/// The envelope of the burst at one frequency.
+/// The envelopes of bursts at any frequency.
 pub(super) struct Bursts {
+    lowest_hz: f64,
+    octaves: Vec<Octave>,
+}
+
+/// The impulse response as the bursts of one octave need it: no longer than their periods.
+struct Octave {
     bins: Vec<Complex64>,
     length: usize,
     rate_hz: f64,
@@ -54,31 +62,70 @@ pub(super) struct Bursts {
     flat_s: f64,
 }
 
+/// Deviations of the bell that are counted to each side.
+const BELL_REACH: f64 = 5.0;
+
 impl Bursts {
-    /// Of what `gate` lets through, for frequencies down to `lowest_hz`.
+    /// Of what `gate` lets through, for frequencies from `lowest_hz` up.
     pub fn new(impulse: &ImpulseResponse, rate_hz: f64, gate: Gate, lowest_hz: f64) -> Self {
-        let weighed: Vec<f64> = impulse
-            .samples
-            .iter()
-            .enumerate()
-            .map(|(index, sample)| sample * gate.weight(index as f64 - impulse.arrival_index))
-            .collect();
-        let around = (2.0 * REACH_PERIODS * rate_hz / lowest_hz) as usize;
-        let first = (impulse.arrival_index - gate.before_frames).max(0.0) as usize;
-        let last = ((impulse.arrival_index + gate.after_frames).ceil() as usize).min(weighed.len());
-        let length = good_length(last.saturating_sub(first) + around);
-        let bins = Spectrum::new(length).bins(&weighed[first.min(last)..last]);
-        let flat_s = (gate.after_frames - gate.fall_frames) / rate_hz;
-        Self { bins, length, rate_hz, arrival: impulse.arrival_index - first as f64, flat_s }
+        let count = ((0.5 * rate_hz / lowest_hz).log2().ceil() as i32).max(1);
+        let octave = |n: i32| Octave::new(impulse, rate_hz, gate, lowest_hz * f64::from(n).exp2());
+        Self { lowest_hz, octaves: (0..count).map(octave).collect() }
+    }
+
+    fn octave(&self, hz: f64) -> &Octave {
+        let place = (hz / self.lowest_hz).log2().floor().max(0.0) as usize;
+        &self.octaves[place.min(self.octaves.len() - 1)]
     }
 
     /// Periods of `hz` that the gate shows.
     pub fn shown_periods(&self, hz: f64) -> f64 {
-        (self.flat_s * hz - REACH_PERIODS).min(MOST_PERIODS)
+        (self.octave(hz).flat_s * hz - REACH_PERIODS).min(MOST_PERIODS)
     }
 
     /// The complex envelope at these periods after the arrival, the turning of `hz` itself taken off.
     pub fn envelope(&self, hz: f64, periods: impl Iterator<Item = f64>) -> Vec<Complex64> {
+        self.octave(hz).envelope(hz, periods)
+    }
+
+    /// Root mean square of the envelope of white noise whose samples have the power `density`.
+    pub fn noise(&self, hz: f64, density: f64) -> f64 {
+        let octave = self.octave(hz);
+        let squares: f64 = octave.bell(hz).1.iter().map(|weight| weight * weight).sum();
+        (4.0 * density * squares / octave.length as f64).sqrt()
+    }
+
+    /// The burst's own maximum.
+    pub fn loudest(&self, hz: f64) -> f64 {
+        let periods = steps(LOUDEST_PERIODS.min(self.shown_periods(hz)));
+        self.envelope(hz, periods.into_iter()).iter().map(|e| e.norm()).fold(f64::MIN_POSITIVE, f64::max)
+    }
+}
+
+impl Octave {
+    fn new(impulse: &ImpulseResponse, rate_hz: f64, gate: Gate, lowest_hz: f64) -> Self {
+        // What comes after the last period that is shown would only make the transform longer.
+        let needed =
+            Gate::around(gate.before_frames, (MOST_PERIODS + REACH_PERIODS) / (FLAT_SHARE * lowest_hz) * rate_hz);
+        let gate = if needed.after_frames < gate.after_frames { needed } else { gate };
+        let first = (impulse.arrival_index - gate.before_frames).max(0.0) as usize;
+        let end = ((impulse.arrival_index + gate.after_frames).ceil() as usize).min(impulse.samples.len());
+        let weighed: Vec<f64> = (first.min(end)..end)
+            .map(|index| impulse.samples[index] * gate.weight(index as f64 - impulse.arrival_index))
+            .collect();
+        let around = (2.0 * REACH_PERIODS * rate_hz / lowest_hz) as usize;
+        let length = good_length(weighed.len() + around);
+        let flat_s = (gate.after_frames - gate.fall_frames) / rate_hz;
+        Self {
+            bins: Spectrum::new(length).bins(&weighed),
+            length,
+            rate_hz,
+            arrival: impulse.arrival_index - first as f64,
+            flat_s,
+        }
+    }
+
+    fn envelope(&self, hz: f64, periods: impl Iterator<Item = f64>) -> Vec<Complex64> {
         let (first, weights) = self.bell(hz);
         let weighed: Vec<Complex64> =
             self.bins[first..].iter().zip(&weights).map(|(bin, weight)| bin * *weight).collect();
@@ -103,22 +150,10 @@ impl Bursts {
     fn bell(&self, hz: f64) -> (usize, Vec<f64>) {
         let step_hz = self.rate_hz / self.length as f64;
         let width_hz = hz / (TAU * BELL_PERIODS);
-        let first = ((hz - 5.0 * width_hz) / step_hz).ceil().max(1.0) as usize;
-        let last = (((hz + 5.0 * width_hz) / step_hz).floor() as usize).min(self.bins.len() - 1);
+        let first = ((hz - BELL_REACH * width_hz) / step_hz).ceil().max(1.0) as usize;
+        let last = (((hz + BELL_REACH * width_hz) / step_hz).floor() as usize).min(self.bins.len() - 1);
         let weight = |bin: usize| (-0.5 * ((bin as f64 * step_hz - hz) / width_hz).powi(2)).exp();
         (first.min(last), (first.min(last)..=last).map(weight).collect())
-    }
-
-    /// Root mean square of the envelope of white noise whose samples have the power `density`.
-    pub fn noise(&self, hz: f64, density: f64) -> f64 {
-        let squares: f64 = self.bell(hz).1.iter().map(|weight| weight * weight).sum();
-        (4.0 * density * squares / self.length as f64).sqrt()
-    }
-
-    /// The burst's own maximum.
-    pub fn loudest(&self, hz: f64) -> f64 {
-        let periods = steps(LOUDEST_PERIODS.min(self.shown_periods(hz)));
-        self.envelope(hz, periods.into_iter()).iter().map(|e| e.norm()).fold(f64::MIN_POSITIVE, f64::max)
     }
 }
 

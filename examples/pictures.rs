@@ -160,6 +160,7 @@ fn distortion() -> Picture {
             .collect(),
         thd_percent: frequency_hz.iter().map(|&hz| thd(hz)).collect(),
         noise_floor_db: frequency_hz.iter().map(|&hz| Some(floor(hz))).collect(),
+        high_order: None,
         valid_hz: Some([40.0, 10_000.0]),
         frequency_hz,
     }

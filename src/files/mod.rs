@@ -76,7 +76,7 @@ pub use placement_result::{
 pub use response_result::{
     DistortionTable, GateTable, HighOrderTable, ImpulseTable, InputFile, PhaseColumns, RESPONSE_SCHEMA,
     ReflectionTable, ResponseCurve, ResponseDocument, ResponseSettings, RingingTable, WrittenFile, decay_text,
-    distortion_text, phase_text,
+    distortion_text, high_order_text, phase_text,
 };
 pub use safe::{create_new, fresh_name, replace, sha256_of, sha256_of_bytes};
 pub use sheet_result::{FoundBoxTable, PromiseTable, PromisedBoxTable, SheetBoxTable, SheetTable};

@@ -243,6 +243,18 @@ pub fn distortion_text(table: &DistortionTable, header: &[(String, String)]) -> 
     text
 }
 
+/// Content of high order as a text table; an empty field does not stand out of the noise.
+pub fn high_order_text(table: &HighOrderTable, header: &[(String, String)]) -> String {
+    let mut text: String = header.iter().map(|(key, value)| format!("# {key}: {value}\n")).collect();
+    text.push_str("frequency_hz,time_s,above_h20_db,floor_db,synchrony\n");
+    for (point, frequency_hz) in table.frequency_hz.iter().enumerate() {
+        let level = table.level_db[point].map_or_else(String::new, |db| db.to_string());
+        let (time_s, floor_db, synchrony) = (table.time_s[point], table.floor_db[point], table.synchrony[point]);
+        text.push_str(&format!("{frequency_hz},{time_s},{level},{floor_db},{synchrony}\n"));
+    }
+    text
+}
+
 /// The phase taken apart as a text table.
 pub fn phase_text(frequency_hz: &[f64], phase: &PhaseColumns, header: &[(String, String)]) -> String {
     let mut text: String = header.iter().map(|(key, value)| format!("# {key}: {value}\n")).collect();

@@ -214,8 +214,8 @@ pub fn respond(order: &ResponseOrder) -> Result<Responded, RespondError> {
 }
 
 /// The results' names that a file of the person could have as well.
-const RESULT_NAMES: [&str; 6] =
-    ["impulse.wav", "response.csv", "phase.csv", "decay.csv", "distortion.csv", "result.json"];
+const RESULT_NAMES: [&str; 7] =
+    ["impulse.wav", "response.csv", "phase.csv", "decay.csv", "distortion.csv", "high-order.csv", "result.json"];
 
 /// Whether results can go into `folder` without taking the place of what they come from.
 fn check_out(folder: &Path, order: &ResponseOrder, filled: &Filled) -> Result<(), RespondError> {
@@ -380,6 +380,10 @@ fn write(
     if let Some(table) = &document.distortion {
         let text = files::distortion_text(table, &header[..2]);
         files::replace(&listed("distortion.csv", "harmonic distortion"), text.as_bytes())?;
+    }
+    if let Some(table) = &document.high_order {
+        let text = files::high_order_text(table, &header[..2]);
+        files::replace(&listed("high-order.csv", "content above the 20th harmonic"), text.as_bytes())?;
     }
     for (name, picture) in pictures {
         files::replace(&listed(&format!("{name}.svg"), picture.title()), picture.svg()?.as_bytes())?;

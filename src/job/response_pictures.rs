@@ -5,7 +5,7 @@ use crate::math::{RisingTable, mean_around};
 use crate::quantity::db_from_amplitude;
 use crate::report::{
     BurstsPicture, DecayPicture, DecaySlice, DistortionPicture, EnvelopePicture, GateShape, HarmonicCurve,
-    ImpulsePicture, LevelCurve, Origin, PhasePanel, PhasesPicture, Picture, ResponsePicture,
+    HighOrderCurve, ImpulsePicture, LevelCurve, Origin, PhasePanel, PhasesPicture, Picture, ResponsePicture,
 };
 use crate::response::{Analysis, Distortion, OctaveFraction, step_response};
 
@@ -40,7 +40,9 @@ pub(super) fn response_pictures(analysis: &Analysis, look: &Look<'_>) -> Vec<(&'
         ("decay", decay(analysis, look).picture()),
         ("bursts", bursts(analysis, look).picture()),
     ];
-    pictures.extend(analysis.distortion.as_ref().map(|found| ("distortion", distortion(found, look.unit).picture())));
+    pictures.extend(
+        analysis.distortion.as_ref().map(|found| ("distortion", distortion(found, analysis, look.unit).picture())),
+    );
     pictures
 }
 
@@ -200,7 +202,7 @@ fn bursts(analysis: &Analysis, look: &Look<'_>) -> BurstsPicture {
     }
 }
 
-fn distortion(found: &Distortion, unit: &str) -> DistortionPicture {
+fn distortion(found: &Distortion, analysis: &Analysis, unit: &str) -> DistortionPicture {
     let levels = |column: &[Option<f64>]| column.iter().map(|ratio| ratio.map(db_from_amplitude)).collect();
     // The highest of the harmonics' floors: what stands above it is no noise.
     let floor = |point: usize| {
@@ -217,6 +219,10 @@ fn distortion(found: &Distortion, unit: &str) -> DistortionPicture {
             .collect(),
         thd_percent: found.thd_ratio.iter().map(|ratio| ratio.map(|ratio| 100.0 * ratio)).collect(),
         noise_floor_db: (0..found.grid.hz().len()).map(floor).collect(),
+        high_order: analysis
+            .high_order
+            .as_ref()
+            .map(|above| HighOrderCurve { frequency_hz: above.hz.clone(), level_db: levels(&above.ratio) }),
         valid_hz: None,
     }
 }

@@ -12,8 +12,8 @@ pub use error::ReportError;
 pub use page::{Chapter, Figure, Story, page_html};
 pub use plot::{
     BurstsPicture, DecayPicture, DecaySlice, DifferencePicture, DistortionPicture, EnvelopePicture, FittedPicture,
-    GateShape, HarmonicCurve, ImpedancePicture, ImpulsePicture, LevelCurve, OhmCurve, Origin, PhasePanel,
-    PhasesPicture, Picture, ResponsePicture, page_font_css,
+    GateShape, HarmonicCurve, HighOrderCurve, ImpedancePicture, ImpulsePicture, LevelCurve, OhmCurve, Origin,
+    PhasePanel, PhasesPicture, Picture, ResponsePicture, page_font_css,
 };
 pub use symbol::symbol;
 pub use table::{Entry, Layout, Paint, Value, cautions_text, findings_text, numbers_text};

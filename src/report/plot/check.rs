@@ -205,6 +205,7 @@ fn all_kinds(x: &[f64], y: &[f64], u: &[f64], edges: [f64; 2], name: &str) -> [P
             .collect(),
         thd_percent: gaps(u),
         noise_floor_db: gaps(y),
+        high_order: None,
         valid_hz: Some(edges),
     };
     [response.picture(), impulse.picture(), envelope.picture(), distortion.picture()]

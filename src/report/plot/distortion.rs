@@ -16,6 +16,15 @@ pub struct HarmonicCurve {
     pub level_db: Vec<Option<f64>>,
 }
 
+/// What sounds above the twentieth harmonic while a frequency is played; columns of one length.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct HighOrderCurve {
+    /// Hz, of the fundamental.
+    pub frequency_hz: Vec<f64>,
+    /// dB re the fundamental; `None` where it does not stand out of the noise.
+    pub level_db: Vec<Option<f64>>,
+}
+
 /// Distortion against the frequency that was played, in the proportions of IEC 60263.
 #[derive(Debug, Clone, PartialEq)]
 pub struct DistortionPicture {
@@ -29,12 +38,15 @@ pub struct DistortionPicture {
     pub thd_percent: Vec<Option<f64>>,
     /// What a harmonic must exceed to be measurable, dB re the fundamental; empty if it is not known.
     pub noise_floor_db: Vec<Option<f64>>,
+    /// What sounds far above; where there is any.
+    pub high_order: Option<HighOrderCurve>,
     /// The range to be believed, Hz; what lies outside is greyed.
     pub valid_hz: Option<[f64; 2]>,
 }
 
 const SPAN: Span = Span { least_db: 50.0, most_db: 110.0 };
 const THD: Stroke = Stroke { colour: BLACK, width: 3.0, dash: Dash::Solid, marker: None };
+const ABOVE: Stroke = Stroke { colour: PURPLE, width: 2.4, dash: Dash::Dashed { stroke: 9.0, gap: 5.0 }, marker: None };
 const NOISE: Stroke =
     Stroke { colour: SOFT_INK, width: 1.4, dash: Dash::Dashed { stroke: 2.0, gap: 3.0 }, marker: None };
 const NOISE_AREA: Tint = Tint { colour: SOFT_INK, opacity: 0.09 };
@@ -64,6 +76,12 @@ impl DistortionPicture {
         for harmonic in self.harmonics.iter().rev() {
             let trace = Trace::with_gaps(&self.frequency_hz, &harmonic.level_db);
             layers.push(Layer::Line { trace, stroke: harmonic_look(harmonic.order) });
+        }
+        let above = self.high_order.iter().filter(|above| above.level_db.iter().any(Option::is_some));
+        for above in above {
+            let trace = Trace::with_gaps(&above.frequency_hz, &above.level_db);
+            layers.push(Layer::Line { trace, stroke: ABOVE });
+            legend.insert(0, LegendEntry { name: "above H20".to_owned(), sample: Sample::Stroke(ABOVE) });
         }
         if thd_db.iter().any(Option::is_some) {
             layers.push(Layer::Line { trace: Trace::with_gaps(&self.frequency_hz, thd_db), stroke: THD });

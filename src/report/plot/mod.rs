@@ -32,7 +32,7 @@ mod trace;
 
 pub use decay::{BurstsPicture, DecayPicture, DecaySlice};
 pub use difference::DifferencePicture;
-pub use distortion::{DistortionPicture, HarmonicCurve};
+pub use distortion::{DistortionPicture, HarmonicCurve, HighOrderCurve};
 pub use envelope::EnvelopePicture;
 pub use fitted::FittedPicture;
 pub use font::page_font_css;

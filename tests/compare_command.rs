@@ -116,10 +116,11 @@ fn a_simulation_has_its_curves_and_its_pictures() {
     let half = json(folder.path(), "simulate design --space half --no-tolerance --no-pictures", 0);
     let full = json(folder.path(), "simulate design --space full --no-tolerance --no-pictures", 0);
     let first = |document: &Value| document["speakers"]["rear"]["response"]["level_db"][0].as_f64().unwrap();
-    // 20·log₁₀ 2 between half and whole space; in the bass the baffle is as good as none.
+    // 20·log₁₀ 2 between half and whole space.
     assert!((first(&half) - first(&full) - 6.0206).abs() < 1e-4);
-    // k·d of 0.04 at 20 Hz.
-    assert!((first(&full) - first(&document)).abs() < 0.03);
+    // The bass of the box comes from some 5 cm in front of it: 20·log₁₀(1/0.95) = 0.45 dB at 1 m (`box_near_field.csv` has 0.5 dB for such a box).
+    let forward_db = first(&document) - first(&full);
+    assert!((0.35..0.6).contains(&forward_db), "{forward_db}");
 }
 
 #[test]

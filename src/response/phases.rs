@@ -97,7 +97,7 @@ struct Minimum {
     first_ln: f64,
     step: f64,
     phase_rad: Vec<f64>,
-    others_rad: [Vec<f64>; 2],
+    doubt_rad: Vec<f64>,
 }
 
 impl Minimum {
@@ -108,13 +108,25 @@ impl Minimum {
         let levels: Vec<f64> =
             (0..=steps).map(|n| magnitude((first_ln + step * n as f64).exp()).max(f64::MIN_POSITIVE).ln()).collect();
         let reversed: Vec<f64> = levels.iter().rev().copied().collect();
-        let [phase_rad, shorter, sooner] = [Ends::Likely, Ends::Shorter, Ends::Sooner].map(|ends| {
-            let (below, above) = (tail(&reversed, step, ends), tail(&levels, step, ends));
+        let with = |below: Ends, above: Ends| {
+            let (below, above) = (tail(&reversed, step, below), tail(&levels, step, above));
             let all: Vec<f64> = below.levels.iter().rev().chain(&levels).chain(&above.levels).copied().collect();
             let from = below.levels.len();
             bode_phase_rad(&all, step, [-below.slope, above.slope], from..from + levels.len())
-        });
-        Self { first_ln, step, phase_rad, others_rad: [shorter, sooner] }
+        };
+        let phase_rad = with(Ends::Likely, Ends::Likely);
+        let others = [Ends::Shorter, Ends::Sooner];
+        let below = others.map(|end| with(end, Ends::Likely));
+        let above = others.map(|end| with(Ends::Likely, end));
+        // What either end leaves in doubt, and both.
+        let doubt_rad = (0..phase_rad.len())
+            .map(|at| {
+                let off = |other: &Vec<f64>| (other[at] - phase_rad[at]).abs();
+                let most = |others: &[Vec<f64>; 2]| others.iter().map(off).fold(0.0, f64::max);
+                most(&below).hypot(most(&above))
+            })
+            .collect();
+        Self { first_ln, step, phase_rad, doubt_rad }
     }
 
     fn read(&self, column: &[f64], hz: f64) -> f64 {
@@ -128,9 +140,7 @@ impl Minimum {
     }
 
     fn doubt_at(&self, hz: f64) -> f64 {
-        let here = self.at(hz);
-        let off = |column: &Vec<f64>| (here - self.read(column, hz)).abs();
-        self.others_rad.iter().map(off).fold(0.0, f64::max)
+        self.read(&self.doubt_rad, hz)
     }
 
     /// −dφ_min/dω by the difference over two steps.

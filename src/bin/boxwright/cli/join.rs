@@ -54,7 +54,7 @@ pub struct Args {
     /// Points of the curve in each octave
     #[arg(long, value_name = "N", default_value_t = POINTS_PER_OCTAVE, value_parser = clap::value_parser!(u32).range(1..=384))]
     points_per_octave: u32,
-    /// Job folder that tells about the loudspeaker [default: this folder, where it has a job.toml with a loudspeaker]
+    /// Job folder that tells about the loudspeaker: areas, places, front, distance
     #[arg(long, value_name = "JOB")]
     job: Option<PathBuf>,
     /// Which of the job's loudspeakers it is [default: its only one]

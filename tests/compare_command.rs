@@ -268,7 +268,11 @@ fn what_changed_between_two_measurements_is_told_with_its_doubt() {
     );
     let words = said(folder.path(), "compare cloth.csv without.csv --align none").out;
     assert!(words.contains("changed") && words.contains("dB from 5"), "{words}");
-    // A design tells no doubt, and nothing is called changed.
+    // A simulation's band is no measurement's doubt, and a drawing tells none: nothing is called changed.
+    let simulated = std::fs::read_to_string(folder.path().join("without.csv")).unwrap();
+    std::fs::write(folder.path().join("simulated.csv"), format!("# schema: boxwright/simulation/1\n{simulated}"))
+        .unwrap();
+    assert!(json(folder.path(), "compare cloth.csv simulated.csv", 0).get("changed").is_none());
     std::fs::write(folder.path().join("drawn.csv"), "frequency_hz,level_db\n100,80\n15000,80\n").unwrap();
     assert!(json(folder.path(), "compare cloth.csv drawn.csv", 0).get("changed").is_none());
 }

@@ -11,7 +11,7 @@ use crate::explanation::{
 };
 use crate::files::{
     self, AlignedTable, COMPARE_SCHEMA, CauseTable, ChangedTable, CompareDocument, CompareSettings, Curve,
-    DeviationColumns, FileError, LeftTable, Measure, ThirdColumns, WorstPlace, WrittenFile,
+    DeviationColumns, FileError, LeftTable, Measure, SIMULATION_SCHEMA, ThirdColumns, WorstPlace, WrittenFile,
 };
 use crate::quantity::{Code, Finding, POINTS_PER_OCTAVE, Quantity, Severity, Unit, Whereabouts};
 use crate::report::{DifferencePicture, Picture, ReportError};
@@ -168,9 +168,13 @@ fn sampled(curve: &Curve) -> Sampled {
     }
 }
 
-/// Where two measurements differ; `None` where one of them does not tell its doubt.
+/// Where two measurements differ; `None` where one of them does not tell its doubt, or is a simulation: its band is no doubt of a measurement.
 fn changes(one: &Curve, other: &Curve, found: &Difference) -> Option<Vec<ChangedTable>> {
     one.u.as_ref().and(other.u.as_ref())?;
+    let is_simulated = |curve: &Curve| curve.header_value("schema") == Some(SIMULATION_SCHEMA);
+    if is_simulated(one) || is_simulated(other) {
+        return None;
+    }
     let told = |curve: &Curve, key: &str| curve.header_value(key)?.parse::<f64>().ok().filter(|told| *told > 0.0);
     let resolution_hz =
         |curve| told(curve, "resolution_hz").or(told(curve, "gate_ms").map(|ms| 1e3 / ms)).unwrap_or(0.0);

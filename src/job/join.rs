@@ -1,19 +1,17 @@
 //! From curves before the cone, before the ports and far away to one curve of the whole loudspeaker.
 
 use super::Pictures;
-use super::design::{DesignError, designs};
+use super::design::DesignError;
+use super::join_document::{columns, joined_table, picture, settings, write};
+use super::join_told::Told;
 use super::results_folder::{make_folder, overwritten, replace_document};
 use super::simulate::sums;
 use crate::MADE_BY;
-use crate::files::{
-    self, Curve, FileError, JOIN_SCHEMA, JoinDocument, JoinSettings, JoinedColumns, JoinedTable, Measure, SideTable,
-    SurfaceTable, WrittenFile,
-};
-use crate::math::wrapped_deg;
-use crate::quantity::{Air, Code, Finding, Quantity, Severity, Unit, Whereabouts};
-use crate::report::{LevelCurve, Origin, PhasePanel, Picture, ReportError, ResponsePicture};
+use crate::files::{self, Curve, FileError, JOIN_SCHEMA, JoinDocument, Measure, SideTable};
+use crate::quantity::{Code, Finding, Severity, Whereabouts};
+use crate::report::{Picture, ReportError};
 use crate::response::{Joined, ResponseError, Side, join};
-use crate::speaker::{Around, Design, Front, NearToFar, SpeakerError, Surface, Surround, delay_to_port_s, radius_of_m};
+use crate::speaker::{Front, NearToFar, SpeakerError, delay_to_port_s};
 use num_complex::Complex64;
 use std::path::{Path, PathBuf};
 
@@ -214,7 +212,7 @@ fn at_metre_db(curve: &Curve, metres: Option<f64>) -> f64 {
     }
 }
 
-fn ends(hz: &[f64]) -> [f64; 2] {
+pub(super) fn ends(hz: &[f64]) -> [f64; 2] {
     [hz[0], hz[hz.len() - 1]]
 }
 
@@ -226,161 +224,12 @@ fn side(curve: &Curve) -> Side {
         u_db: curve.u.clone().unwrap_or_else(|| vec![0.0; curve.values.len()]),
     }
 }
-
-/// What options and job tell about the loudspeaker.
-struct Told {
-    surfaces: Vec<Surface>,
-    surround: Surround,
-    front_is: String,
-    distance_from: &'static str,
-    temperature_c: f64,
-    findings: Vec<Finding>,
-}
-
-impl Told {
-    fn of(order: &JoinOrder, far: &Curve, inputs: &mut Vec<PathBuf>) -> Result<Self, JoinError> {
-        let mut findings = Vec::new();
-        let told = order.job.as_ref().map(|asked| of_job(asked, inputs)).transpose()?;
-        let way = told.as_ref().map(|told| &told.design.ways[told.way]);
-        let cone_m2 = order.cone_m2.or(way.and_then(|way| way.cone()?.sd_m2)).ok_or(JoinError::NoArea)?;
-        let (front, front_is) = match (&order.front, told.as_ref().and_then(|told| told.design.front.clone())) {
-            (Some(FrontOrder::Wall), _) => (Around::Wall, "endless wall".to_owned()),
-            (Some(FrontOrder::Front(front)), _) => (Around::Front(front.clone()), front_words(front)),
-            (Some(FrontOrder::Step { width_m }), _) => {
-                (Around::Step { width_m: *width_m }, format!("a step for a width of {:.0} mm", 1e3 * width_m))
-            }
-            (None, Some(front)) => (Around::Front(front.clone()), front_words(&front)),
-            (None, None) => {
-                let says =
-                    "nothing says what the front is, so that the bass is told for an endless wall, up to 6 dB too loud";
-                findings.push(note(Code::Assumed, Severity::Caution, says, "give --baffle WIDTHxHEIGHT, or --job"));
-                (Around::Wall, "endless wall".to_owned())
-            }
-        };
-        let middle_m = match &front {
-            Around::Front(front) => front.middle_m(),
-            Around::Wall | Around::Step { .. } => [0.0; 2],
-        };
-        let cone_m = order.cone_at_m.or(way.and_then(|way| way.at_m)).unwrap_or(middle_m);
-        let axis_m = match &told {
-            Some(told) if order.cone_at_m.is_none() && matches!(front, Around::Front(_)) => told.design.axis_m(),
-            _ => cone_m,
-        };
-        let (distance_m, distance_from) = distance(order, far, told.as_ref(), &mut findings);
-        let temperature_c =
-            told.as_ref().map_or(Air::default().temperature_c(), |told| told.design.air.temperature_c());
-        let air = told.as_ref().map_or(Air::default(), |told| told.design.air);
-        let port_m2 = told.as_ref().and_then(|told| told.port_m2);
-        Ok(Self {
-            surfaces: surfaces(order, cone_m2, port_m2)?,
-            surround: Surround { front, cone_m, axis_m, distance_m, speed_m_s: air.speed_of_sound_m_s() },
-            front_is,
-            distance_from,
-            temperature_c,
-            findings,
-        })
-    }
-}
-
-struct OfJob {
-    design: Design,
-    way: usize,
-    port_m2: Option<f64>,
-    distance_m: Option<f64>,
-}
-
-fn of_job(asked: &JoinJob, inputs: &mut Vec<PathBuf>) -> Result<OfJob, JoinError> {
-    let path = files::job_path(&asked.job);
-    let job = files::read_job(&path)?;
-    let mut all = designs(&job, &path, asked.speaker.as_deref())?;
-    if all.len() > 1 {
-        return Err(JoinError::WhichSpeaker { known: all.into_iter().map(|one| one.name).collect() });
-    }
-    let designed = all.swap_remove(0);
-    inputs.push(path);
-    inputs.extend(designed.inputs);
-    let ways = &designed.design.ways;
-    let with_cone = || ways.iter().enumerate().filter_map(|(at, way)| Some((at, way.cone()?.sd_m2?)));
-    let way = match &asked.way {
-        Some(name) => {
-            with_cone().map(|(at, _)| at).find(|at| ways[*at].name == *name).ok_or_else(|| JoinError::WhichWay {
-                name: name.clone(),
-                known: with_cone().map(|(at, _)| ways[at].name.clone()).collect(),
-            })?
-        }
-        None => with_cone().max_by(|a, b| a.1.total_cmp(&b.1)).map(|(at, _)| at).ok_or(JoinError::NoArea)?,
-    };
-    let port_m2 = designed.design.cabinet.and_then(|cabinet| match cabinet.opening {
-        crate::speaker::CabinetOpening::Port(port) => Some(port.area_m2()),
-        _ => None,
-    });
-    Ok(OfJob { design: designed.design, way, port_m2, distance_m: job.bench.distance_m })
-}
-
-fn front_words(front: &Front) -> String {
-    match front {
-        Front::Sphere { diameter_m } => format!("a ball of {:.0} mm", 1e3 * diameter_m),
-        Front::Flat(baffle) => match &baffle.outline {
-            crate::baffle::Outline::Circle { diameter_m, .. } => format!("a disc of {:.0} mm", 1e3 * diameter_m),
-            crate::baffle::Outline::Polygon(corners) => {
-                let reach = |at: usize| corners.iter().map(|corner| corner[at]).fold(0.0, f64::max);
-                format!(
-                    "{:.0} × {:.0} mm, edges of {:.0} mm",
-                    1e3 * reach(0),
-                    1e3 * reach(1),
-                    1e3 * baffle.edge_radius_m
-                )
-            }
-        },
-    }
-}
-
-fn distance(order: &JoinOrder, far: &Curve, told: Option<&OfJob>, findings: &mut Vec<Finding>) -> (f64, &'static str) {
-    let of_header = |key: &str| far.header_value(key)?.parse::<f64>().ok().filter(|metres| *metres > 0.0);
-    let sources = [
-        (order.distance_m, "asked for"),
-        (of_header("distance_m"), "the far curve"),
-        (told.and_then(|told| told.distance_m), "the job"),
-        (of_header("travelled_m"), "the time of flight"),
-    ];
-    match sources.into_iter().find_map(|(metres, from)| Some((metres?, from))) {
-        Some(found) => found,
-        None => {
-            let says = "nothing says how far away the microphone stood; 1 m is assumed, which shifts the level and little else";
-            findings.push(note(Code::Assumed, Severity::Note, says, "give it with --distance"));
-            (1.0, "assumed")
-        }
-    }
-}
-
-fn surfaces(order: &JoinOrder, cone_m2: f64, port_m2: Option<f64>) -> Result<Vec<Surface>, JoinError> {
-    let ports = order.near.len() - 1;
-    let fits = |what: &'static str, found: usize, needed: &[usize]| {
-        if needed.contains(&found) { Ok(()) } else { Err(JoinError::PortCount { what, found, ports }) }
-    };
-    fits("port sizes", order.ports_m2.len(), &[0, 1, ports])?;
-    fits("numbers of ports", order.port_counts.len(), &[0, 1, ports])?;
-    fits("places", order.ports_at_m.len(), &[0, ports])?;
-    let cone = Surface { radius_m: radius_of_m(cone_m2), place_m: order.cone_at_m, count: 1, away_m: order.near_m };
-    let each = |at: usize, all: usize| if all == 1 { 0 } else { at };
-    let port = |at: usize| {
-        let area_m2 = order.ports_m2.get(each(at, order.ports_m2.len())).copied().or(port_m2);
-        Ok(Surface {
-            radius_m: radius_of_m(area_m2.ok_or_else(|| JoinError::NoPortArea { path: order.near[at + 1].clone() })?),
-            place_m: order.ports_at_m.get(at).copied(),
-            count: order.port_counts.get(each(at, order.port_counts.len())).copied().unwrap_or(1),
-            away_m: order.near_m,
-        })
-    };
-    std::iter::once(Ok(cone)).chain((0..ports).map(port)).collect()
-}
-
 /// The near fields as they would be far away.
-struct Composed {
+pub(super) struct Composed {
     side: Side,
     limited_by: &'static str,
-    earlier_s: Vec<f64>,
-    delay_from: Option<&'static str>,
+    pub earlier_s: Vec<f64>,
+    pub delay_from: Option<&'static str>,
 }
 
 /// A port's ratio to the cone is compared with a resonance from its curve's lowest frequency up to this.
@@ -475,117 +324,6 @@ fn judge(joined: &Joined, findings: &mut Vec<Finding>) {
     }
 }
 
-fn note(code: Code, severity: Severity, says: &str, advice: &str) -> Finding {
+pub(super) fn note(code: Code, severity: Severity, says: &str, advice: &str) -> Finding {
     Finding { code, severity, says: says.into(), advice: advice.into(), at: Whereabouts::default() }
-}
-
-fn settings(order: &JoinOrder, told: &Told, composed: &Composed) -> JoinSettings {
-    let millimetres = |place: [f64; 2]| place.map(|side| 1e3 * side);
-    let table = |(at, surface): (usize, &Surface)| SurfaceTable {
-        what: if at == 0 { "cone" } else { "port" }.into(),
-        area_cm2: 1e4 * std::f64::consts::PI * surface.radius_m * surface.radius_m,
-        count: surface.count,
-        microphone_mm: 1e3 * surface.away_m,
-        at_mm: surface.place_m.map(millimetres),
-        delay_ms: (at > 0).then(|| 1e3 * composed.earlier_s[at]),
-    };
-    JoinSettings {
-        surfaces: told.surfaces.iter().enumerate().map(table).collect(),
-        front: told.front_is.clone(),
-        cone_at_mm: millimetres(told.surround.cone_m),
-        axis_at_mm: millimetres(told.surround.axis_m),
-        distance_m: told.surround.distance_m,
-        distance_from: told.distance_from.into(),
-        at_hz: order.at_hz,
-        port_delay_from: composed.delay_from.map(str::to_owned),
-        points_per_octave: order.points_per_octave,
-        temperature_c: told.temperature_c,
-        job: order.job.as_ref().map(|asked| asked.job.display().to_string()),
-        speaker: order.job.as_ref().and_then(|asked| asked.speaker.clone()),
-    }
-}
-
-fn joined_table(joined: &Joined) -> JoinedTable {
-    JoinedTable {
-        at_hz: joined.at_hz,
-        overlap_hz: joined.overlap_hz,
-        level: Quantity { value: joined.level_db[0], u: joined.level_db[1], unit: Unit::Decibel },
-        delay_ms: 1e3 * joined.delay_s,
-        polarity: if joined.turned { "-" } else { "+" }.into(),
-        disagreement_rms_db: joined.rms_db,
-        worst_db: joined.worst[0],
-        worst_at_hz: joined.worst[1],
-        disagreement_rms_deg: joined.rms_rad.to_degrees(),
-    }
-}
-
-fn columns(side: &Side) -> JoinedColumns {
-    JoinedColumns {
-        frequency_hz: side.hz.clone(),
-        level_db: side.level_db.clone(),
-        phase_deg: side.phase_rad.iter().map(|rad| wrapped_deg(*rad)).collect(),
-        u_db: side.u_db.clone(),
-    }
-}
-
-fn picture(order: &JoinOrder, joined: &Joined, far: &Side, reference: &str) -> Picture {
-    let name = order.far.parent().and_then(Path::file_name).map(|name| name.to_string_lossy().into_owned());
-    let curve = |name: &str, side: &Side, u: bool| LevelCurve {
-        name: name.into(),
-        origin: Origin::Measured,
-        frequency_hz: side.hz.clone(),
-        level_db: side.level_db.clone(),
-        u_db: if u { side.u_db.clone() } else { Vec::new() },
-        phase_deg: side.phase_rad.iter().map(|rad| rad.to_degrees()).collect(),
-    };
-    ResponsePicture {
-        title: format!(
-            "{}: near and far field, joined at {}",
-            name.unwrap_or_default(),
-            files::frequency_text(joined.at_hz)
-        ),
-        level_reference: reference.replace("uPa", "µPa"),
-        curves: vec![
-            curve("joined", &joined.whole, true),
-            curve("near field, as far away", &joined.near, false),
-            curve("far field", far, false),
-        ],
-        valid_hz: Some(ends(&joined.whole.hz)),
-        shown_hz: None,
-        phase: PhasePanel::Absent,
-    }
-    .picture()
-}
-
-/// Writes everything but the document itself, and lists all with it.
-fn write(folder: &Path, document: &JoinDocument, picture: Option<&Picture>) -> Result<Vec<WrittenFile>, JoinError> {
-    let mut written = Vec::new();
-    let mut listed = |name: &str, what: &str| {
-        let path = folder.join(name);
-        written.push(WrittenFile { path: path.display().to_string(), what: what.to_owned() });
-        path
-    };
-    let curve = Curve {
-        measure: Measure::LevelDb,
-        frequency_hz: document.curve.frequency_hz.clone(),
-        values: document.curve.level_db.clone(),
-        phase_deg: Some(document.curve.phase_deg.clone()),
-        u: Some(document.curve.u_db.clone()),
-        u_noise: None,
-        header: vec![
-            ("schema".to_owned(), document.schema.clone()),
-            ("made_by".to_owned(), document.made_by.clone()),
-            ("level_reference".to_owned(), document.level_reference.clone()),
-            ("distance_m".to_owned(), document.settings.distance_m.to_string()),
-            ("joined_at_hz".to_owned(), document.joined.at_hz.to_string()),
-        ],
-        notes: Vec::new(),
-    };
-    files::replace_curve(&listed("joined.csv", "the whole curve"), &curve)?;
-    if let Some(picture) = picture {
-        files::replace(&listed("join.svg", "picture"), picture.svg()?.as_bytes())?;
-        files::replace(&listed("join.png", "picture"), &picture.png()?)?;
-    }
-    listed("join.json", "this document");
-    Ok(written)
 }

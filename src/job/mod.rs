@@ -17,6 +17,8 @@ mod driver_document;
 mod impede;
 mod impede_document;
 mod join;
+mod join_document;
+mod join_told;
 mod known_excitation;
 mod make_signal;
 mod network;

@@ -1,34 +1,14 @@
 //! `average` as its user sees it.
 #![allow(clippy::unwrap_used)] // helpers of tests are tests, which clippy's own exception does not see
 
-use assert_cmd::Command;
+mod program;
+
 use boxwright::files;
+use program::{json, said};
 use serde_json::Value;
 use std::f64::consts::PI;
 use std::fmt::Write;
 use std::path::Path;
-
-struct Said {
-    status: i32,
-    out: String,
-    err: String,
-}
-
-fn said(folder: &Path, words: &str) -> Said {
-    let mut command = Command::cargo_bin("boxwright").unwrap();
-    let output = command.current_dir(folder).args(words.split_whitespace()).output().unwrap();
-    Said {
-        status: output.status.code().unwrap(),
-        out: String::from_utf8(output.stdout).unwrap(),
-        err: String::from_utf8(output.stderr).unwrap(),
-    }
-}
-
-fn json(folder: &Path, words: &str) -> Value {
-    let done = said(folder, &format!("{words} --json"));
-    assert!(done.err.is_empty() && done.status == 0, "{words}: {} {}", done.status, done.err);
-    serde_json::from_str(&done.out).unwrap()
-}
 
 fn column(document: &Value, path: &str) -> Vec<f64> {
     document.pointer(path).unwrap().as_array().unwrap().iter().map(|value| value.as_f64().unwrap()).collect()

@@ -1,35 +1,15 @@
 //! `box` as its user sees it.
 #![allow(clippy::unwrap_used)] // helpers of tests are tests, which clippy's own exception does not see
 
-use assert_cmd::Command;
+mod program;
+
 use boxwright::math::Random;
 use num_complex::Complex64;
+use program::{json, said};
 use serde_json::Value;
 use std::f64::consts::TAU;
 use std::fmt::Write;
 use std::path::Path;
-
-struct Said {
-    status: i32,
-    out: String,
-    err: String,
-}
-
-fn said(folder: &Path, words: &str) -> Said {
-    let mut command = Command::cargo_bin("boxwright").unwrap();
-    let output = command.current_dir(folder).args(words.split_whitespace()).output().unwrap();
-    Said {
-        status: output.status.code().unwrap(),
-        out: String::from_utf8(output.stdout).unwrap(),
-        err: String::from_utf8(output.stderr).unwrap(),
-    }
-}
-
-fn json(folder: &Path, words: &str) -> Value {
-    let done = said(folder, &format!("{words} --json"));
-    assert!(done.err.is_empty() && done.status == 0, "{words}: {}", done.err);
-    serde_json::from_str(&done.out).unwrap()
-}
 
 /// Set A of `tests/reference/driver_examples.csv` as a mass on a spring and a coil in a magnet; air of 1.2 kg/m³ and
 /// 343.2 m/s.

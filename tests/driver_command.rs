@@ -2,35 +2,19 @@
 
 #![allow(clippy::unwrap_used)] // helpers of tests are tests, which clippy's own exception does not see
 
-use assert_cmd::Command;
+mod program;
+
 use boxwright::files;
 use boxwright::math::Random;
 use num_complex::Complex64;
+use program::{json_with, said};
 use serde_json::Value;
 use std::f64::consts::TAU;
 use std::fmt::Write;
 use std::path::Path;
 
-struct Said {
-    status: i32,
-    out: String,
-    err: String,
-}
-
-fn said(folder: &Path, words: &str) -> Said {
-    let mut command = Command::cargo_bin("boxwright").unwrap();
-    let output = command.current_dir(folder).args(words.split_whitespace()).output().unwrap();
-    Said {
-        status: output.status.code().unwrap(),
-        out: String::from_utf8(output.stdout).unwrap(),
-        err: String::from_utf8(output.stderr).unwrap(),
-    }
-}
-
 fn json(folder: &Path, words: &str) -> Value {
-    let done = said(folder, &format!("{words} --json"));
-    assert!(done.err.is_empty() && [0, 3].contains(&done.status), "{words}: {}", done.err);
-    serde_json::from_str(&done.out).unwrap()
+    json_with(folder, words, &[0, 3])
 }
 
 /// A driver as a mass on a spring and a coil in a magnet: set A of `tests/reference/driver_examples.csv`.

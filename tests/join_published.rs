@@ -10,7 +10,7 @@ mod systems;
 
 use boxwright::math::{InverseSpectrum, Spectrum, good_length};
 use boxwright::quantity::SampleRate;
-use boxwright::response::{Analysis, GateChoice, Settings, Side, analyse, join};
+use boxwright::response::{Analysis, GateChoice, Sampled, Settings, analyse, join};
 use boxwright::signal::{Excitation, Marks, SampleFormat, Sequence, SweepSettings};
 use boxwright::speaker::{Around, Front, NearToFar, Surface, Surround, delay_to_port_s};
 use num_complex::Complex64;
@@ -139,9 +139,9 @@ fn captured(excitation: &Excitation, delay_s: f64, seed: u64, response: impl Fn(
     analyse(&recorded, excitation, &settings).unwrap()
 }
 
-fn side(analysis: &Analysis) -> Side {
+fn side(analysis: &Analysis) -> Sampled {
     let response = &analysis.response;
-    Side {
+    Sampled {
         hz: response.grid.hz().to_vec(),
         level_db: response.magnitude_db(),
         phase_rad: response.values.iter().map(|value| value.arg()).collect(),
@@ -272,8 +272,10 @@ fn run(case: &Case, seed: u64) -> Found {
     if is_vented {
         let hz: Vec<f64> = near[1].hz.iter().copied().filter(|hz| *hz < 200.0).collect();
         let readers = [near[0].reader().unwrap(), near[1].reader().unwrap()];
-        let ratio: Vec<Complex64> =
-            hz.iter().map(|&hz| readers[1].at(hz).value() * PORT_M / (readers[0].at(hz).value() * CONE_M)).collect();
+        let ratio: Vec<Complex64> = hz
+            .iter()
+            .map(|&hz| readers[1].nearest(hz).value() * PORT_M / (readers[0].nearest(hz).value() * CONE_M))
+            .collect();
         println!(
             "delay by resonance {:?} ms, by loopback {:.4} ms",
             delay_to_port_s(&hz, &ratio).map(|s| 1e3 * s),

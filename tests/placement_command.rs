@@ -3,34 +3,13 @@
 
 mod systems;
 
-use assert_cmd::Command;
+mod program;
+
 use boxwright::files;
 use boxwright::signal::SampleFormat;
+use program::{json, said};
 use serde_json::Value;
-use std::path::Path;
 use systems::{Noise, recording, rounded};
-
-struct Said {
-    status: i32,
-    out: String,
-    err: String,
-}
-
-fn said(folder: &Path, words: &str) -> Said {
-    let mut command = Command::cargo_bin("boxwright").unwrap();
-    let output = command.current_dir(folder).args(words.split_whitespace()).output().unwrap();
-    Said {
-        status: output.status.code().unwrap(),
-        out: String::from_utf8(output.stdout).unwrap(),
-        err: String::from_utf8(output.stderr).unwrap(),
-    }
-}
-
-fn json(folder: &Path, words: &str) -> Value {
-    let done = said(folder, &format!("{words} --json"));
-    assert!(done.err.is_empty() && done.status == 0, "{words}: {} {}", done.status, done.err);
-    serde_json::from_str(&done.out).unwrap()
-}
 
 fn number(document: &Value, path: &str) -> f64 {
     document.pointer(path).and_then(Value::as_f64).unwrap_or_else(|| panic!("{path} in {document}"))

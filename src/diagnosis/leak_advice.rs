@@ -7,7 +7,6 @@
 //! p̂: amplitude of the pressure in the box at its resonance, Pa; U: voltage across the loudspeaker, rms; other symbols
 //! as in `enclosure/boxed.rs`.
 
-use super::verdict::finding;
 use super::{FoundBox, KnownDriver, LeakVerdict};
 use crate::driver::Doubted;
 use crate::enclosure::{Hole, HoleFlow, LeakPath, equivalent_hole, equivalent_seam_m, leak_resistance_pa_s_m3};
@@ -64,7 +63,7 @@ pub fn leak_advice(
         }
         None => ("the box leaks".to_owned(), Severity::Caution),
     };
-    Some(LeakAdvice { hole, finding: finding(Code::Leak, severity, says, FIND) })
+    Some(LeakAdvice { hole, finding: Finding::new(Code::Leak, severity, says, FIND) })
 }
 
 /// A pure number as people are shown it, ± 2u.
@@ -80,7 +79,7 @@ fn undecided(found: &FoundBox) -> Finding {
         None => "whether the box leaks can't be told from this curve".to_owned(),
     };
     let advice = "start the sweep two octaves below the resonance, with more repeats, and give the driver's document with --driver";
-    finding(Code::Leak, Severity::Note, says, advice)
+    Finding::new(Code::Leak, Severity::Note, says, advice)
 }
 
 /// The leak as the wall sees it; `None` without Q_L or volume.

@@ -4,7 +4,7 @@ use super::prior::STIFFNESS;
 use super::search::Fitted;
 use super::{BoxKind, FoundBox, KnownDriver};
 use crate::math::Ending;
-use crate::quantity::{Code, Finding, Quantity, Severity, Unit, Whereabouts};
+use crate::quantity::{Code, Finding, Quantity, Severity, Unit};
 
 /// What a model may leave, in percent of |Z|: good, usable.
 const GOOD_PERCENT: f64 = 2.0;
@@ -41,10 +41,6 @@ pub(super) fn findings(
     .collect()
 }
 
-pub(super) fn finding(code: Code, severity: Severity, says: String, advice: &str) -> Finding {
-    Finding { code, severity, says, advice: advice.to_owned(), at: Whereabouts::default() }
-}
-
 fn out_of_band(found: &FoundBox) -> Option<Finding> {
     let lowest_hz = match found.kind {
         BoxKind::Closed => found.number("fc_hz")?.value,
@@ -66,14 +62,14 @@ fn out_of_band(found: &FoundBox) -> Option<Finding> {
     } else {
         return None;
     };
-    Some(finding(Code::OutOfBand, Severity::Caution, says, advice))
+    Some(Finding::new(Code::OutOfBand, Severity::Caution, says, advice))
 }
 
 fn poor_fit(found: &FoundBox, ending: Ending) -> Option<Finding> {
     let percent = found.residual_percent;
     if ending == Ending::LostPatience && percent > GOOD_PERCENT {
         let says = "the search for the box ended before it found its best".to_owned();
-        return Some(finding(Code::PoorFit, Severity::Caution, says, "measure over a wider band"));
+        return Some(Finding::new(Code::PoorFit, Severity::Caution, says, "measure over a wider band"));
     }
     let advice = "look at what is left in the picture: several bumps are walls or air that ring, a slope is a driver that is \
                   not the one in --driver, scatter is noise";
@@ -87,11 +83,11 @@ fn poor_fit(found: &FoundBox, ending: Ending) -> Option<Finding> {
                 misfit.sqrt(),
                 found.widened_ratio
             );
-            return Some(finding(Code::PoorFit, Severity::Note, says, ""));
+            return Some(Finding::new(Code::PoorFit, Severity::Note, says, ""));
         }
     };
     let says = format!("the model of a driver in a {} box leaves {percent:.1} % of |Z|", found.kind.name());
-    Some(finding(Code::PoorFit, severity, says, advice))
+    Some(Finding::new(Code::PoorFit, severity, says, advice))
 }
 
 fn unknown_noise(found: &FoundBox) -> Option<Finding> {
@@ -99,7 +95,7 @@ fn unknown_noise(found: &FoundBox) -> Option<Finding> {
         return None;
     }
     let says = "the curve does not tell its noise: it is taken from what the box leaves".to_owned();
-    Some(finding(
+    Some(Finding::new(
         Code::UnknownNoise,
         Severity::Note,
         says,
@@ -125,7 +121,7 @@ fn without_driver(found: &FoundBox, driver: Option<&KnownDriver>) -> Option<Find
             "measure the driver once more with a mass on its cone or in a test box, and run boxwright driver with both"
         }
     };
-    Some(finding(Code::SmallShift, Severity::Note, says.to_owned(), advice))
+    Some(Finding::new(Code::SmallShift, Severity::Note, says.to_owned(), advice))
 }
 
 fn small_shift(found: &FoundBox) -> Option<Finding> {
@@ -134,7 +130,7 @@ fn small_shift(found: &FoundBox) -> Option<Finding> {
         "the box's air is only {:.2} times as stiff as the suspension: volume and losses show little in this curve",
         alpha.value
     );
-    Some(finding(
+    Some(Finding::new(
         Code::SmallShift,
         Severity::Caution,
         says,
@@ -155,7 +151,7 @@ fn other_driver(found: &FoundBox) -> Option<Finding> {
     );
     let advice = "check that --driver is the document of the driver in this box, that nothing touches or sticks to its cone, \
                   and that both curves come from one jig";
-    Some(finding(Code::Implausible, Severity::Caution, says, advice))
+    Some(Finding::new(Code::Implausible, Severity::Caution, says, advice))
 }
 
 fn other_suspension(found: &FoundBox) -> Option<Finding> {
@@ -172,7 +168,7 @@ fn other_suspension(found: &FoundBox) -> Option<Finding> {
     );
     let advice = "check that --driver is the document of the driver in this box and that --kind is right, and measure both curves \
                   at one temperature, the driver run in";
-    Some(finding(Code::Implausible, Severity::Caution, says, advice))
+    Some(Finding::new(Code::Implausible, Severity::Caution, says, advice))
 }
 
 fn lumped(found: &FoundBox) -> Option<Finding> {
@@ -183,5 +179,5 @@ fn lumped(found: &FoundBox) -> Option<Finding> {
     );
     let advice =
         "measure close to cone and opening too, and give them with --cone and --opening, if you need them apart";
-    Some(finding(Code::LossesLumped, Severity::Note, says, advice))
+    Some(Finding::new(Code::LossesLumped, Severity::Note, says, advice))
 }

@@ -8,7 +8,6 @@
 //! they hold a factor of ten in a diameter or a mass, not good from bad. Source: common practice, from memory.
 
 use super::DriverParameters;
-use super::shift::finding;
 use crate::quantity::{Air, Code, Finding, Severity};
 
 /// A class of drivers: S_d in cm², then lowest and highest f_s in Hz, M_ms in g, Bl in T·m.
@@ -67,7 +66,7 @@ pub(super) fn plausibility(found: &DriverParameters, air: &Air) -> Option<Findin
             "check the diameter (cone and half of the surround, in mm), the added mass (in g), and the curve".into()
         }
     };
-    Some(finding(Code::Implausible, Severity::Caution, says, advice))
+    Some(Finding::new(Code::Implausible, Severity::Caution, says, advice))
 }
 
 struct Known {

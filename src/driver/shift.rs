@@ -8,7 +8,7 @@
 //! f_s then counts twenty times in M. The limits are ours, from this.
 
 use super::{Agreement, DriverFit, Evidence, Method};
-use crate::quantity::{Code, Finding, Severity, Whereabouts};
+use crate::quantity::{Code, Finding, Severity};
 
 /// A shift of less than so many of its standard uncertainties gives a mass of less than 10 % certainty.
 const LEAST_SHIFT_IN_U: f64 = 20.0;
@@ -41,7 +41,7 @@ fn mass_shift(free: &DriverFit, loaded: &DriverFit, added_g: f64) -> Option<Find
             "with {added_g:.2} g on the cone the resonance went from {fs:.2} to {fs1:.2} Hz: a mass can only lower it"
         );
         let advice = "check that the two curves are not exchanged, that the mass sat on the cone and stayed there, and measure both again";
-        return Some(finding(Code::SmallShift, Severity::Fault, says, advice.into()));
+        return Some(Finding::new(Code::SmallShift, Severity::Fault, says, advice));
     }
     let mass_g = added_g / growth;
     let advised_g = round_to_scale(0.75 * mass_g);
@@ -56,14 +56,14 @@ fn mass_shift(free: &DriverFit, loaded: &DriverFit, added_g: f64) -> Option<Find
         let advice = format!(
             "use a mass of about {advised_g} g (half to all of the moving mass), stuck down near the voice coil"
         );
-        return Some(finding(Code::SmallShift, Severity::Caution, says, advice));
+        return Some(Finding::new(Code::SmallShift, Severity::Caution, says, advice));
     }
     (growth > 3.0).then(|| {
         let says = format!(
             "{added_g:.2} g is {growth:.1} times the moving mass: the suspension sags or is moved out of its middle"
         );
         let advice = format!("use about {advised_g} g, and measure with the cone upright");
-        finding(Code::SmallShift, Severity::Note, says, advice)
+        Finding::new(Code::SmallShift, Severity::Note, says, advice)
     })
 }
 
@@ -74,20 +74,20 @@ fn box_shift(free: &DriverFit, boxed: &DriverFit, volume_l: f64) -> Option<Findi
         let says =
             format!("in the box the resonance went from {fs:.2} to {fc:.2} Hz: an airtight box can only raise it");
         let advice = "check that the two curves are not exchanged and that the box is airtight, and measure both again";
-        return Some(finding(Code::SmallShift, Severity::Fault, says, advice.into()));
+        return Some(Finding::new(Code::SmallShift, Severity::Fault, says, advice));
     }
     let advised_l = round_to_scale(volume_l * stiffening / 1.5);
     if stiffening < LEAST_GROWTH || (fc - fs) / u.hypot(uc) < LEAST_SHIFT_IN_U {
         let says = format!("the box of {volume_l:.1} l raised the resonance by only {:.1} %", 100.0 * (fc / fs - 1.0));
         let advice = format!("use a box of about {advised_l} l, or look for the leak");
-        return Some(finding(Code::SmallShift, Severity::Caution, says, advice));
+        return Some(Finding::new(Code::SmallShift, Severity::Caution, says, advice));
     }
     (stiffening > MOST_STIFFENING).then(|| {
         let says = format!(
             "the box of {volume_l:.2} l is so small that its air is {stiffening:.1} times as stiff as the suspension: what \
              the driver itself takes of it, and the last leak, count"
         );
-        finding(Code::Implausible, Severity::Caution, says, format!("use a box of about {advised_l} l"))
+        Finding::new(Code::Implausible, Severity::Caution, says, format!("use a box of about {advised_l} l"))
     })
 }
 
@@ -111,7 +111,7 @@ fn same_coil(free: &DriverFit, other: &DriverFit, how: &str) -> Option<Finding> 
     } else {
         (Severity::Caution, "check that both curves are of one driver through the same leads, at the same small level")
     };
-    Some(finding(Code::UnstableRepeat, severity, says, advice.into()))
+    Some(Finding::new(Code::UnstableRepeat, severity, says, advice))
 }
 
 /// Resonance and damping of one method do not tell the same.
@@ -128,7 +128,7 @@ pub(super) fn two_ways(method: Method, apart: f64) -> Finding {
         ),
     };
     let says = format!("{what}: they are {:.1} times their uncertainty apart; the result is widened", apart.abs());
-    finding(Code::UnstableRepeat, Severity::Caution, says, advice.into())
+    Finding::new(Code::UnstableRepeat, Severity::Caution, says, advice)
 }
 
 /// A method that has no answer, unless the reason is among `said` already.
@@ -142,7 +142,7 @@ pub(super) fn no_answer(method: Method, said: &[Finding]) -> Option<Finding> {
         let says = format!("resonance and damping {curve} go together with no {what} at all: it is left out");
         let advice =
             "check that both curves are of one driver, that the box is airtight and unlined, and measure both again";
-        finding(Code::UnstableRepeat, Severity::Fault, says, advice.into())
+        Finding::new(Code::UnstableRepeat, Severity::Fault, says, advice)
     })
 }
 
@@ -171,7 +171,7 @@ pub(super) fn disagreement(pair: &Agreement) -> Finding {
         }
         _ => "check both",
     };
-    finding(Code::Disagreement, Severity::Caution, says, advice.into())
+    Finding::new(Code::Disagreement, Severity::Caution, says, advice)
 }
 
 /// Two digits that can be weighed or built.
@@ -179,8 +179,4 @@ fn round_to_scale(value: f64) -> f64 {
     let step = 10f64.powf(value.log10().floor() - 1.0);
     let rounded = (value / step).round() * step;
     (rounded * 1e6).round() / 1e6
-}
-
-pub(super) fn finding(code: Code, severity: Severity, says: String, advice: String) -> Finding {
-    Finding { code, severity, says, advice, at: Whereabouts::default() }
 }

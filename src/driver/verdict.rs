@@ -40,10 +40,6 @@ pub(super) fn findings(fit: &DriverFit, settings: &FitSettings, ending: Ending, 
     .collect()
 }
 
-fn finding(code: Code, severity: Severity, says: String, advice: &str) -> Finding {
-    Finding { code, severity, says, advice: advice.to_owned(), at: Whereabouts::default() }
-}
-
 fn out_of_band(fit: &DriverFit) -> Option<Finding> {
     let ([from_hz, to_hz], fs_hz) = (fit.band_hz, fit.model.fs_hz);
     let (says, advice) = if from_hz > fs_hz / 2.0 {
@@ -62,7 +58,7 @@ fn out_of_band(fit: &DriverFit) -> Option<Finding> {
         return None;
     };
     let at = Whereabouts { band_hz: Some(fit.band_hz), ..Whereabouts::default() };
-    Some(Finding { at, ..finding(Code::OutOfBand, Severity::Caution, says, advice) })
+    Some(Finding { at, ..Finding::new(Code::OutOfBand, Severity::Caution, says, advice) })
 }
 
 fn poor_fit(fit: &DriverFit, ending: Ending, blame: Blame) -> Option<Finding> {
@@ -92,7 +88,7 @@ fn poor_fit(fit: &DriverFit, ending: Ending, blame: Blame) -> Option<Finding> {
              path; or limit the band"
         }
     };
-    Some(finding(Code::PoorFit, severity, says, advice))
+    Some(Finding::new(Code::PoorFit, severity, says, advice))
 }
 
 fn unknown_noise(fit: &DriverFit) -> Option<Finding> {
@@ -100,7 +96,7 @@ fn unknown_noise(fit: &DriverFit) -> Option<Finding> {
         "the curve does not say how uncertain its points are; taken from what the model leaves, {:.3} % of |Z|",
         fit.residual_percent
     );
-    fit.misfit_ratio.is_none().then(|| finding(Code::UnknownNoise, Severity::Note, says, ""))
+    fit.misfit_ratio.is_none().then(|| Finding::new(Code::UnknownNoise, Severity::Note, says, ""))
 }
 
 fn sense_resistor(fit: &DriverFit, settings: &FitSettings) -> Option<Finding> {
@@ -110,14 +106,14 @@ fn sense_resistor(fit: &DriverFit, settings: &FitSettings) -> Option<Finding> {
         && !(1.0 / RE_RATIO..=RE_RATIO).contains(&(re_ohm / meter_ohm))
     {
         let says = format!("the curve has a resistance of {re_ohm:.2} ohm, the meter shows {meter_ohm:.2}");
-        return Some(finding(Code::SenseResistor, Severity::Fault, says, advice));
+        return Some(Finding::new(Code::SenseResistor, Severity::Fault, says, advice));
     }
     if (USUAL_RE_OHM[0]..=USUAL_RE_OHM[1]).contains(&re_ohm) {
         return None;
     }
     let says =
         format!("a resistance of {re_ohm:.3} ohm, where voice coils have {} to {}", USUAL_RE_OHM[0], USUAL_RE_OHM[1]);
-    Some(finding(Code::SenseResistor, Severity::Caution, says, advice))
+    Some(Finding::new(Code::SenseResistor, Severity::Caution, says, advice))
 }
 
 fn implausible(fit: &DriverFit) -> Option<Finding> {
@@ -129,7 +125,7 @@ fn implausible(fit: &DriverFit) -> Option<Finding> {
         );
         let advice =
             "try another model (--voice-coil, --suspension), or a band that ends lower; R_e and Q_es may be wrong too";
-        return Some(finding(Code::Implausible, Severity::Caution, says, advice));
+        return Some(Finding::new(Code::Implausible, Severity::Caution, says, advice));
     }
     let (qms, qes) = (fit.model.qms, fit.model.qes);
     if qms <= MOST_QMS && qes <= MOST_QES {
@@ -137,5 +133,5 @@ fn implausible(fit: &DriverFit) -> Option<Finding> {
     }
     let says = format!("Qms {qms:.1} and Qes {qes:.2}, where drivers stay below {MOST_QMS} and {MOST_QES}");
     let advice = "check sense resistor, gain ratio of the channels, and what was connected";
-    Some(finding(Code::Implausible, Severity::Caution, says, advice))
+    Some(Finding::new(Code::Implausible, Severity::Caution, says, advice))
 }

@@ -67,8 +67,9 @@ pub fn changed(found: &Difference, resolution_hz: f64) -> Vec<Changed> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::explanation::{Align, Sampled, difference};
+    use crate::explanation::{Align, difference};
     use crate::math::Random;
+    use crate::response::Sampled;
 
     fn curve(change: impl Fn(f64) -> f64, seed: u64) -> Sampled {
         let mut random = Random::new(seed);

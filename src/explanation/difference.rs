@@ -8,23 +8,11 @@
 //! Everything at 1000·2^(k/n) Hz, so that all octaves count alike. Impedances are compared in dB of |Z|.
 //! Third octaves: IEC 61260-1:2014, exact mid-band frequencies 1000·10^(x/10) Hz and edges a twentieth of a decade away.
 
-use crate::math::{RisingTable, unwrapped};
+use crate::math::highest_place;
 use crate::quantity::{FrequencyGrid, QuantityError};
+use crate::response::{Point, Sampled};
 use num_complex::Complex64;
 use std::f64::consts::TAU;
-
-/// A curve as it is compared; columns of one length.
-#[derive(Debug, Clone, Default, PartialEq)]
-pub struct Sampled {
-    /// Rising frequencies.
-    pub hz: Vec<f64>,
-    /// dB.
-    pub level_db: Vec<f64>,
-    /// Phase, rad; empty where it is not known.
-    pub phase_rad: Vec<f64>,
-    /// Standard uncertainty, dB; empty where it is not known.
-    pub u_db: Vec<f64>,
-}
 
 /// What is made equal before curves are compared.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
@@ -118,21 +106,20 @@ pub fn difference(
         Err(QuantityError::Empty) => return Err(nothing),
         Err(_) => return Err(DifferenceError::NotFinite),
     };
-    let (one, other) = (measured.tables()?, expected.tables()?);
-    let hz: Vec<f64> = grid
-        .hz()
-        .iter()
-        .copied()
-        .filter(|hz| one.level.at(hz.ln()).is_some() && other.level.at(hz.ln()).is_some())
-        .collect();
-    if hz.is_empty() {
+    let reader = |curve: &Sampled| curve.reader().ok_or(DifferenceError::NotFinite);
+    let (one, other) = (reader(measured)?, reader(expected)?);
+    let both = |&hz: &f64| Some((hz, one.at(hz)?, other.at(hz)?));
+    let points: Vec<(f64, Point, Point)> = grid.hz().iter().filter_map(both).collect();
+    if points.is_empty() {
         return Err(nothing);
     }
-    let column = |of: &dyn Fn(f64) -> Option<f64>| hz.iter().map(|hz| of(hz.ln())).collect::<Option<Vec<f64>>>();
-    let raw = column(&|at| Some(one.level.at(at)? - other.level.at(at)?)).unwrap_or_default();
+    let hz: Vec<f64> = points.iter().map(|(hz, ..)| *hz).collect();
+    let raw: Vec<f64> = points.iter().map(|(_, one, other)| one.level_db - other.level_db).collect();
     let offset_db = if align.level { raw.iter().sum::<f64>() / raw.len() as f64 } else { 0.0 };
     let level_db: Vec<f64> = raw.iter().map(|db| db - offset_db).collect();
-    let turned = column(&|at| Some(one.phase.as_ref()?.at(at)? - other.phase.as_ref()?.at(at)?));
+    let has_phase = one.has_phase() && other.has_phase();
+    let turned: Option<Vec<f64>> =
+        has_phase.then(|| points.iter().map(|(_, one, other)| one.phase_rad - other.phase_rad).collect());
     let delay_s = match (align.delay, &turned) {
         (false, _) => None,
         (true, None) => return Err(DifferenceError::NoPhase),
@@ -140,33 +127,16 @@ pub fn difference(
     };
     let wrapped = |(hz, turn): (&f64, &f64)| Complex64::cis(turn + TAU * hz * delay_s.unwrap_or(0.0)).arg();
     let phase_rad = turned.as_ref().map_or_else(Vec::new, |turned| hz.iter().zip(turned).map(wrapped).collect());
-    let doubt = |table: &Option<RisingTable>, at: f64| table.as_ref().and_then(|table| table.at(at)).unwrap_or(0.0);
-    let u_db = match (&one.u, &other.u) {
-        (None, None) => Vec::new(),
-        _ => hz.iter().map(|hz| doubt(&one.u, hz.ln()).hypot(doubt(&other.u, hz.ln()))).collect(),
+    let u_db = if one.has_doubt() || other.has_doubt() {
+        points.iter().map(|(_, one, other)| one.u_db.hypot(other.u_db)).collect()
+    } else {
+        Vec::new()
     };
     let rms_db = (level_db.iter().map(|db| db * db).sum::<f64>() / level_db.len() as f64).sqrt();
     let worst = (0..hz.len()).max_by(|a, b| level_db[*a].abs().total_cmp(&level_db[*b].abs())).unwrap_or(0);
     let thirds = thirds(&hz, &level_db);
     let aligned = Aligned { level_db: offset_db, delay_s };
     Ok(Difference { hz, level_db, u_db, phase_rad, aligned, rms_db, worst, thirds })
-}
-
-struct Tables {
-    level: RisingTable,
-    phase: Option<RisingTable>,
-    u: Option<RisingTable>,
-}
-
-impl Sampled {
-    fn tables(&self) -> Result<Tables, DifferenceError> {
-        let logs: Vec<f64> = self.hz.iter().map(|hz| hz.ln()).collect();
-        Ok(Tables {
-            level: RisingTable::new(logs.clone(), self.level_db.clone()).ok_or(DifferenceError::NotFinite)?,
-            phase: RisingTable::new(logs.clone(), unwrapped(self.phase_rad.iter().copied())),
-            u: RisingTable::new(logs, self.u_db.clone()),
-        })
-    }
 }
 
 /// Widest delay that is looked for, s, and the finest step of the first look, in turns of the highest frequency.
@@ -176,19 +146,7 @@ const STEP_TURNS: f64 = 0.1;
 /// How much later the measured one is.
 fn delay_s(hz: &[f64], turned: &[f64]) -> f64 {
     let alike = |delay_s: f64| hz.iter().zip(turned).map(|(hz, turn)| (turn + TAU * hz * delay_s).cos()).sum::<f64>();
-    let step_s = STEP_TURNS / hz[hz.len() - 1];
-    let steps = (WIDEST_S / step_s) as i64;
-    let first = (-steps..=steps).map(|step| step as f64 * step_s).max_by(|a, b| alike(*a).total_cmp(&alike(*b)));
-    let (mut at, mut width) = (first.unwrap_or(0.0), step_s);
-    for _ in 0..60 {
-        for there in [at - width, at + width] {
-            if alike(there) > alike(at) {
-                at = there;
-            }
-        }
-        width *= 0.7;
-    }
-    at
+    highest_place(alike, WIDEST_S, STEP_TURNS / hz[hz.len() - 1])
 }
 
 fn thirds(hz: &[f64], level_db: &[f64]) -> Vec<ThirdOctave> {

@@ -13,7 +13,7 @@ mod tell_apart;
 
 pub use cause::Cause;
 pub use changed::{Changed, FALSE_CHANGE, changed};
-pub use difference::{Align, Aligned, Difference, DifferenceError, Sampled, ThirdOctave, difference};
+pub use difference::{Align, Aligned, Difference, DifferenceError, ThirdOctave, difference};
 pub use evidence::{Evidence, MeasuredLevel, MeasuredOhm};
 pub use explain::{Blamed, Explanation, explain};
 pub use tell_apart::tell_apart;

@@ -87,6 +87,16 @@ impl Curve {
     pub fn header_value(&self, key: &str) -> Option<&str> {
         self.header.iter().find(|(name, _)| name == key).map(|(_, value)| value.as_str())
     }
+
+    /// The positive number that its header has under a key.
+    pub fn header_number(&self, key: &str) -> Option<f64> {
+        self.header_value(key)?.parse().ok().filter(|number| *number > 0.0)
+    }
+
+    /// From which spacing on two of its points are independent, Hz: as it says, or one over its gate.
+    pub fn resolution_hz(&self) -> Option<f64> {
+        self.header_number("resolution_hz").or_else(|| Some(1e3 / self.header_number("gate_ms")?))
+    }
 }
 
 /// A frequency as people write it: `20 Hz`, `1.25 kHz`.

@@ -23,6 +23,7 @@ mod network_result;
 mod placement_result;
 mod response_result;
 mod safe;
+mod sampled_curve;
 mod sheet_result;
 mod signal_description;
 mod simulation_result;
@@ -79,6 +80,7 @@ pub use response_result::{
     distortion_text, high_order_text, phase_text,
 };
 pub use safe::{create_new, fresh_name, replace, sha256_of, sha256_of_bytes};
+pub use sampled_curve::sampled_of;
 pub use sheet_result::{FoundBoxTable, PromiseTable, PromisedBoxTable, SheetBoxTable, SheetTable};
 pub use signal_description::{
     Band, Layout, SIGNAL_SCHEMA, SignalDescription, SignalKind, SweepTable, read_signal_description,

@@ -226,42 +226,46 @@ pub struct ImpulseTable {
     pub arrival_frame: f64,
 }
 
-/// The distortion as a text table with `# key: value` lines; an empty field is "not measurable here".
-pub fn distortion_text(table: &DistortionTable, header: &[(String, String)]) -> String {
+/// A text table: `# key: value` lines, the names of the columns, rows of which an absent number is an empty field.
+fn text_table(header: &[(String, String)], names: &str, rows: impl Iterator<Item = Vec<Option<f64>>>) -> String {
     let mut text: String = header.iter().map(|(key, value)| format!("# {key}: {value}\n")).collect();
-    let names =
-        |ending: &str| table.harmonics.keys().map(|order| format!("h{order}_{ending}")).collect::<Vec<_>>().join(",");
-    text.push_str(&format!("frequency_hz,{},thd_percent,{}\n", names("db"), names("floor_db")));
-    let field = |value: Option<f64>| value.map_or_else(String::new, |value| value.to_string());
-    for (point, frequency_hz) in table.frequency_hz.iter().enumerate() {
-        let row = |columns: &BTreeMap<String, Vec<Option<f64>>>| {
-            columns.values().map(|column| field(column[point])).collect::<Vec<_>>().join(",")
-        };
-        let (harmonics, floors) = (row(&table.harmonics), row(&table.floor_db));
-        text.push_str(&format!("{frequency_hz},{harmonics},{},{floors}\n", field(table.thd_percent[point])));
+    text.push_str(&format!("{names}\n"));
+    for row in rows {
+        let fields: Vec<String> =
+            row.into_iter().map(|field| field.map_or_else(String::new, |value| value.to_string())).collect();
+        text.push_str(&format!("{}\n", fields.join(",")));
     }
     text
+}
+
+/// The distortion as a text table with `# key: value` lines; an empty field is "not measurable here".
+pub fn distortion_text(table: &DistortionTable, header: &[(String, String)]) -> String {
+    let names =
+        |ending: &str| table.harmonics.keys().map(|order| format!("h{order}_{ending}")).collect::<Vec<_>>().join(",");
+    let names = format!("frequency_hz,{},thd_percent,{}", names("db"), names("floor_db"));
+    let rows = table.frequency_hz.iter().enumerate().map(|(point, hz)| {
+        let of = |columns: &BTreeMap<String, Vec<Option<f64>>>| {
+            columns.values().map(|column| column[point]).collect::<Vec<_>>()
+        };
+        [vec![Some(*hz)], of(&table.harmonics), vec![table.thd_percent[point]], of(&table.floor_db)].concat()
+    });
+    text_table(header, &names, rows)
 }
 
 /// Content of high order as a text table; an empty field does not stand out of the noise.
 pub fn high_order_text(table: &HighOrderTable, header: &[(String, String)]) -> String {
-    let mut text: String = header.iter().map(|(key, value)| format!("# {key}: {value}\n")).collect();
-    text.push_str("frequency_hz,time_s,above_h20_db,floor_db,synchrony\n");
-    for (point, frequency_hz) in table.frequency_hz.iter().enumerate() {
-        let level = table.level_db[point].map_or_else(String::new, |db| db.to_string());
+    let rows = table.frequency_hz.iter().enumerate().map(|(point, hz)| {
         let (time_s, floor_db, synchrony) = (table.time_s[point], table.floor_db[point], table.synchrony[point]);
-        text.push_str(&format!("{frequency_hz},{time_s},{level},{floor_db},{synchrony}\n"));
-    }
-    text
+        vec![Some(*hz), Some(time_s), table.level_db[point], Some(floor_db), Some(synchrony)]
+    });
+    text_table(header, "frequency_hz,time_s,above_h20_db,floor_db,synchrony", rows)
 }
 
 /// The phase taken apart as a text table.
 pub fn phase_text(frequency_hz: &[f64], phase: &PhaseColumns, header: &[(String, String)]) -> String {
-    let mut text: String = header.iter().map(|(key, value)| format!("# {key}: {value}\n")).collect();
-    text.push_str(
-        "frequency_hz,group_delay_ms,u_group_delay_ms,minimum_deg,u_minimum_deg,excess_deg,excess_delay_ms\n",
-    );
+    let names = "frequency_hz,group_delay_ms,u_group_delay_ms,minimum_deg,u_minimum_deg,excess_deg,excess_delay_ms";
     let columns = [
+        frequency_hz,
         &phase.group_delay_ms,
         &phase.u_group_delay_ms,
         &phase.minimum_deg,
@@ -269,24 +273,19 @@ pub fn phase_text(frequency_hz: &[f64], phase: &PhaseColumns, header: &[(String,
         &phase.excess_deg,
         &phase.excess_delay_ms,
     ];
-    for (point, frequency_hz) in frequency_hz.iter().enumerate() {
-        let row: Vec<String> = columns.iter().map(|column| column[point].to_string()).collect();
-        text.push_str(&format!("{frequency_hz},{}\n", row.join(",")));
-    }
-    text
+    let rows = (0..frequency_hz.len()).map(|point| columns.iter().map(|column| Some(column[point])).collect());
+    text_table(header, names, rows)
 }
 
 /// Slices of a decay as a text table: frequency, and for each time the level re the response itself; an empty field where the gate is
 /// too short.
 pub fn decay_text(frequency_hz: &[f64], slices: &[(f64, &[Option<f64>])], header: &[(String, String)]) -> String {
-    let mut text: String = header.iter().map(|(key, value)| format!("# {key}: {value}\n")).collect();
     let names: Vec<String> = slices.iter().map(|(time_ms, _)| format!("after_{time_ms}_ms_db")).collect();
-    text.push_str(&format!("frequency_hz,{}\n", names.join(",")));
-    for (point, frequency_hz) in frequency_hz.iter().enumerate() {
-        let row = slices.iter().map(|(_, column)| column[point].map_or_else(String::new, |db| db.to_string()));
-        text.push_str(&format!("{frequency_hz},{}\n", row.collect::<Vec<_>>().join(",")));
-    }
-    text
+    let rows = frequency_hz
+        .iter()
+        .enumerate()
+        .map(|(point, hz)| std::iter::once(Some(*hz)).chain(slices.iter().map(|(_, column)| column[point])).collect());
+    text_table(header, &format!("frequency_hz,{}", names.join(",")), rows)
 }
 
 #[cfg(test)]

@@ -109,10 +109,6 @@ pub(super) fn findings(evidence: &Evidence<'_>) -> Vec<Finding> {
     all
 }
 
-fn finding(code: Code, severity: Severity, says: String, advice: &str) -> Finding {
-    Finding { code, severity, says, advice: advice.into(), at: Whereabouts::default() }
-}
-
 impl Evidence<'_> {
     fn hz(&self) -> &[f64] {
         self.measured.impedance.hz()
@@ -163,7 +159,7 @@ fn quiet(name: &str, capture: &JigCapture<'_>) -> Option<Finding> {
     let which = if name.is_empty() { String::new() } else { format!("{name} capture: ") };
     (peak_dbfs < QUIET_PEAK_DBFS).then(|| Finding {
         at: Whereabouts { channel: Some(capture.drive + 1), ..Whereabouts::default() },
-        ..finding(
+        ..Finding::new(
             Code::TooQuiet,
             Severity::Caution,
             format!("{which}the drive peaks at {peak_dbfs:.0} dBFS"),
@@ -195,7 +191,7 @@ fn broken_into(evidence: &Evidence<'_>) -> Vec<Finding> {
             let says = format!("{which}{what} within the sweep between {:.2} and {:.2} s{end}", time_s[0], time_s[1]);
             let advice = "close other programs, don't touch the driver or the table, and measure again";
             let at = Whereabouts { time_s: Some(time_s), ..Whereabouts::default() };
-            all.push(Finding { at, ..finding(code, severity, says, advice) });
+            all.push(Finding { at, ..Finding::new(code, severity, says, advice) });
         }
     }
     // Clipping comes and goes as suddenly as a noise does, and has its own words.
@@ -211,7 +207,7 @@ fn broken_into(evidence: &Evidence<'_>) -> Vec<Finding> {
 fn missing_repeats(evidence: &Evidence<'_>) -> Option<Finding> {
     let (planned, whole) = (evidence.captures.load.excitation.plan.starts.len(), evidence.heard.whole);
     (whole < planned).then(|| {
-        finding(
+        Finding::new(
             Code::Truncated,
             Severity::Caution,
             format!("{whole} of {planned} sweeps lie whole in the recording; the others were left out"),
@@ -235,7 +231,7 @@ fn strangers(evidence: &Evidence<'_>) -> Vec<Finding> {
             }
         };
         (!fits).then(|| {
-            finding(
+            Finding::new(
                 Code::Implausible,
                 Severity::Fault,
                 format!(
@@ -263,7 +259,7 @@ fn upside_down(evidence: &Evidence<'_>) -> Option<Finding> {
     let load = evidence.captures.load.load + 1;
     Some(Finding {
         at: Whereabouts { channel: Some(load), ..Whereabouts::default() },
-        ..finding(
+        ..Finding::new(
             Code::ReversedPolarity,
             Severity::Fault,
             format!(
@@ -297,7 +293,7 @@ fn capacitor(evidence: &Evidence<'_>) -> Option<Finding> {
     let dominates = -at_start.im > least * evidence.measured.minimum.ohm;
     dominates.then(|| Finding {
         at: Whereabouts { band_hz: Some([from_hz, hz[low[low.len() - 1]]]), ..Whereabouts::default() },
-        ..finding(
+        ..Finding::new(
             Code::NotADriver,
             Severity::Fault,
             format!(
@@ -317,7 +313,7 @@ fn no_resonance(evidence: &Evidence<'_>) -> Option<Finding> {
         let from_hz = evidence.hz()[0];
         return (peak.hz < STARTS_LATE * from_hz).then(|| Finding {
             at: Whereabouts { band_hz: evidence.band_hz(), ..Whereabouts::default() },
-            ..finding(
+            ..Finding::new(
                 Code::OutOfBand,
                 Severity::Caution,
                 format!(
@@ -339,7 +335,7 @@ fn no_resonance(evidence: &Evidence<'_>) -> Option<Finding> {
     };
     Some(Finding {
         at: Whereabouts { band_hz: Some(band_hz), ..Whereabouts::default() },
-        ..finding(
+        ..Finding::new(
             Code::NoResonance,
             if falls { Severity::Caution } else { Severity::Note },
             format!("no peak of the impedance between {:.1} and {:.0} Hz: {why}", band_hz[0], band_hz[1]),
@@ -372,14 +368,14 @@ fn swapped(evidence: &Evidence<'_>) -> Option<Finding> {
     let [drive, load] = [evidence.captures.load.drive + 1, evidence.captures.load.load + 1];
     Some(Finding {
         at: Whereabouts { channel: Some(load), ..Whereabouts::default() },
-        ..finding(
+        ..Finding::new(
             Code::ChannelsSwapped,
             Severity::Fault,
             format!(
                 "channel {load}, said to be across the load, has more voltage than channel {drive}, said to be before \
                  the sense resistor"
             ),
-            &format!("swap the two: --drive {load} --load {drive}"),
+            format!("swap the two: --drive {load} --load {drive}"),
         )
     })
 }
@@ -389,7 +385,7 @@ fn nothing_connected(evidence: &Evidence<'_>) -> Option<Finding> {
     let is_short = evidence.share(|at| evidence.open_ratio(at).norm() < NOTHING) > NEARLY_ALL;
     let at = Whereabouts { channel: Some(evidence.captures.load.load + 1), ..Whereabouts::default() };
     let fault =
-        |says: &str, advice: &str| Finding { at, ..finding(Code::Implausible, Severity::Fault, says.into(), advice) };
+        |says: &str, advice: &str| Finding { at, ..Finding::new(Code::Implausible, Severity::Fault, says, advice) };
     if is_open {
         return Some(fault(
             "both channels hold the same: the load draws next to nothing",
@@ -415,7 +411,7 @@ fn negative(evidence: &Evidence<'_>) -> Option<Finding> {
     let severity = if points.len() * 2 > u.len() { Severity::Fault } else { Severity::Caution };
     Some(Finding {
         at: Whereabouts { band_hz: Some([impedance.hz()[first], impedance.hz()[last]]), ..Whereabouts::default() },
-        ..finding(
+        ..Finding::new(
             Code::Implausible,
             severity,
             format!("the resistance is below zero at {} of {} points, which no load's is", points.len(), u.len()),
@@ -430,7 +426,7 @@ fn sense_resistor(evidence: &Evidence<'_>) -> Option<Finding> {
         let off = found.value - facts.sense_ohm;
         let u_stated = facts.u_sense_ratio() * facts.sense_ohm;
         if off.abs() > 2.0 * found.u.hypot(u_stated) {
-            return Some(finding(
+            return Some(Finding::new(
                 Code::SenseResistor,
                 Severity::Caution,
                 format!(
@@ -442,7 +438,7 @@ fn sense_resistor(evidence: &Evidence<'_>) -> Option<Finding> {
         }
     }
     if let Some(gain_db) = evidence.measured.gain_db.filter(|gain_db| gain_db.abs() > MOST_GAIN_DB) {
-        return Some(finding(
+        return Some(Finding::new(
             Code::SenseResistor,
             Severity::Caution,
             format!("as it was said, the load channel would have {gain_db:+.1} dB of gain over the drive channel"),
@@ -458,7 +454,7 @@ fn sense_resistor(evidence: &Evidence<'_>) -> Option<Finding> {
         Some(_) => "captures of another jig, or with another sense resistor, would explain it".to_owned(),
     };
     (!usual(lowest_ohm) && has_peak).then(|| {
-        finding(
+        Finding::new(
             Code::SenseResistor,
             Severity::Caution,
             format!("the lowest impedance is {lowest_ohm:.3} Ω, which few loudspeakers have; {why}"),
@@ -474,7 +470,7 @@ fn leads(evidence: &Evidence<'_>) -> Option<Finding> {
         let stated = facts.lead_ohm?;
         let u_stated = facts.u_lead_ohm();
         return ((lead.value - stated).abs() > 3.0 * lead.u.hypot(u_stated)).then(|| {
-            finding(
+            Finding::new(
                 Code::LeadResistance,
                 Severity::Note,
                 format!("the short tells leads of {lead}, {stated} Ω was said; what the short tells was taken off"),
@@ -489,7 +485,7 @@ fn leads(evidence: &Evidence<'_>) -> Option<Finding> {
             Some(ohm) => format!("leads of {ohm} Ω were said"),
             None => "the leads' resistance is not known".to_owned(),
         };
-        finding(
+        Finding::new(
             Code::LeadResistance,
             severity,
             format!(
@@ -529,7 +525,7 @@ fn hum(evidence: &Evidence<'_>) -> Option<Finding> {
     };
     Some(Finding {
         at: Whereabouts { band_hz: Some([hz - 2.0, hz + 2.0]), ..Whereabouts::default() },
-        ..finding(
+        ..Finding::new(
             Code::Hum,
             severity,
             format!("hum at {hz:.1} Hz moves the impedance there by ± {:.2} %{place}{taken_off}", 200.0 * share),
@@ -545,7 +541,7 @@ fn noise(evidence: &Evidence<'_>) -> Vec<Finding> {
     let u = impedance.u_noise_ohm().unwrap_or(&[]);
     let share = evidence.share(|at| u[at] > NOISY_RATIO * impedance.values()[at].norm());
     if share > NOISY_SHARE {
-        all.push(finding(
+        all.push(Finding::new(
             Code::Noisy,
             Severity::Caution,
             format!("noise leaves {:.0} % of the points in doubt by more than 10 %", 100.0 * share),
@@ -553,10 +549,10 @@ fn noise(evidence: &Evidence<'_>) -> Vec<Finding> {
         ));
     }
     if evidence.heard.noise.is_none() {
-        all.push(finding(
+        all.push(Finding::new(
             Code::Noisy,
             Severity::Note,
-            "the recording has no silence: the noise was estimated from before the drive".into(),
+            "the recording has no silence: the noise was estimated from before the drive",
             "record at least half a second before the excitation",
         ));
     }
@@ -585,13 +581,13 @@ fn unstable(evidence: &Evidence<'_>) -> Option<Finding> {
             words.push(format!("the resistance changed by {warmed_ohm:+.3} Ω: the coil warms up or cools down"));
         }
         if !words.is_empty() {
-            return Some(finding(Code::UnstableRepeat, Severity::Caution, words.join("; "), advice));
+            return Some(Finding::new(Code::UnstableRepeat, Severity::Caution, words.join("; "), advice));
         }
     }
     let disagreement = evidence.ratio.disagreement?;
     Some(Finding {
         at: Whereabouts { band_hz: Some([disagreement.worst_hz; 2]), ..Whereabouts::default() },
-        ..finding(
+        ..Finding::new(
             Code::UnstableRepeat,
             Severity::Caution,
             format!(
@@ -609,7 +605,7 @@ fn large_signal(evidence: &Evidence<'_>) -> Option<Finding> {
     if let Some(found) = evidence.harmonics.filter(|found| shift(found) > LARGE_SHIFT) {
         return Some(Finding {
             at: Whereabouts { band_hz: Some([found.at_hz; 2]), ..Whereabouts::default() },
-            ..finding(
+            ..Finding::new(
                 Code::LargeSignal,
                 Severity::Caution,
                 format!(
@@ -626,7 +622,7 @@ fn large_signal(evidence: &Evidence<'_>) -> Option<Finding> {
     let volts = evidence.measured.voltage?;
     let volts = volts.at_peak_v.unwrap_or(volts.highest_v);
     (volts > LARGE_V && !evidence.measured.peaks.is_empty()).then(|| {
-        finding(
+        Finding::new(
             Code::LargeSignal,
             Severity::Note,
             format!("{volts:.2} V (rms) across the load at its resonance: small drivers move far with so much"),

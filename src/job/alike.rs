@@ -11,7 +11,7 @@ use crate::files::{
     self, Curve, FileError, InputFile, MATCH_SCHEMA, MatchDocument, MatchSettings, Measure, PairTable, UnitTable,
     WorstTable, WrittenFile,
 };
-use crate::quantity::{Code, Finding, POINTS_PER_OCTAVE, Severity, Unit, Whereabouts, db_from_amplitude};
+use crate::quantity::{Code, Finding, POINTS_PER_OCTAVE, Severity, Unit, db_from_amplitude};
 use std::path::{Path, PathBuf};
 
 /// Units that are to be compared.
@@ -234,9 +234,7 @@ fn level_columns(unit: &Specimen) -> Result<UnitCurve, MatchError> {
     let u = curve.u.as_ref().unwrap_or(&none);
     let u_noise = curve.u_noise.as_ref().unwrap_or(u);
     let hz = curve.frequency_hz.clone();
-    let told = |key: &str| curve.header_value(key).and_then(|text| text.parse::<f64>().ok()).filter(|told| *told > 0.0);
-    // A gate of T resolves 1/T.
-    let resolution_hz = told("resolution_hz").or(told("gate_ms").map(|ms| 1e3 / ms)).unwrap_or(0.0);
+    let resolution_hz = curve.resolution_hz().unwrap_or(0.0);
     if curve.measure == Measure::LevelDb {
         let (level_db, u_db, u_noise_db) = (curve.values.clone(), u.clone(), u_noise.clone());
         return Ok(UnitCurve { hz, level_db, u_db, u_noise_db, resolution_hz });
@@ -340,7 +338,7 @@ fn findings(kind: &Kind, pairs: &[PairTable], odd: Option<&str>, limits_db: [f64
         } else {
             "measure both again at exactly one place before you replace one; their impedances tell more"
         };
-        all.push(finding(Code::UnitMismatch, Severity::Caution, says, advice));
+        all.push(Finding::new(Code::UnitMismatch, Severity::Caution, says, advice));
     }
     if let Some(pair) = worst("undecided") {
         let says = format!(
@@ -350,7 +348,7 @@ fn findings(kind: &Kind, pairs: &[PairTable], odd: Option<&str>, limits_db: [f64
             pair.worst.level_db,
             place(pair)
         );
-        all.push(finding(
+        all.push(Finding::new(
             Code::Noisy,
             Severity::Caution,
             says,
@@ -361,7 +359,7 @@ fn findings(kind: &Kind, pairs: &[PairTable], odd: Option<&str>, limits_db: [f64
         if let Some(Err(error)) = &unit.driver {
             let says =
                 format!("{}: no driver explains its curve, so that only the curves are compared: {error}", unit.name);
-            all.push(finding(
+            all.push(Finding::new(
                 Code::NotADriver,
                 Severity::Note,
                 says,
@@ -370,10 +368,6 @@ fn findings(kind: &Kind, pairs: &[PairTable], odd: Option<&str>, limits_db: [f64
         }
     }
     all
-}
-
-fn finding(code: Code, severity: Severity, says: String, advice: &str) -> Finding {
-    Finding { code, severity, says, advice: advice.into(), at: Whereabouts::default() }
 }
 
 /// Writes the document into the folder that was asked for.

@@ -2,7 +2,7 @@
 
 use super::Pictures;
 use super::alike::names;
-use super::results_folder::{make_folder, overwritten, replace_document};
+use super::results_folder::{Listing, make_folder, overwritten, replace_document};
 use super::simulate::sums;
 use crate::MADE_BY;
 use crate::files::{
@@ -115,7 +115,11 @@ pub fn average_curves(order: &AverageOrder) -> Result<Averaged, AverageError> {
         scatter: if order.directions.is_some() { ScatterIs::Meant } else { ScatterIs::Doubt },
         points_per_octave: order.points_per_octave,
     };
-    let singles: Vec<SingleCurve> = curves.iter().zip(weights(order)).map(single).collect();
+    let singles: Vec<SingleCurve> = curves
+        .iter()
+        .zip(weights(order))
+        .map(|(curve, weight)| SingleCurve { curve: files::sampled_of(curve), weight })
+        .collect();
     let found = average(&singles, settings).map_err(|error| match error {
         ResponseError::NoPhase { curve } => AverageError::NoPhase { path: order.curves[curve - 1].clone() },
         other => AverageError::Response(other),
@@ -167,16 +171,6 @@ fn one_reference(order: &AverageOrder, curves: &[Curve]) -> Result<Option<String
             other: order.curves[at].clone(),
             of_other: of(&curves[at]),
         }),
-    }
-}
-
-fn single((curve, weight): (&Curve, f64)) -> SingleCurve {
-    SingleCurve {
-        hz: curve.frequency_hz.clone(),
-        level_db: curve.values.clone(),
-        phase_rad: curve.phase_deg.iter().flatten().map(|degrees| degrees.to_radians()).collect(),
-        u_db: curve.u.clone().unwrap_or_default(),
-        weight,
     }
 }
 
@@ -264,17 +258,13 @@ fn findings(order: &AverageOrder, curves: &[Curve], found: &Average, inputs: &[I
     all.into_iter().flatten().collect()
 }
 
-fn finding(code: Code, severity: Severity, says: String, advice: &str) -> Finding {
-    Finding { code, severity, says, advice: advice.into(), at: Whereabouts::default() }
-}
-
 fn twice(inputs: &[InputFile]) -> Option<Finding> {
     let (at, before) = inputs.iter().enumerate().find_map(|(at, input)| {
         inputs[..at].iter().position(|other| other.sha256 == input.sha256).map(|before| (at, before))
     })?;
     let says = format!("{} and {} hold the same to the last digit", inputs[before].path, inputs[at].path);
     let advice = "give each measurement once, with --weights if one is to count more; the doubt is too small otherwise";
-    Some(finding(Code::Implausible, Severity::Caution, says, advice))
+    Some(Finding::new(Code::Implausible, Severity::Caution, says, advice))
 }
 
 fn cancels(found: &Average) -> Option<Finding> {
@@ -290,7 +280,7 @@ fn cancels(found: &Average) -> Option<Finding> {
     );
     let advice = "average --by power, unless what cancels is what you want to be rid of";
     let at = Whereabouts { band_hz: Some([found.hz[first], found.hz[last]]), ..Whereabouts::default() };
-    Some(Finding { at, ..finding(Code::Disagreement, Severity::Note, says, advice) })
+    Some(Finding { at, ..Finding::new(Code::Disagreement, Severity::Note, says, advice) })
 }
 
 fn beside_window(directions: &[Direction], order: &AverageOrder) -> Option<Finding> {
@@ -313,7 +303,7 @@ fn beside_window(directions: &[Direction], order: &AverageOrder) -> Option<Findi
         return None;
     }
     let says = format!("this is not the listening window of ANSI/CTA-2034-A: {}", words.join("; "));
-    Some(finding(
+    Some(Finding::new(
         Code::Incomplete,
         Severity::Note,
         says,
@@ -330,13 +320,13 @@ fn few(order: &AverageOrder, found: &Average) -> Option<Finding> {
         "{} places tell their own scatter, and with it the doubt of the average, only to ± {percent:.0} %",
         order.curves.len()
     );
-    Some(finding(Code::Incomplete, Severity::Note, says, "measure six places or more if the doubt matters"))
+    Some(Finding::new(Code::Incomplete, Severity::Note, says, "measure six places or more if the doubt matters"))
 }
 
 fn silent(order: &AverageOrder, found: &Average) -> Option<Finding> {
     (order.directions.is_some() && found.u_db.is_empty()).then(|| {
-        let says = "the average has no doubt, since not every curve tells its own".into();
-        finding(Code::UnknownNoise, Severity::Note, says, "give the response.csv of captures")
+        let says = "the average has no doubt, since not every curve tells its own";
+        Finding::new(Code::UnknownNoise, Severity::Note, says, "give the response.csv of captures")
     })
 }
 
@@ -348,7 +338,7 @@ fn assumed_phase(order: &AverageOrder, curves: &[Curve]) -> Option<Finding> {
             "{unsaid} of {} curves do not say what their phase refers to; it is taken as referred to each one's own arrival",
             curves.len()
         );
-        finding(Code::Assumed, Severity::Note, says, "where a phase holds a delay, average --by power")
+        Finding::new(Code::Assumed, Severity::Note, says, "where a phase holds a delay, average --by power")
     })
 }
 
@@ -387,12 +377,7 @@ fn write(
     document: &AverageDocument,
     picture: Option<&Picture>,
 ) -> Result<Vec<WrittenFile>, AverageError> {
-    let mut written = Vec::new();
-    let mut listed = |name: &str, what: &str| {
-        let path = folder.join(name);
-        written.push(WrittenFile { path: path.display().to_string(), what: what.to_owned() });
-        path
-    };
+    let mut listing = Listing::new(folder);
     let header = [
         ("schema", Some(document.schema.clone())),
         ("made_by", Some(document.made_by.clone())),
@@ -410,11 +395,10 @@ fn write(
         header: header.into_iter().filter_map(|(key, value)| Some((key.to_owned(), value?))).collect(),
         notes: Vec::new(),
     };
-    files::replace_curve(&listed("average.csv", &document.what), &curve)?;
+    files::replace_curve(&listing.add("average.csv", &document.what), &curve)?;
     if let Some(picture) = picture {
-        files::replace(&listed("average.svg", picture.title()), picture.svg()?.as_bytes())?;
-        files::replace(&listed("average.png", picture.title()), &picture.png()?)?;
+        listing.picture::<AverageError>("average", picture.title(), picture)?;
     }
-    listed("average.json", "this document");
-    Ok(written)
+    listing.add("average.json", "this document");
+    Ok(listing.files())
 }

@@ -2,7 +2,7 @@
 
 use super::Pictures;
 use super::box_document::{Made, box_document};
-use super::results_folder::{make_folder, overwritten, replace_document};
+use super::results_folder::{Listing, make_folder, overwritten, replace_document};
 use crate::diagnosis::{
     BoxChange, BoxKind, BoxSettings, Designed, DiagnosisError, FoundAgainst, FoundBox, Inside, KnownDriver, LeakAdvice,
     NearField, NearLevel, against_design, changes, examine_box, leak_advice,
@@ -269,12 +269,7 @@ fn write(
     document: &BoxDocument,
     picture: Option<&Picture>,
 ) -> Result<Vec<WrittenFile>, ExamineError> {
-    let mut written = Vec::new();
-    let mut listed = |name: &str, what: &str| {
-        let path = folder.join(name);
-        written.push(WrittenFile { path: path.display().to_string(), what: what.to_owned() });
-        path
-    };
+    let mut listing = Listing::new(folder);
     let header = |what: &str| {
         vec![
             ("schema".to_owned(), document.schema.clone()),
@@ -284,17 +279,16 @@ fn write(
     };
     let model: Vec<Complex64> = curve.hz().iter().map(|&hz| found.impedance_ohm(hz)).collect();
     let fitted = ohms(curve.hz(), &model, header("the fitted model with its wrinkles"));
-    files::replace_curve(&listed("fitted.csv", "impedance of the fitted model"), &fitted)?;
+    files::replace_curve(&listing.add("fitted.csv", "impedance of the fitted model"), &fitted)?;
     let left: Vec<Complex64> =
         curve.hz().iter().zip(curve.values()).map(|(&hz, z)| z - found.model.impedance_ohm(hz)).collect();
     let left = Curve { u: curve.u_ohm(), ..ohms(curve.hz(), &left, header("measured less fitted, wrinkles left in")) };
-    files::replace_curve(&listed("left.csv", "what the fitted model leaves"), &left)?;
+    files::replace_curve(&listing.add("left.csv", "what the fitted model leaves"), &left)?;
     if let Some(picture) = picture {
-        files::replace(&listed("box.svg", picture.title()), picture.svg()?.as_bytes())?;
-        files::replace(&listed("box.png", picture.title()), &picture.png()?)?;
+        listing.picture::<ExamineError>("box", picture.title(), picture)?;
     }
-    listed("box.json", "this document");
-    Ok(written)
+    listing.add("box.json", "this document");
+    Ok(listing.files())
 }
 
 fn ohms(hz: &[f64], values: &[Complex64], header: Vec<(String, String)>) -> Curve {

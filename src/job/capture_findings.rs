@@ -23,10 +23,6 @@ pub(super) fn findings(take: &Take, chain: &Chain) -> Vec<Finding> {
     found
 }
 
-fn finding(code: Code, severity: Severity, says: String, advice: &str) -> Finding {
-    Finding { code, severity, says, advice: advice.to_owned(), at: Whereabouts::default() }
-}
-
 fn ending(take: &Take) -> Option<Finding> {
     let (says, advice) = match take.ended {
         Ended::Complete => return None,
@@ -35,7 +31,7 @@ fn ending(take: &Take) -> Option<Finding> {
             (format!("the {side} device went away during the capture"), "check cables and power, then take it again")
         }
     };
-    Some(finding(Code::Truncated, Severity::Fault, says, advice))
+    Some(Finding::new(Code::Truncated, Severity::Fault, says, advice))
 }
 
 fn loss(take: &Take) -> Option<Finding> {
@@ -45,7 +41,7 @@ fn loss(take: &Take) -> Option<Finding> {
         trouble.input_overruns, trouble.output_underruns, trouble.frames_dropped
     );
     let advice = "take it again with fewer programs running";
-    trouble.is_loss().then(|| finding(Code::Dropout, Severity::Fault, says, advice))
+    trouble.is_loss().then(|| Finding::new(Code::Dropout, Severity::Fault, says, advice))
 }
 
 fn about_channel(channel: usize, facts: &ChannelFacts) -> Option<Finding> {
@@ -59,15 +55,15 @@ fn about_channel(channel: usize, facts: &ChannelFacts) -> Option<Finding> {
         return None;
     };
     let at = Whereabouts { channel: Some(channel), ..Whereabouts::default() };
-    Some(Finding { at, ..finding(code, Severity::Fault, says, advice) })
+    Some(Finding { at, ..Finding::new(code, Severity::Fault, says, advice) })
 }
 
 fn about_remark(remark: &str) -> Finding {
     if remark.contains("resample") {
         let advice = "choose the hardware's own entry in `boxwright devices` if there is one";
-        return finding(Code::Processed, Severity::Caution, remark.to_owned(), advice);
+        return Finding::new(Code::Processed, Severity::Caution, remark.to_owned(), advice);
     }
-    finding(Code::Dropout, Severity::Caution, remark.to_owned(), "take it again if the analysis finds a break")
+    Finding::new(Code::Dropout, Severity::Caution, remark.to_owned(), "take it again if the analysis finds a break")
 }
 
 #[cfg(test)]

@@ -1,19 +1,20 @@
 //! From two curves to how they differ, and from a job to why.
 
 use super::Pictures;
-use super::design::{DesignError, designs};
-use super::results_folder::{make_folder, overwritten, replace_document};
+use super::design::{DesignError, one_design};
+use super::results_folder::{Listing, make_folder, overwritten, replace_document};
 use super::simulate::sums;
 use crate::MADE_BY;
 use crate::explanation::{
     Align, Blamed, Cause, Changed, Difference, DifferenceError, Evidence, Explanation, MeasuredLevel, MeasuredOhm,
-    Sampled, changed, difference, explain, tell_apart,
+    changed, difference, explain, tell_apart,
 };
 use crate::files::{
     self, AlignedTable, COMPARE_SCHEMA, CauseTable, ChangedTable, CompareDocument, CompareSettings, Curve,
     DeviationColumns, FileError, LeftTable, Measure, SIMULATION_SCHEMA, ThirdColumns, WorstPlace, WrittenFile,
+    sampled_of,
 };
-use crate::quantity::{Code, Finding, POINTS_PER_OCTAVE, Quantity, Severity, Unit, Whereabouts};
+use crate::quantity::{Code, Finding, POINTS_PER_OCTAVE, Quantity, Severity, Unit};
 use crate::report::{DifferencePicture, Picture, ReportError};
 use crate::speaker::{Design, Of, SpeakerError};
 use std::path::{Path, PathBuf};
@@ -84,8 +85,6 @@ pub enum CompareError {
     NoPhase { path: PathBuf },
     #[error("the curves have too few points in the band to explain anything")]
     TooFew,
-    #[error("the job has several loudspeakers: {}", known.join(", "))]
-    WhichSpeaker { known: Vec<String> },
     #[error("{}: the results would take its place", path.display())]
     OverInput { path: PathBuf },
 }
@@ -103,7 +102,6 @@ impl CompareError {
             Self::AlsoOfOneKind { .. } => "give the other kind of measurement with --also",
             Self::NoPhase { .. } => "give the impedance with its phase",
             Self::TooFew => "give a wider band",
-            Self::WhichSpeaker { .. } => "name one with --speaker",
             Self::OverInput { .. } => "give --out another folder",
         }
     }
@@ -127,7 +125,7 @@ pub fn compare(order: &CompareOrder) -> Result<Compared, CompareError> {
         });
     }
     let band_hz = order.band_hz.unwrap_or([0.0, f64::MAX]);
-    let found = difference(&sampled(&measured), &sampled(&expected), band_hz, order.align, POINTS_PER_OCTAVE)?;
+    let found = difference(&sampled_of(&measured), &sampled_of(&expected), band_hz, order.align, POINTS_PER_OCTAVE)?;
     let band_hz = [found.hz[0], found.hz[found.hz.len() - 1]];
     let mut inputs = vec![order.measured.clone(), order.expected.clone()];
     let explained = match &order.explain {
@@ -154,20 +152,6 @@ fn unit_word(curve: &Curve) -> &'static str {
     }
 }
 
-/// A curve as it is compared; an impedance in dB of |Z|.
-fn sampled(curve: &Curve) -> Sampled {
-    let ohm = curve.measure == Measure::MagnitudeOhm;
-    let db = |value: &f64| if ohm { 20.0 * value.log10() } else { *value };
-    let u = curve.u.iter().flatten().zip(&curve.values);
-    let per_ohm = 20.0 / std::f64::consts::LN_10;
-    Sampled {
-        hz: curve.frequency_hz.clone(),
-        level_db: curve.values.iter().map(db).collect(),
-        phase_rad: curve.phase_deg.iter().flatten().map(|degrees| degrees.to_radians()).collect(),
-        u_db: u.map(|(u, value)| if ohm { per_ohm * u / value } else { *u }).collect(),
-    }
-}
-
 /// Where two measurements differ; `None` where one of them does not tell its doubt, or is a simulation: its band is no doubt of a measurement.
 fn changes(one: &Curve, other: &Curve, found: &Difference) -> Option<Vec<ChangedTable>> {
     one.u.as_ref().and(other.u.as_ref())?;
@@ -175,10 +159,7 @@ fn changes(one: &Curve, other: &Curve, found: &Difference) -> Option<Vec<Changed
     if is_simulated(one) || is_simulated(other) {
         return None;
     }
-    let told = |curve: &Curve, key: &str| curve.header_value(key)?.parse::<f64>().ok().filter(|told| *told > 0.0);
-    let resolution_hz =
-        |curve| told(curve, "resolution_hz").or(told(curve, "gate_ms").map(|ms| 1e3 / ms)).unwrap_or(0.0);
-    let width_hz = f64::max(resolution_hz(one), resolution_hz(other));
+    let width_hz = f64::max(one.resolution_hz().unwrap_or(0.0), other.resolution_hz().unwrap_or(0.0));
     let table = |change: Changed| ChangedTable {
         band_hz: change.band_hz,
         level: Quantity { value: change.level_db, u: change.u_db, unit: Unit::Decibel },
@@ -209,11 +190,7 @@ fn explained(
 ) -> Result<Why, CompareError> {
     let job_path = files::job_path(&asked.job);
     let job = files::read_job(&job_path)?;
-    let mut all = designs(&job, &job_path, asked.speaker.as_deref())?;
-    if all.len() > 1 {
-        return Err(CompareError::WhichSpeaker { known: all.into_iter().map(|one| one.name).collect() });
-    }
-    let designed = all.swap_remove(0);
+    let designed = one_design(&job, &job_path, asked.speaker.as_deref())?;
     inputs.push(job_path);
     inputs.extend(designed.inputs);
     let also = asked.also.as_deref().map(|path| Ok::<_, FileError>((path, files::read_curve(path)?))).transpose()?;
@@ -241,10 +218,7 @@ fn explained(
             phase_rad: curve.phase_deg.iter().flatten().map(|degrees| degrees.to_radians()).collect(),
             u_db: curve.u.clone().unwrap_or_default(),
             calibrated: told.is_some(),
-            travelled_m: curve
-                .header_value("travelled_m")
-                .and_then(|text| text.parse().ok())
-                .filter(|metres| *metres > 0.0),
+            travelled_m: curve.header_number("travelled_m"),
         }
     });
     let ohm = match of(Measure::MagnitudeOhm) {
@@ -360,24 +334,19 @@ fn findings(why: &Why) -> Vec<Finding> {
     let [level_db, ohm_percent] = why.explanation.model_error;
     // The usual error of the model, grown by half (noise.rs).
     if level_db > 0.6 || ohm_percent > 1.0 {
-        found.push(Finding {
-            code: Code::PoorFit,
-            severity: Severity::Caution,
-            says: format!(
-                "even the best explanation leaves more than usual: {level_db:.1} dB of the response, {ohm_percent:.1} % of the impedance"
-            ),
-            advice: "look whether the job describes this loudspeaker: drivers measured, front, places, network".into(),
-            at: Whereabouts::default(),
-        });
+        let says = format!(
+            "even the best explanation leaves more than usual: {level_db:.1} dB of the response, {ohm_percent:.1} % of the impedance"
+        );
+        let advice = "look whether the job describes this loudspeaker: drivers measured, front, places, network";
+        found.push(Finding::new(Code::PoorFit, Severity::Caution, says, advice));
     }
     if why.sound && !why.calibrated {
-        found.push(Finding {
-            code: Code::Assumed,
-            severity: Severity::Note,
-            says: "the measured level is not absolute, so level and distance are not judged".into(),
-            advice: "give boxwright response the drive voltage, the distance and the microphone's sensitivity".into(),
-            at: Whereabouts::default(),
-        });
+        found.push(Finding::new(
+            Code::Assumed,
+            Severity::Note,
+            "the measured level is not absolute, so level and distance are not judged",
+            "give boxwright response the drive voltage, the distance and the microphone's sensitivity",
+        ));
     }
     found
 }
@@ -488,7 +457,7 @@ fn short(value: f64) -> String {
 fn picture(order: &CompareOrder, measured: &Curve, expected: &Curve, found: &Difference) -> Picture {
     let name = |path: &Path| path.file_stem().map(|stem| stem.to_string_lossy().into_owned()).unwrap_or_default();
     let at = |curve: &Curve| {
-        let one = sampled(curve);
+        let one = sampled_of(curve);
         let table = crate::math::RisingTable::new(one.hz.iter().map(|hz| hz.ln()).collect(), one.level_db);
         found
             .hz
@@ -516,12 +485,7 @@ fn write(
     document: &CompareDocument,
     picture: Option<&Picture>,
 ) -> Result<Vec<WrittenFile>, CompareError> {
-    let mut written = Vec::new();
-    let mut listed = |name: &str, what: &str| {
-        let path = folder.join(name);
-        written.push(WrittenFile { path: path.display().to_string(), what: what.to_owned() });
-        path
-    };
+    let mut listing = Listing::new(folder);
     let curve = Curve {
         measure: Measure::LevelDb,
         frequency_hz: found.hz.clone(),
@@ -536,11 +500,10 @@ fn write(
         ],
         notes: Vec::new(),
     };
-    files::replace_curve(&listed("difference.csv", "measured minus expected"), &curve)?;
+    files::replace_curve(&listing.add("difference.csv", "measured minus expected"), &curve)?;
     if let Some(picture) = picture {
-        files::replace(&listed("compare.svg", "picture"), picture.svg()?.as_bytes())?;
-        files::replace(&listed("compare.png", "picture"), &picture.png()?)?;
+        listing.picture::<CompareError>("compare", "picture", picture)?;
     }
-    listed("compare.json", "result");
-    Ok(written)
+    listing.add("compare.json", "result");
+    Ok(listing.files())
 }

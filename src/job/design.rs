@@ -48,6 +48,8 @@ pub enum DesignError {
     Network { path: PathBuf, source: NetworkError },
     #[error("{}: {table} names {kind} {name:?}, which is not there{}", path.display(), known_text(known))]
     Missing { path: PathBuf, table: String, kind: &'static str, name: String, known: Vec<String> },
+    #[error("the job has several loudspeakers: {}", known.join(", "))]
+    WhichSpeaker { known: Vec<String> },
     #[error("{}: it has no [speaker.NAME]", path.display())]
     NoSpeaker { path: PathBuf },
     #[error("{}: driver.{driver} has no {key}", path.display())]
@@ -75,6 +77,7 @@ impl DesignError {
             Self::File(error) => error.advice(),
             Self::Network { source, .. } => source.advice(),
             Self::Missing { .. } => "correct the name, or add that table",
+            Self::WhichSpeaker { .. } => "name one with --speaker",
             Self::NoSpeaker { .. } => "add [speaker.NAME] with its box and its ways",
             Self::Incomplete { .. } => {
                 "give re_ohm, fs_hz, qms, qes and vas_l, or from = \"driver.json\", or response = \"curve.csv\""
@@ -118,6 +121,18 @@ pub fn designs(job: &Job, path: &Path, only: Option<&str>) -> Result<Vec<Designe
         }
         None => job.speaker.iter().map(|(name, speaker)| reader.designed(name, speaker)).collect(),
     }
+}
+
+/// The loudspeaker of that name, or the job's only one.
+///
+/// # Errors
+/// [`DesignError::WhichSpeaker`] where there are several and none is named, and those of [`designs`].
+pub(super) fn one_design(job: &Job, path: &Path, only: Option<&str>) -> Result<Designed, DesignError> {
+    let mut all = designs(job, path, only)?;
+    if all.len() > 1 {
+        return Err(DesignError::WhichSpeaker { known: all.into_iter().map(|one| one.name).collect() });
+    }
+    Ok(all.swap_remove(0))
 }
 
 struct Reader<'a> {
@@ -427,5 +442,5 @@ fn idle_parts(network: &Netlist, ways: &[Way], findings: &mut Vec<Finding>) {
 }
 
 fn note(code: Code, says: String) -> Finding {
-    Finding { code, severity: Severity::Note, says, advice: String::new(), at: Whereabouts::default() }
+    Finding::new(code, Severity::Note, says, "")
 }

@@ -1,7 +1,7 @@
 //! From impedance curves on disk to a driver on disk: the files, the settings, the result.
 
 use super::driver_document::{Made, driver_document};
-use super::results_folder::{make_folder, overwritten, replace_document};
+use super::results_folder::{Listing, make_folder, overwritten, replace_document};
 use super::{Pictures, SheetError, against_sheet};
 use crate::driver::{
     Doubted, DriverError, DriverFit, DriverParameters, Evidence, FitSettings, Mounting, SuspensionKind, VoiceCoilKind,
@@ -205,12 +205,7 @@ fn write(
     document: &DriverDocument,
     picture: Option<&Picture>,
 ) -> Result<Vec<WrittenFile>, CharacteriseError> {
-    let mut written = Vec::new();
-    let mut listed = |name: &str, what: &str| {
-        let path = folder.join(name);
-        written.push(WrittenFile { path: path.display().to_string(), what: what.to_owned() });
-        path
-    };
+    let mut listing = Listing::new(folder);
     let values: Vec<_> = curve.hz().iter().map(|&hz| fit.model.impedance_ohm(hz)).collect();
     let header = vec![
         ("schema".to_owned(), document.schema.clone()),
@@ -225,11 +220,10 @@ fn write(
         header,
         ..Curve::default()
     };
-    files::replace_curve(&listed("fitted.csv", "impedance of the fitted model"), &model)?;
+    files::replace_curve(&listing.add("fitted.csv", "impedance of the fitted model"), &model)?;
     if let Some(picture) = picture {
-        files::replace(&listed("driver.svg", picture.title()), picture.svg()?.as_bytes())?;
-        files::replace(&listed("driver.png", picture.title()), &picture.png()?)?;
+        listing.picture::<CharacteriseError>("driver", picture.title(), picture)?;
     }
-    listed("driver.json", "this document");
-    Ok(written)
+    listing.add("driver.json", "this document");
+    Ok(listing.files())
 }

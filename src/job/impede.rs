@@ -6,7 +6,7 @@ use super::Pictures;
 use super::capture_files::{CaptureFiles, description_beside, read_channels};
 use super::impede_document::document;
 use super::known_excitation::{KnownExcitation, known_excitation};
-use super::results_folder::{make_folder, overwritten, replace_document};
+use super::results_folder::{Listing, make_folder, overwritten, replace_document};
 use crate::files::{self, BenchUsed, CaptureDescription, FileError, ImpedanceDocument, JobBench, WrittenFile};
 use crate::impedance::{
     ImpedanceError, JigCapture, JigCaptures, JigFacts, MeasureSettings, Measured, measure_impedance,
@@ -253,12 +253,7 @@ fn write(
     measured: &Measured,
     picture: Option<&Picture>,
 ) -> Result<Vec<WrittenFile>, ImpedeError> {
-    let mut written = Vec::new();
-    let mut listed = |name: &str, what: &str| {
-        let path = folder.join(name);
-        written.push(WrittenFile { path: path.display().to_string(), what: what.to_owned() });
-        path
-    };
+    let mut listing = Listing::new(folder);
     let header = vec![
         ("schema".to_owned(), document.schema.clone()),
         ("made_by".to_owned(), document.made_by.clone()),
@@ -266,12 +261,11 @@ fn write(
         ("lead_ohm".to_owned(), document.lead.value.to_string()),
     ];
     let text = files::touchstone_text(&measured.impedance, &header);
-    files::replace_curve(&listed("impedance.csv", "impedance"), &files::curve_of(&measured.impedance, header))?;
-    files::replace(&listed("impedance.s1p", "impedance, Touchstone 1.x"), text.as_bytes())?;
+    files::replace_curve(&listing.add("impedance.csv", "impedance"), &files::curve_of(&measured.impedance, header))?;
+    files::replace(&listing.add("impedance.s1p", "impedance, Touchstone 1.x"), text.as_bytes())?;
     if let Some(picture) = picture {
-        files::replace(&listed("impedance.svg", picture.title()), picture.svg()?.as_bytes())?;
-        files::replace(&listed("impedance.png", picture.title()), &picture.png()?)?;
+        listing.picture::<ImpedeError>("impedance", picture.title(), picture)?;
     }
-    listed("result.json", "this document");
-    Ok(written)
+    listing.add("result.json", "this document");
+    Ok(listing.files())
 }

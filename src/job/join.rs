@@ -8,10 +8,10 @@ use super::results_folder::{make_folder, overwritten, replace_document};
 use super::simulate::sums;
 use crate::MADE_BY;
 use crate::files::{self, Curve, FileError, JOIN_SCHEMA, JoinDocument, Measure, SideTable};
-use crate::quantity::{Code, Finding, Severity, Whereabouts};
+use crate::quantity::{Code, Finding, Severity};
 use crate::report::{Picture, ReportError};
-use crate::response::{Joined, ResponseError, Side, join};
-use crate::speaker::{Front, NearToFar, SpeakerError, delay_to_port_s};
+use crate::response::{Joined, Reader, ResponseError, Sampled, join};
+use crate::speaker::{Around, NearToFar, SpeakerError, delay_to_port_s};
 use num_complex::Complex64;
 use std::path::{Path, PathBuf};
 
@@ -31,7 +31,7 @@ pub struct JoinOrder {
     /// Where the ports are on the front; empty: not known.
     pub ports_at_m: Vec<[f64; 2]>,
     /// The front; absent: the job's, else an endless wall.
-    pub front: Option<FrontOrder>,
+    pub front: Option<Around>,
     /// Where the cone is on it; absent: the job's, else its middle.
     pub cone_at_m: Option<[f64; 2]>,
     /// From the surfaces to the near microphone.
@@ -48,20 +48,6 @@ pub struct JoinOrder {
     pub out: Option<PathBuf>,
     /// Whether the picture is drawn.
     pub pictures: Pictures,
-}
-
-/// What a front is, as the person says it.
-#[derive(Debug, Clone, PartialEq)]
-pub enum FrontOrder {
-    /// An endless wall: nothing is added.
-    Wall,
-    /// Its outline.
-    Front(Front),
-    /// Its width alone.
-    Step {
-        /// The width.
-        width_m: f64,
-    },
 }
 
 /// Where a job tells about the loudspeaker.
@@ -111,8 +97,6 @@ pub enum JoinError {
     BesideFront { at_mm: [f64; 2] },
     #[error("{}: no delay against the cone makes this the sound of a port", path.display())]
     NotAPort { path: PathBuf },
-    #[error("the job has several loudspeakers: {}", known.join(", "))]
-    WhichSpeaker { known: Vec<String> },
     #[error("the loudspeaker has no way {name:?} with a cone; it has {}", known.join(", "))]
     WhichWay { name: String, known: Vec<String> },
     #[error("{}: the results would take its place", path.display())]
@@ -136,7 +120,6 @@ impl JoinError {
             Self::NotAPort { .. } => {
                 "put the cone's curve first and the far one last, and measure both with a loopback, so that their times are known"
             }
-            Self::WhichSpeaker { .. } => "name one with --speaker",
             Self::WhichWay { .. } => "name one of them with --way",
             Self::OverInput { .. } => "give --out another folder",
         }
@@ -157,7 +140,7 @@ pub fn join_curves(order: &JoinOrder) -> Result<JoinedCurves, JoinError> {
     let told = Told::of(order, &far, &mut inputs)?;
     let mut findings = told.findings.clone();
     let composed = compose(order, &near, &told, &mut findings)?;
-    let far_side = side(&far);
+    let far_side = files::sampled_of(&far);
     let mut near_side = composed.side.clone();
     let to_metre_db = at_metre_db(&far, Some(told.surround.distance_m));
     near_side.level_db.iter_mut().for_each(|level| *level += to_metre_db);
@@ -205,8 +188,7 @@ fn response(path: &Path) -> Result<Curve, JoinError> {
 /// What was added to a curve's level to refer it to 1 m; `metres` where it is known better than its header does.
 fn at_metre_db(curve: &Curve, metres: Option<f64>) -> f64 {
     let is_at_metre = curve.header_value("level_reference").is_some_and(|reference| reference.ends_with("1 m"));
-    let told = curve.header_value("distance_m").and_then(|text| text.parse().ok()).filter(|metres: &f64| *metres > 0.0);
-    match metres.or(told) {
+    match metres.or_else(|| curve.header_number("distance_m")) {
         Some(metres) if is_at_metre => 20.0 * metres.log10(),
         _ => 0.0,
     }
@@ -216,17 +198,9 @@ pub(super) fn ends(hz: &[f64]) -> [f64; 2] {
     [hz[0], hz[hz.len() - 1]]
 }
 
-fn side(curve: &Curve) -> Side {
-    Side {
-        hz: curve.frequency_hz.clone(),
-        level_db: curve.values.clone(),
-        phase_rad: curve.phase_deg.iter().flatten().map(|degrees| degrees.to_radians()).collect(),
-        u_db: curve.u.clone().unwrap_or_else(|| vec![0.0; curve.values.len()]),
-    }
-}
 /// The near fields as they would be far away.
 pub(super) struct Composed {
-    side: Side,
+    side: Sampled,
     limited_by: &'static str,
     pub earlier_s: Vec<f64>,
     pub delay_from: Option<&'static str>,
@@ -237,12 +211,12 @@ const RESONANCE_TO_HZ: f64 = 200.0;
 
 fn compose(order: &JoinOrder, near: &[Curve], told: &Told, findings: &mut Vec<Finding>) -> Result<Composed, JoinError> {
     let heard = |curve: &Curve| {
-        let mut side = side(curve);
+        let mut side = files::sampled_of(curve);
         let to_metre_db = at_metre_db(curve, None);
         side.level_db.iter_mut().for_each(|level| *level -= to_metre_db);
         side
     };
-    let sides: Vec<Side> = near.iter().map(heard).collect();
+    let sides: Vec<Sampled> = near.iter().map(heard).collect();
     let scale = NearToFar::new(&told.surfaces, &told.surround).ok_or_else(|| {
         let place = told.surfaces.iter().find_map(|surface| surface.place_m).unwrap_or(told.surround.cone_m);
         JoinError::BesideFront { at_mm: place.map(|side| 1e3 * side) }
@@ -257,7 +231,7 @@ fn compose(order: &JoinOrder, near: &[Curve], told: &Told, findings: &mut Vec<Fi
 fn delays(
     order: &JoinOrder,
     near: &[Curve],
-    sides: &[Side],
+    sides: &[Sampled],
     told: &Told,
     findings: &mut Vec<Finding>,
 ) -> Result<(Vec<f64>, Option<&'static str>), JoinError> {
@@ -274,15 +248,16 @@ fn delays(
     }
     let says =
         "no loopback tells when port and cone sounded, so that their delay was taken from the resonance that they form";
-    findings.push(note(Code::Assumed, Severity::Note, says, "measure both with a loopback"));
-    let readers = sides.iter().map(Side::reader).collect::<Result<Vec<_>, _>>()?;
+    findings.push(Finding::new(Code::Assumed, Severity::Note, says, "measure both with a loopback"));
+    let readers: Option<Vec<Reader>> = sides.iter().map(Sampled::reader).collect();
+    let readers = readers.ok_or(ResponseError::BrokenCurve)?;
     let mut all = vec![0.0];
     for (at, port) in near.iter().enumerate().skip(1) {
         let hz: Vec<f64> = port.frequency_hz.iter().copied().filter(|hz| *hz <= RESONANCE_TO_HZ).collect();
         let ratio: Vec<Complex64> = hz
             .iter()
             .map(|&hz| {
-                let [port, cone] = [at, 0].map(|of| readers[of].at(hz).value() * told.surfaces[of].radius_m);
+                let [port, cone] = [at, 0].map(|of| readers[of].nearest(hz).value() * told.surfaces[of].radius_m);
                 port / cone
             })
             .collect();
@@ -301,7 +276,12 @@ fn judge(joined: &Joined, findings: &mut Vec<Finding>) {
     let frequency = files::frequency_text;
     if joined.turned {
         let says = "near and far field have opposite polarity; the near one was turned over";
-        findings.push(note(Code::ReversedPolarity, Severity::Caution, says, "check the wires of both captures"));
+        findings.push(Finding::new(
+            Code::ReversedPolarity,
+            Severity::Caution,
+            says,
+            "check the wires of both captures",
+        ));
     }
     if joined.rms_db > POOR_DB {
         let says = format!(
@@ -311,7 +291,7 @@ fn judge(joined: &Joined, findings: &mut Vec<Finding>) {
             frequency(joined.overlap_hz[1])
         );
         let advice = "look whether front, place and area are right, whether a reflection lies in the far gate, and whether another way sounds there";
-        findings.push(note(Code::PoorFit, Severity::Caution, &says, advice));
+        findings.push(Finding::new(Code::PoorFit, Severity::Caution, &says, advice));
     }
     if joined.level_db[0].abs() > OTHER_GAIN_DB.max(2.0 * joined.level_db[1]) {
         let says = format!(
@@ -320,10 +300,6 @@ fn judge(joined: &Joined, findings: &mut Vec<Finding>) {
         );
         let advice =
             "nothing needs doing if the gain was changed between the captures; otherwise check area and distance";
-        findings.push(note(Code::Assumed, Severity::Note, &says, advice));
+        findings.push(Finding::new(Code::Assumed, Severity::Note, &says, advice));
     }
-}
-
-pub(super) fn note(code: Code, severity: Severity, says: &str, advice: &str) -> Finding {
-    Finding { code, severity, says: says.into(), advice: advice.into(), at: Whereabouts::default() }
 }

@@ -2,13 +2,14 @@
 
 use super::join::{Composed, JoinError, JoinOrder, ends};
 use super::join_told::Told;
+use super::results_folder::Listing;
 use crate::files::{
     self, Curve, JoinDocument, JoinSettings, JoinedColumns, JoinedTable, Measure, SurfaceTable, WrittenFile,
 };
 use crate::math::wrapped_deg;
 use crate::quantity::{Quantity, Unit};
 use crate::report::{LevelCurve, Origin, PhasePanel, Picture, ResponsePicture};
-use crate::response::{Joined, Side};
+use crate::response::{Joined, Sampled};
 use crate::speaker::Surface;
 use std::path::Path;
 
@@ -52,7 +53,7 @@ pub(super) fn joined_table(joined: &Joined) -> JoinedTable {
     }
 }
 
-pub(super) fn columns(side: &Side) -> JoinedColumns {
+pub(super) fn columns(side: &Sampled) -> JoinedColumns {
     JoinedColumns {
         frequency_hz: side.hz.clone(),
         level_db: side.level_db.clone(),
@@ -61,9 +62,9 @@ pub(super) fn columns(side: &Side) -> JoinedColumns {
     }
 }
 
-pub(super) fn picture(order: &JoinOrder, joined: &Joined, far: &Side, reference: &str) -> Picture {
+pub(super) fn picture(order: &JoinOrder, joined: &Joined, far: &Sampled, reference: &str) -> Picture {
     let name = order.far.parent().and_then(Path::file_name).map(|name| name.to_string_lossy().into_owned());
-    let curve = |name: &str, side: &Side, u: bool| LevelCurve {
+    let curve = |name: &str, side: &Sampled, u: bool| LevelCurve {
         name: name.into(),
         origin: Origin::Measured,
         frequency_hz: side.hz.clone(),
@@ -96,12 +97,7 @@ pub(super) fn write(
     document: &JoinDocument,
     picture: Option<&Picture>,
 ) -> Result<Vec<WrittenFile>, JoinError> {
-    let mut written = Vec::new();
-    let mut listed = |name: &str, what: &str| {
-        let path = folder.join(name);
-        written.push(WrittenFile { path: path.display().to_string(), what: what.to_owned() });
-        path
-    };
+    let mut listing = Listing::new(folder);
     let curve = Curve {
         measure: Measure::LevelDb,
         frequency_hz: document.curve.frequency_hz.clone(),
@@ -118,11 +114,10 @@ pub(super) fn write(
         ],
         notes: Vec::new(),
     };
-    files::replace_curve(&listed("joined.csv", "the whole curve"), &curve)?;
+    files::replace_curve(&listing.add("joined.csv", "the whole curve"), &curve)?;
     if let Some(picture) = picture {
-        files::replace(&listed("join.svg", "picture"), picture.svg()?.as_bytes())?;
-        files::replace(&listed("join.png", "picture"), &picture.png()?)?;
+        listing.picture::<JoinError>("join", "picture", picture)?;
     }
-    listed("join.json", "this document");
-    Ok(written)
+    listing.add("join.json", "this document");
+    Ok(listing.files())
 }

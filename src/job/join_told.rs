@@ -2,8 +2,8 @@
 //!
 //! No equation: an option comes first, then the curve, then the job.
 
-use super::design::designs;
-use super::join::{FrontOrder, JoinError, JoinJob, JoinOrder, note};
+use super::design::one_design;
+use super::join::{JoinError, JoinJob, JoinOrder};
 use crate::baffle::Outline;
 use crate::files::{self, Curve};
 use crate::quantity::{Air, Code, Finding, Severity};
@@ -26,20 +26,14 @@ impl Told {
         let told = order.job.as_ref().map(|asked| of_job(asked, inputs)).transpose()?;
         let way = told.as_ref().map(|told| &told.design.ways[told.way]);
         let cone_m2 = order.cone_m2.or(way.and_then(|way| way.cone()?.sd_m2)).ok_or(JoinError::NoArea)?;
-        let (front, front_is) = match (&order.front, told.as_ref().and_then(|told| told.design.front.clone())) {
-            (Some(FrontOrder::Wall), _) => (Around::Wall, "endless wall".to_owned()),
-            (Some(FrontOrder::Front(front)), _) => (Around::Front(front.clone()), front_words(front)),
-            (Some(FrontOrder::Step { width_m }), _) => {
-                (Around::Step { width_m: *width_m }, format!("a step for a width of {:.0} mm", 1e3 * width_m))
-            }
-            (None, Some(front)) => (Around::Front(front.clone()), front_words(&front)),
-            (None, None) => {
-                let says =
-                    "nothing says what the front is, so that the bass is told for an endless wall, up to 6 dB too loud";
-                findings.push(note(Code::Assumed, Severity::Caution, says, "give --baffle WIDTHxHEIGHT, or --job"));
-                (Around::Wall, "endless wall".to_owned())
-            }
-        };
+        let of_job = || told.as_ref().and_then(|told| told.design.front.clone()).map(Around::Front);
+        let front = order.front.clone().or_else(of_job).unwrap_or_else(|| {
+            let says =
+                "nothing says what the front is, so that the bass is told for an endless wall, up to 6 dB too loud";
+            let advice = "give --baffle WIDTHxHEIGHT, or --job";
+            findings.push(Finding::new(Code::Assumed, Severity::Caution, says, advice));
+            Around::Wall
+        });
         let middle_m = match &front {
             Around::Front(front) => front.middle_m(),
             Around::Wall | Around::Step { .. } => [0.0; 2],
@@ -56,8 +50,8 @@ impl Told {
         let port_m2 = told.as_ref().and_then(|told| told.port_m2);
         Ok(Self {
             surfaces: surfaces(order, cone_m2, port_m2)?,
+            front_is: front_words(&front),
             surround: Surround { front, cone_m, axis_m, distance_m, speed_m_s: air.speed_of_sound_m_s() },
-            front_is,
             distance_from,
             temperature_c,
             findings,
@@ -75,11 +69,7 @@ struct OfJob {
 fn of_job(asked: &JoinJob, inputs: &mut Vec<PathBuf>) -> Result<OfJob, JoinError> {
     let path = files::job_path(&asked.job);
     let job = files::read_job(&path)?;
-    let mut all = designs(&job, &path, asked.speaker.as_deref())?;
-    if all.len() > 1 {
-        return Err(JoinError::WhichSpeaker { known: all.into_iter().map(|one| one.name).collect() });
-    }
-    let designed = all.swap_remove(0);
+    let designed = one_design(&job, &path, asked.speaker.as_deref())?;
     inputs.push(path);
     inputs.extend(designed.inputs);
     let ways = &designed.design.ways;
@@ -100,10 +90,12 @@ fn of_job(asked: &JoinJob, inputs: &mut Vec<PathBuf>) -> Result<OfJob, JoinError
     Ok(OfJob { design: designed.design, way, port_m2, distance_m: job.bench.distance_m })
 }
 
-fn front_words(front: &Front) -> String {
+fn front_words(front: &Around) -> String {
     match front {
-        Front::Sphere { diameter_m } => format!("a ball of {:.0} mm", 1e3 * diameter_m),
-        Front::Flat(baffle) => match &baffle.outline {
+        Around::Wall => "endless wall".to_owned(),
+        Around::Step { width_m } => format!("a step for a width of {:.0} mm", 1e3 * width_m),
+        Around::Front(Front::Sphere { diameter_m }) => format!("a ball of {:.0} mm", 1e3 * diameter_m),
+        Around::Front(Front::Flat(baffle)) => match &baffle.outline {
             Outline::Circle { diameter_m, .. } => format!("a disc of {:.0} mm", 1e3 * diameter_m),
             Outline::Polygon(corners) => {
                 let reach = |at: usize| corners.iter().map(|corner| corner[at]).fold(0.0, f64::max);
@@ -119,18 +111,17 @@ fn front_words(front: &Front) -> String {
 }
 
 fn distance(order: &JoinOrder, far: &Curve, told: Option<&OfJob>, findings: &mut Vec<Finding>) -> (f64, &'static str) {
-    let of_header = |key: &str| far.header_value(key)?.parse::<f64>().ok().filter(|metres| *metres > 0.0);
     let sources = [
         (order.distance_m, "asked for"),
-        (of_header("distance_m"), "the far curve"),
+        (far.header_number("distance_m"), "the far curve"),
         (told.and_then(|told| told.distance_m), "the job"),
-        (of_header("travelled_m"), "the time of flight"),
+        (far.header_number("travelled_m"), "the time of flight"),
     ];
     match sources.into_iter().find_map(|(metres, from)| Some((metres?, from))) {
         Some(found) => found,
         None => {
             let says = "nothing says how far away the microphone stood; 1 m is assumed, which shifts the level and little else";
-            findings.push(note(Code::Assumed, Severity::Note, says, "give it with --distance"));
+            findings.push(Finding::new(Code::Assumed, Severity::Note, says, "give it with --distance"));
             (1.0, "assumed")
         }
     }

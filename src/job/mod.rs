@@ -41,7 +41,7 @@ pub use demo::{Demo, DemoError, DemoOrder, demo};
 pub use design::{Basis, DesignError, Designed, designs, read_netlist};
 pub use driver::{CharacteriseError, Characterised, DriverOrder, characterise};
 pub use impede::{ImpedanceOrder, ImpedeError, Impeded, impede};
-pub use join::{FrontOrder, JoinError, JoinJob, JoinOrder, JoinedCurves, join_curves};
+pub use join::{JoinError, JoinJob, JoinOrder, JoinedCurves, join_curves};
 pub use known_excitation::{KnownExcitation, PlanFrom, known_excitation};
 pub use make_signal::{Existing, MadeSignal, MakeSignalError, SignalOrder, SignalSettings, make_signal};
 pub use network::{LoadIs, NetworkOrder, NetworkOrderError, work_out};

@@ -7,7 +7,7 @@ use crate::MADE_BY;
 use crate::files::{self, Curve, FileError, NETWORK_SCHEMA, NetworkDocument, NetworkSettings, PartTable, WrittenFile};
 use crate::math::RisingTable;
 use crate::network::{GROUND, Loads, Netlist, NetworkError};
-use crate::quantity::{Code, Finding, FrequencyGrid, QuantityError, Severity, Whereabouts};
+use crate::quantity::{Code, Finding, FrequencyGrid, QuantityError, Severity};
 use crate::speaker::{Design, SpeakerError, simulate};
 use num_complex::Complex64;
 use std::path::{Path, PathBuf};
@@ -91,14 +91,14 @@ pub fn work_out(order: &NetworkOrder) -> Result<NetworkDocument, NetworkOrderErr
     let hz = grid.hz();
     let mut inputs = vec![order.netlist.clone()];
     let mut findings: Vec<Finding> =
-        netlist.notes.iter().map(|says| finding(Code::Assumed, Severity::Note, says, "")).collect();
+        netlist.notes.iter().map(|says| Finding::new(Code::Assumed, Severity::Note, says, "")).collect();
     let (worked, ways) = match &order.job {
         Some((job, speaker)) => of_job(order, netlist.clone(), job, speaker.as_deref(), hz, &mut inputs)?,
         None => of_loads(order, &netlist, hz, &mut inputs)?,
     };
     if ways.is_empty() {
         let says = "nothing hangs on it but its own parts";
-        findings.push(finding(
+        findings.push(Finding::new(
             Code::Assumed,
             Severity::Note,
             says,
@@ -108,7 +108,7 @@ pub fn work_out(order: &NetworkOrder) -> Result<NetworkDocument, NetworkOrderErr
     let ohm: Vec<Complex64> = worked.iter().map(|one| order.drive_v / one.input_a).collect();
     let minimum = lowest(hz, &ohm);
     if let Some([says, advice]) = too_low(&minimum) {
-        findings.push(finding(Code::LowImpedance, Severity::Caution, &says, &advice));
+        findings.push(Finding::new(Code::LowImpedance, Severity::Caution, &says, &advice));
     }
     let transfer = |nodes: &[usize; 2]| {
         let gains: Vec<Complex64> =
@@ -244,10 +244,6 @@ fn parts(netlist: &Netlist, hz: &[f64], worked: &[Worked]) -> Vec<PartTable> {
         }
     };
     netlist.parts.iter().map(one).collect()
-}
-
-fn finding(code: Code, severity: Severity, says: &str, advice: &str) -> Finding {
-    Finding { code, severity, says: says.into(), advice: advice.into(), at: Whereabouts::default() }
 }
 
 fn write(folder: &Path, document: &mut NetworkDocument, inputs: &[PathBuf]) -> Result<(), NetworkOrderError> {

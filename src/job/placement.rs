@@ -5,7 +5,7 @@ use crate::files::{
     ClearTable, DistanceTable, GeometryTable, HeightTable, PLACEMENT_SCHEMA, PlaceTable, PlacementDocument,
     PlacementSettings, ReflectingTable,
 };
-use crate::quantity::{Air, Code, Finding, Severity, Whereabouts, db_from_amplitude};
+use crate::quantity::{Air, Code, Finding, Severity, db_from_amplitude};
 use crate::response::{Outlook, Placement, ResponseError, Surface, far_field_m};
 
 /// A room, and where a loudspeaker stands in it.
@@ -127,13 +127,9 @@ pub(super) fn placed_findings(placed: &Placement, room: &RoomOrder, air: &Air) -
         let says = format!(
             "the loudspeaker is taken to stand {x:.2} m before the wall behind it, {y:.2} m from the side walls, {z:.2} m above the floor"
         );
-        all.push(finding(Code::Assumed, Severity::Note, says, "say where it stands with --stands X,Y,Z"));
+        all.push(Finding::new(Code::Assumed, Severity::Note, says, "say where it stands with --stands X,Y,Z"));
     }
     all
-}
-
-fn finding(code: Code, severity: Severity, says: String, advice: &str) -> Finding {
-    Finding { code, severity, says, advice: advice.into(), at: Whereabouts::default() }
 }
 
 /// Further away is more honest about the whole loudspeaker, and costs the gate.
@@ -151,5 +147,5 @@ fn near_field(placed: &Placement, far_m: f64, air: &Air) -> Finding {
         ),
         None => "move the loudspeaker back or take a longer room, where that distance fits; or stay here to look at one driver alone".into(),
     };
-    finding(Code::NearField, Severity::Caution, says, &advice)
+    Finding::new(Code::NearField, Severity::Caution, says, &advice)
 }

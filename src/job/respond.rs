@@ -7,7 +7,7 @@ use super::known_excitation::{KnownExcitation, known_excitation};
 use super::placement::{RoomOrder, first_reflection_s, placed_findings, placement};
 use super::response_document::document;
 use super::response_pictures::{Look, response_pictures};
-use super::results_folder::{make_folder, overwritten, replace_document};
+use super::results_folder::{Listing, make_folder, overwritten, replace_document};
 use crate::files::{self, CaptureDescription, Curve, FileError, JobBench, Measure, ResponseDocument, WrittenFile};
 use crate::quantity::Air;
 use crate::report::{Picture, ReportError};
@@ -328,18 +328,13 @@ fn write(
     analysis: &Analysis,
     pictures: &[(&'static str, Picture)],
 ) -> Result<Vec<WrittenFile>, RespondError> {
-    let mut written = Vec::new();
-    let mut listed = |name: &str, what: &str| {
-        let path = folder.join(name);
-        written.push(WrittenFile { path: path.display().to_string(), what: what.to_owned() });
-        path
-    };
+    let mut listing = Listing::new(folder);
     let impulse = Recording {
         rate: analysis.rate,
         channels: vec![analysis.impulse.samples.clone()],
         format: SampleFormat::Float32,
     };
-    files::replace_wav(&listed("impulse.wav", "impulse response"), &impulse)?;
+    files::replace_wav(&listing.add("impulse.wav", "impulse response"), &impulse)?;
     let header = [
         ("schema".to_owned(), document.schema.clone()),
         ("made_by".to_owned(), document.made_by.clone()),
@@ -369,26 +364,25 @@ fn write(
         header: header.clone(),
         notes: Vec::new(),
     };
-    files::replace_curve(&listed("response.csv", "frequency response"), &curve)?;
+    files::replace_curve(&listing.add("response.csv", "frequency response"), &curve)?;
     let phase = files::phase_text(&document.curve.frequency_hz, &document.phase, &header[..2]);
-    files::replace(&listed("phase.csv", "group delay, minimum and excess phase"), phase.as_bytes())?;
+    files::replace(&listing.add("phase.csv", "group delay, minimum and excess phase"), phase.as_bytes())?;
     let decay = &analysis.fading.decay;
     let slices: Vec<(f64, &[Option<f64>])> =
         decay.slices.iter().map(|slice| (1e3 * slice.time_s, slice.level_db.as_slice())).collect();
     let text = files::decay_text(&decay.hz, &slices, &header[..2]);
-    files::replace(&listed("decay.csv", "cumulative spectral decay"), text.as_bytes())?;
+    files::replace(&listing.add("decay.csv", "cumulative spectral decay"), text.as_bytes())?;
     if let Some(table) = &document.distortion {
         let text = files::distortion_text(table, &header[..2]);
-        files::replace(&listed("distortion.csv", "harmonic distortion"), text.as_bytes())?;
+        files::replace(&listing.add("distortion.csv", "harmonic distortion"), text.as_bytes())?;
     }
     if let Some(table) = &document.high_order {
         let text = files::high_order_text(table, &header[..2]);
-        files::replace(&listed("high-order.csv", "content above the 20th harmonic"), text.as_bytes())?;
+        files::replace(&listing.add("high-order.csv", "content above the 20th harmonic"), text.as_bytes())?;
     }
     for (name, picture) in pictures {
-        files::replace(&listed(&format!("{name}.svg"), picture.title()), picture.svg()?.as_bytes())?;
-        files::replace(&listed(&format!("{name}.png"), picture.title()), &picture.png()?)?;
+        listing.picture::<RespondError>(name, picture.title(), picture)?;
     }
-    listed("result.json", "this document");
-    Ok(written)
+    listing.add("result.json", "this document");
+    Ok(listing.files())
 }

@@ -81,7 +81,7 @@ fn high_order_table(found: &HighOrder) -> HighOrderTable {
     }
 }
 
-fn phase_columns(analysis: &Analysis) -> PhaseColumns {
+pub(super) fn phase_columns(analysis: &Analysis) -> PhaseColumns {
     let phases = &analysis.phases;
     let scaled = |column: &[f64], factor: f64| column.iter().map(|value| factor * value).collect::<Vec<f64>>();
     let per_rad = 180.0 / std::f64::consts::PI;

@@ -1,6 +1,7 @@
 //! The pictures of a response: level and phase, impulse with its gate, energy-time curve, harmonics.
 
 use super::respond::SmoothingChoice;
+use super::response_document::phase_columns;
 use crate::math::{RisingTable, mean_around};
 use crate::quantity::db_from_amplitude;
 use crate::report::{
@@ -69,7 +70,7 @@ fn response(analysis: &Analysis, look: &Look<'_>) -> ResponsePicture {
             phase_deg: response.values.iter().map(|value| value.arg().to_degrees()).collect(),
         }],
         valid_hz: Some(analysis.valid_hz),
-        shown_hz: Some([look.played_hz[0].max(LOWEST_SHOWN_HZ), look.played_hz[1]]),
+        shown_hz: shown_hz(look),
         phase: PhasePanel::Beneath,
     }
 }
@@ -147,18 +148,16 @@ fn shown_hz(look: &Look<'_>) -> Option<[f64; 2]> {
 }
 
 fn phases(analysis: &Analysis, look: &Look<'_>) -> PhasesPicture {
-    let (response, phases) = (&analysis.response, &analysis.phases);
-    let scaled = |column: &[f64], factor: f64| column.iter().map(|value| factor * value).collect::<Vec<f64>>();
-    let per_rad = 180.0 / std::f64::consts::PI;
+    let (response, columns) = (&analysis.response, phase_columns(analysis));
     PhasesPicture {
         title: format!("{}: phase and group delay", look.unit),
         frequency_hz: response.grid.hz().to_vec(),
         phase_deg: response.values.iter().map(|value| value.arg().to_degrees()).collect(),
-        minimum_deg: scaled(&phases.minimum_rad, per_rad),
-        excess_deg: scaled(&phases.excess_rad, per_rad),
-        group_delay_ms: quiet(&scaled(&phases.group_delay_s, 1e3)),
-        u_group_delay_ms: quiet(&scaled(&phases.u_group_delay_s, 1e3)),
-        excess_delay_ms: quiet(&scaled(&phases.excess_delay_s, 1e3)),
+        minimum_deg: columns.minimum_deg,
+        excess_deg: columns.excess_deg,
+        group_delay_ms: quiet(&columns.group_delay_ms),
+        u_group_delay_ms: quiet(&columns.u_group_delay_ms),
+        excess_delay_ms: quiet(&columns.excess_delay_ms),
         valid_hz: Some(analysis.valid_hz),
         shown_hz: shown_hz(look),
     }

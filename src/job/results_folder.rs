@@ -2,9 +2,10 @@
 //!
 //! No equation: names and files. A result replaces an earlier result, never what it comes from.
 
-use crate::files::{self, FileError};
+use crate::files::{self, FileError, WrittenFile};
+use crate::report::{Picture, ReportError};
 use serde::Serialize;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 /// The first of `inputs` whose place a result of one of these `names` in `folder` would take, by whatever path it is named.
 pub(super) fn overwritten<'a>(
@@ -30,6 +31,41 @@ pub(super) fn make_folder(folder: &Path) -> Result<(), FileError> {
 pub(super) fn replace_document(path: &Path, document: &impl Serialize) -> Result<(), FileError> {
     let text = format!("{:#}\n", serde_json::to_value(document).expect("text and finite numbers"));
     files::replace(path, text.as_bytes())
+}
+
+/// The files of a result as they are written, for the document that lists them.
+pub(super) struct Listing<'a> {
+    folder: &'a Path,
+    files: Vec<WrittenFile>,
+}
+
+impl<'a> Listing<'a> {
+    /// Of a folder, nothing yet.
+    pub fn new(folder: &'a Path) -> Self {
+        Self { folder, files: Vec::new() }
+    }
+
+    /// The path of a file that is about to be written, listed as what it is.
+    pub fn add(&mut self, name: impl AsRef<Path>, what: &str) -> PathBuf {
+        let path = self.folder.join(name);
+        self.files.push(WrittenFile { path: path.display().to_string(), what: what.to_owned() });
+        path
+    }
+
+    /// Writes a picture as SVG and PNG of one name.
+    pub fn picture<E>(&mut self, name: &str, what: &str, picture: &Picture) -> Result<(), E>
+    where
+        E: From<FileError> + From<ReportError>,
+    {
+        files::replace(&self.add(format!("{name}.svg"), what), picture.svg()?.as_bytes())?;
+        files::replace(&self.add(format!("{name}.png"), what), &picture.png()?)?;
+        Ok(())
+    }
+
+    /// All of them.
+    pub fn files(self) -> Vec<WrittenFile> {
+        self.files
+    }
 }
 
 #[cfg(test)]

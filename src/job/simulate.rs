@@ -2,7 +2,7 @@
 
 use super::Pictures;
 use super::design::{DesignError, Designed, designs};
-use super::results_folder::{make_folder, overwritten, replace_document};
+use super::results_folder::{Listing, make_folder, overwritten, replace_document};
 use crate::MADE_BY;
 use crate::files::{
     self, CurrentColumns, Curve, DelayColumns, ExcursionColumns, FileError, InputFile, LevelColumns, MaxLevelColumns,
@@ -442,12 +442,7 @@ fn write(
     document: &SimulationDocument,
     pictures: &[(String, [Picture; 2])],
 ) -> Result<Vec<WrittenFile>, SimulateError> {
-    let mut written = Vec::new();
-    let mut listed = |name: String, what: &str| {
-        let path = folder.join(name);
-        written.push(WrittenFile { path: path.display().to_string(), what: what.to_owned() });
-        path
-    };
+    let mut listing = Listing::new(folder);
     let some = |values: &[f64]| (!values.is_empty()).then(|| values.to_vec());
     for (name, table) in &document.speakers {
         let header = vec![
@@ -466,7 +461,7 @@ fn write(
             header: header.clone(),
             notes: Vec::new(),
         };
-        files::replace_curve(&listed(format!("{name}-response.csv"), "simulated response"), &response)?;
+        files::replace_curve(&listing.add(format!("{name}-response.csv"), "simulated response"), &response)?;
         let impedance = Curve {
             measure: Measure::MagnitudeOhm,
             frequency_hz: table.impedance.frequency_hz.clone(),
@@ -477,15 +472,14 @@ fn write(
             header: header[..3].to_vec(),
             notes: Vec::new(),
         };
-        files::replace_curve(&listed(format!("{name}-impedance.csv"), "simulated impedance"), &impedance)?;
+        files::replace_curve(&listing.add(format!("{name}-impedance.csv"), "simulated impedance"), &impedance)?;
     }
     for (name, both) in pictures {
         for (picture, of) in both.iter().zip(["response", "impedance"]) {
             let what = format!("picture of the {of}");
-            files::replace(&listed(format!("{name}-{of}.svg"), &what), picture.svg()?.as_bytes())?;
-            files::replace(&listed(format!("{name}-{of}.png"), &what), &picture.png()?)?;
+            listing.picture::<SimulateError>(&format!("{name}-{of}"), &what, picture)?;
         }
     }
-    listed("simulation.json".to_owned(), "result");
-    Ok(written)
+    listing.add("simulation.json", "result");
+    Ok(listing.files())
 }

@@ -3,6 +3,7 @@
 mod bode;
 mod cholesky;
 mod fft;
+mod highest_place;
 mod hilbert;
 mod interpolate;
 mod kaiser;
@@ -21,6 +22,7 @@ mod unwrap;
 pub use bode::bode_phase_rad;
 pub use cholesky::CovarianceRoot;
 pub use fft::{InverseSpectrum, Spectrum, good_length};
+pub use highest_place::highest_place;
 pub use hilbert::envelope;
 pub use interpolate::{RisingTable, mean_around};
 pub use kaiser::{bessel_i0, kaiser, kaiser_beta};

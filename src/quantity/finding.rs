@@ -18,6 +18,13 @@ pub struct Finding {
     pub at: Whereabouts,
 }
 
+impl Finding {
+    /// A finding about the whole of what was looked at.
+    pub fn new(code: Code, severity: Severity, says: impl Into<String>, advice: impl Into<String>) -> Self {
+        Self { code, severity, says: says.into(), advice: advice.into(), at: Whereabouts::default() }
+    }
+}
+
 /// The kinds of findings (fixed names).
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]

@@ -22,22 +22,16 @@
 //! L. Kish, "Survey Sampling" (1965), from memory.
 
 use super::ResponseError;
-use crate::math::{RisingTable, unwrapped};
+use super::sampled::{Point, Reader, Sampled};
 use crate::quantity::{FrequencyGrid, amplitude_from_db, db_from_amplitude, db_from_power};
 use num_complex::Complex64;
 use std::f64::consts::LN_10;
 
-/// A response that is averaged with others; columns of one length.
+/// A response that is averaged with others.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct SingleCurve {
-    /// Rising frequencies.
-    pub hz: Vec<f64>,
-    /// dB, of the same reference in all curves.
-    pub level_db: Vec<f64>,
-    /// Phase referred to the curve's own arrival, rad; empty where it is not known.
-    pub phase_rad: Vec<f64>,
-    /// Standard uncertainty, dB; empty where it is not known.
-    pub u_db: Vec<f64>,
+    /// Its curve, of the same reference as the others', the phase referred to its own arrival.
+    pub curve: Sampled,
     /// How much it counts against the others.
     pub weight: f64,
 }
@@ -103,11 +97,13 @@ pub fn average(curves: &[SingleCurve], settings: AverageSettings) -> Result<Aver
         return Err(ResponseError::TooFewCurves { found: curves.len() });
     }
     let shares = shares(curves)?;
-    let tables = curves.iter().enumerate().map(|(n, curve)| Tables::of(curve, n + 1)).collect::<Result<Vec<_>, _>>()?;
-    if let (AverageBy::Complex, Some(n)) = (settings.by, tables.iter().position(|table| table.phase.is_none())) {
+    let reader =
+        |(n, single): (usize, &SingleCurve)| single.curve.reader().ok_or(ResponseError::NotACurve { curve: n + 1 });
+    let readers = curves.iter().enumerate().map(reader).collect::<Result<Vec<Reader>, _>>()?;
+    if let (AverageBy::Complex, Some(n)) = (settings.by, readers.iter().position(|reader| !reader.has_phase())) {
         return Err(ResponseError::NoPhase { curve: n + 1 });
     }
-    let all_tell = tables.iter().all(|table| table.u.is_some());
+    let all_tell = readers.iter().all(Reader::has_doubt);
     let u_of = |mean: &Mean| match (settings.scatter, all_tell) {
         (ScatterIs::Doubt, true) => Some(mean.u_scatter_db.max(mean.u_own_db)),
         (ScatterIs::Doubt, false) => Some(mean.u_scatter_db),
@@ -124,7 +120,7 @@ pub fn average(curves: &[SingleCurve], settings: AverageSettings) -> Result<Aver
         effective_count: 1.0 / squares(&shares),
     };
     for hz in common_hz(curves, settings.points_per_octave)? {
-        let Some(points) = tables.iter().map(|table| table.at(hz)).collect::<Option<Vec<Point>>>() else { continue };
+        let Some(points) = readers.iter().map(|reader| reader.at(hz)).collect::<Option<Vec<Point>>>() else { continue };
         let Some(mean) = Mean::of(&points, &shares, settings.by) else { continue };
         found.hz.push(hz);
         found.level_db.push(mean.level_db);
@@ -145,8 +141,9 @@ pub fn average(curves: &[SingleCurve], settings: AverageSettings) -> Result<Aver
 
 /// The curve with the number that is furthest from a level: its square is beyond a double.
 fn most_absurd(curves: &[SingleCurve]) -> usize {
-    let largest =
-        |curve: &SingleCurve| curve.level_db.iter().chain(&curve.u_db).map(|value| value.abs()).fold(0.0, f64::max);
+    let largest = |single: &SingleCurve| {
+        single.curve.level_db.iter().chain(&single.curve.u_db).map(|value| value.abs()).fold(0.0, f64::max)
+    };
     let all: Vec<f64> = curves.iter().map(largest).collect();
     (0..all.len()).max_by(|a, b| all[*a].total_cmp(&all[*b])).unwrap_or(0)
 }
@@ -168,47 +165,13 @@ fn squares(shares: &[f64]) -> f64 {
 
 /// The points of the grid from where the last curve begins to where the first one ends.
 fn common_hz(curves: &[SingleCurve], points_per_octave: u32) -> Result<Vec<f64>, ResponseError> {
-    let from_hz = curves.iter().filter_map(|curve| curve.hz.first().copied()).fold(0.0, f64::max);
-    let to_hz = curves.iter().filter_map(|curve| curve.hz.last().copied()).fold(f64::MAX, f64::min);
+    let from_hz = curves.iter().filter_map(|single| single.curve.hz.first().copied()).fold(0.0, f64::max);
+    let to_hz = curves.iter().filter_map(|single| single.curve.hz.last().copied()).fold(f64::MAX, f64::min);
     let nothing = |_| ResponseError::NoCommonBand { from_hz, to_hz };
     let grid = FrequencyGrid::of_octave_fractions([from_hz, to_hz], points_per_octave).map_err(nothing)?;
     // The grid's slack may reach beyond the curves by a hair.
     let inside: Vec<f64> = grid.hz().iter().copied().filter(|hz| (from_hz..=to_hz).contains(hz)).collect();
     if inside.is_empty() { Err(ResponseError::NoCommonBand { from_hz, to_hz }) } else { Ok(inside) }
-}
-
-/// A curve that can be read at any frequency.
-struct Tables {
-    level: RisingTable,
-    phase: Option<RisingTable>,
-    u: Option<RisingTable>,
-}
-
-/// A curve at one frequency.
-struct Point {
-    level_db: f64,
-    phase_rad: f64,
-    u_db: f64,
-}
-
-impl Tables {
-    fn of(curve: &SingleCurve, number: usize) -> Result<Self, ResponseError> {
-        let logs: Vec<f64> = curve.hz.iter().map(|hz| hz.ln()).collect();
-        let table =
-            |column: Vec<f64>| RisingTable::new(logs.clone(), column).ok_or(ResponseError::NotACurve { curve: number });
-        let optional = |column: Vec<f64>| if column.is_empty() { Ok(None) } else { table(column).map(Some) };
-        Ok(Self {
-            level: table(curve.level_db.clone())?,
-            phase: optional(unwrapped(curve.phase_rad.iter().copied()))?,
-            u: optional(curve.u_db.clone())?,
-        })
-    }
-
-    fn at(&self, hz: f64) -> Option<Point> {
-        let at = hz.ln();
-        let or_none = |table: &Option<RisingTable>| table.as_ref().map_or(Some(0.0), |table| table.at(at));
-        Some(Point { level_db: self.level.at(at)?, phase_rad: or_none(&self.phase)?, u_db: or_none(&self.u)? })
-    }
 }
 
 /// A mean at one frequency.
@@ -284,13 +247,16 @@ mod tests {
     use std::f64::consts::{PI, TAU};
 
     fn flat(level_db: f64, phase_rad: f64) -> SingleCurve {
-        SingleCurve {
-            hz: vec![100.0, 10_000.0],
-            level_db: vec![level_db; 2],
-            phase_rad: vec![phase_rad; 2],
-            u_db: Vec::new(),
-            weight: 1.0,
-        }
+        let hz = vec![100.0, 10_000.0];
+        let curve = Sampled { hz, level_db: vec![level_db; 2], phase_rad: vec![phase_rad; 2], u_db: Vec::new() };
+        SingleCurve { curve, weight: 1.0 }
+    }
+
+    /// The same with other columns.
+    fn with(of: &SingleCurve, change: impl Fn(&mut Sampled)) -> SingleCurve {
+        let mut other = of.clone();
+        change(&mut other.curve);
+        other
     }
 
     fn settings(by: AverageBy) -> AverageSettings {
@@ -328,12 +294,10 @@ mod tests {
         assert_eq!(mean(&[flat(0.0, 0.0), flat(0.0, PI)]), Err(ResponseError::Cancelled));
         // A delay of one against the other cancels where it is half a period, and only there.
         let hz: Vec<f64> = (0..=2000).map(|n| 100.0 * 100f64.powf(f64::from(n) / 2000.0)).collect();
-        let late = |delay_s: f64| SingleCurve {
-            level_db: vec![0.0; hz.len()],
-            phase_rad: hz.iter().map(|hz| Complex64::cis(-TAU * hz * delay_s).arg()).collect(),
-            hz: hz.clone(),
-            u_db: Vec::new(),
-            weight: 1.0,
+        let late = |delay_s: f64| {
+            let phase_rad = hz.iter().map(|hz| Complex64::cis(-TAU * hz * delay_s).arg()).collect();
+            let curve = Sampled { level_db: vec![0.0; hz.len()], phase_rad, hz: hz.clone(), u_db: Vec::new() };
+            SingleCurve { curve, weight: 1.0 }
         };
         let found = mean(&[late(0.0), late(0.25e-3)]).unwrap();
         for (hz, level_db) in found.hz.iter().zip(&found.level_db) {
@@ -361,14 +325,14 @@ mod tests {
     /// Curves that are equal but for independent errors of 0.2 dB each: 0.2/√n, from their own doubts.
     #[test]
     fn own_doubts_fall_with_the_root_of_the_number_and_count_where_they_are_larger() {
-        let doubtful = SingleCurve { u_db: vec![0.2; 2], ..flat(80.0, 0.0) };
+        let doubtful = with(&flat(80.0, 0.0), |curve| curve.u_db = vec![0.2; 2]);
         for count in [2usize, 4, 16] {
             for by in [AverageBy::Power, AverageBy::Complex] {
                 let found = average(&vec![doubtful.clone(); count], settings(by)).unwrap();
                 assert!((found.u_db[0] * (count as f64).sqrt() - 0.2).abs() < 1e-12, "{count}");
             }
         }
-        let apart = [doubtful.clone(), SingleCurve { level_db: vec![83.0; 2], ..doubtful.clone() }];
+        let apart = [doubtful.clone(), with(&doubtful, |curve| curve.level_db = vec![83.0; 2])];
         let scatter_db = average(&apart, settings(AverageBy::Power)).unwrap().u_db[0];
         assert!(scatter_db > 1.0);
         let meant = AverageSettings { scatter: ScatterIs::Meant, ..settings(AverageBy::Power) };
@@ -441,20 +405,20 @@ mod tests {
         let one = flat(0.0, 0.0);
         let mean = |curves: &[SingleCurve]| average(curves, settings(AverageBy::Power));
         assert_eq!(mean(std::slice::from_ref(&one)), Err(ResponseError::TooFewCurves { found: 1 }));
-        let elsewhere = SingleCurve { hz: vec![20_000.0, 30_000.0], ..one.clone() };
+        let elsewhere = with(&one, |curve| curve.hz = vec![20_000.0, 30_000.0]);
         let nothing = ResponseError::NoCommonBand { from_hz: 20_000.0, to_hz: 10_000.0 };
         assert_eq!(mean(&[one.clone(), elsewhere]), Err(nothing));
         for weight in [0.0, -1.0, f64::NAN, f64::INFINITY, 1e-300] {
             let found = mean(&[one.clone(), SingleCurve { weight, ..one.clone() }]);
             assert!(matches!(found, Err(ResponseError::Weight { .. })), "{weight}: {found:?}");
         }
-        let silent = SingleCurve { phase_rad: Vec::new(), ..one.clone() };
+        let silent = with(&one, |curve| curve.phase_rad = Vec::new());
         let complex = average(&[one.clone(), silent.clone()], settings(AverageBy::Complex));
         assert_eq!(complex, Err(ResponseError::NoPhase { curve: 2 }));
         assert!(mean(&[one.clone(), silent]).is_ok());
-        let broken = SingleCurve { level_db: vec![f64::NAN, 0.0], ..one.clone() };
+        let broken = with(&one, |curve| curve.level_db = vec![f64::NAN, 0.0]);
         assert_eq!(mean(&[one.clone(), broken]), Err(ResponseError::NotACurve { curve: 2 }));
-        let huge = SingleCurve { u_db: vec![f64::MAX; 2], ..one };
+        let huge = with(&one, |curve| curve.u_db = vec![f64::MAX; 2]);
         assert!(matches!(mean(&[huge.clone(), huge]), Err(ResponseError::NotACurve { .. })));
     }
 }

@@ -36,7 +36,7 @@ const BELL_PERIODS: f64 = 1.0;
 /// What lies further from a place than so many periods does not count there: e^{−4.5} of the bell.
 const REACH_PERIODS: f64 = 3.0;
 /// The map ends here …
-pub const MOST_PERIODS: f64 = 40.0;
+const MOST_PERIODS: f64 = 40.0;
 /// … and goes by such steps.
 const STEP_PERIODS: f64 = 0.5;
 /// A frequency is shown where the gate holds at least so many.

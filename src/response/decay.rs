@@ -48,10 +48,10 @@ pub fn decay(impulse: &ImpulseResponse, rate_hz: f64, gate: Gate, hz: &[f64]) ->
     let whole: Vec<f64> = spectrum(impulse, rate_hz, hz, |after| gate.weight(after));
     // The same for all slices, so that what rings falls by its own decay from each to the next.
     let rising = 0.5 * times_s.get(1).copied().unwrap_or(0.0) * rate_hz;
-    let slice = |(place, &time_s): (usize, &f64)| {
+    let slice = |&time_s: &f64| {
         let start = time_s * rate_hz;
         let weight = |after: f64| {
-            let opened = if place == 0 || after >= start { 1.0 } else { rise((after - start + rising) / rising) };
+            let opened = if after >= start { 1.0 } else { rise((after - start + rising) / rising) };
             opened * gate.weight(after)
         };
         let lowest_hz = rate_hz / (gate.after_frames - start);
@@ -61,7 +61,10 @@ pub fn decay(impulse: &ImpulseResponse, rate_hz: f64, gate: Gate, hz: &[f64]) ->
         };
         Slice { time_s, level_db: levels.iter().zip(&whole).zip(hz).map(level).collect() }
     };
-    Decay { hz: hz.to_vec(), slices: times_s.iter().enumerate().map(slice).collect() }
+    let lowest_hz = rate_hz / gate.after_frames;
+    let all = |(whole, hz): (&f64, &f64)| (*hz >= lowest_hz && *whole > 0.0).then_some(0.0);
+    let first = Slice { time_s: 0.0, level_db: whole.iter().zip(hz).map(all).collect() };
+    Decay { hz: hz.to_vec(), slices: std::iter::once(first).chain(times_s.iter().skip(1).map(slice)).collect() }
 }
 
 fn times_s(gate_s: f64) -> Vec<f64> {

@@ -45,6 +45,7 @@ impl Fading {
         };
         let bursts = Bursts::new(impulse, rate_hz, view.gate, band_hz[0]);
         let density = |hz: f64| density(hz, hz / std::f64::consts::PI);
-        Self { decay, bursts: burst_decay(&bursts, grid.hz(), density), ringing: ringing(&bursts, grid.hz(), density) }
+        let map = burst_decay(&bursts, grid.hz(), density);
+        Self { decay, ringing: ringing(&bursts, &map, density), bursts: map }
     }
 }

@@ -14,18 +14,19 @@
 //! in the band where both hold (quoted in public excerpts); weights and the choice of f_j are ours.
 
 use super::ResponseError;
-use super::side::{Point, Side, SideReader};
+use super::sampled::{Point, Reader, Sampled};
+use crate::math::highest_place;
 use crate::quantity::FrequencyGrid;
 use num_complex::Complex64;
-use std::f64::consts::{PI, SQRT_2, TAU};
+use std::f64::consts::{PI, TAU};
 
 /// Both made one.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Joined {
     /// The curve, on a grid.
-    pub whole: Side,
+    pub whole: Sampled,
     /// The near field as it was brought to the far one, on the near field's own frequencies.
-    pub near: Side,
+    pub near: Sampled,
     /// f_j.
     pub at_hz: f64,
     /// The band in which one gives way to the other.
@@ -57,15 +58,21 @@ const STEP: f64 = 1.059_463_094_359_295_3;
 const POINTS: u32 = 48;
 /// … of which so many neighbours say the same.
 const ALIKE: f64 = 8.0;
-/// Widest delay that is looked for.
+/// Widest delay that is looked for, and the step, in turns of the highest frequency.
 const WIDEST_S: f64 = 20e-3;
+const STEP_TURNS: f64 = 0.05;
 
 /// Both sides as one, joined at `at_hz` or where it is best; `points_per_octave` of the result.
 ///
 /// # Errors
 /// [`ResponseError::NoOverlap`] where the bands share less than a third of an octave, or not the frequency that was asked for.
-pub fn join(near: &Side, far: &Side, at_hz: Option<f64>, points_per_octave: u32) -> Result<Joined, ResponseError> {
-    let (near_at, far_at) = (near.reader()?, far.reader()?);
+pub fn join(
+    near: &Sampled,
+    far: &Sampled,
+    at_hz: Option<f64>,
+    points_per_octave: u32,
+) -> Result<Joined, ResponseError> {
+    let (near_at, far_at) = (readable(near)?, readable(far)?);
     let shared = [near.hz[0].max(far.hz[0]), last(&near.hz).min(last(&far.hz))];
     let none = ResponseError::NoOverlap {
         near_from_hz: near.hz[0],
@@ -95,10 +102,10 @@ pub fn join(near: &Side, far: &Side, at_hz: Option<f64>, points_per_octave: u32)
     let meeting = Meeting::at(&near_at, &far_at, overlap_hz).ok_or(none)?;
     let grid = FrequencyGrid::of_octave_fractions([near.hz[0], last(&far.hz)], points_per_octave)
         .map_err(|_| ResponseError::NoValidBand { lowest_hz: near.hz[0], highest_hz: last(&far.hz) })?;
-    let mut whole = Side { hz: grid.hz().to_vec(), ..Side::default() };
+    let mut whole = Sampled { hz: grid.hz().to_vec(), ..Sampled::default() };
     for &hz in grid.hz() {
         let w = weight(hz, overlap_hz);
-        let (one, other) = (near_at.at(hz), far_at.at(hz));
+        let (one, other) = (near_at.nearest(hz), far_at.nearest(hz));
         let near_part = if w > 0.0 { meeting.moved(one, hz).value() * w } else { Complex64::ZERO };
         let far_part = if w < 1.0 { other.value() * (1.0 - w) } else { Complex64::ZERO };
         let sum = near_part + far_part;
@@ -110,11 +117,11 @@ pub fn join(near: &Side, far: &Side, at_hz: Option<f64>, points_per_octave: u32)
         whole.phase_rad.push(sum.arg());
         whole.u_db.push(square.sqrt());
     }
-    let moved: Vec<Point> = near.hz.iter().map(|&hz| meeting.moved(near_at.at(hz), hz)).collect();
-    let (one, other) = (near_at.at(at_hz), far_at.at(at_hz));
+    let moved: Vec<Point> = near.hz.iter().map(|&hz| meeting.moved(near_at.nearest(hz), hz)).collect();
+    let (one, other) = (near_at.nearest(at_hz), far_at.nearest(at_hz));
     Ok(Joined {
         whole,
-        near: Side {
+        near: Sampled {
             hz: near.hz.clone(),
             level_db: moved.iter().map(|point| point.level_db).collect(),
             phase_rad: moved.iter().map(|point| point.phase_rad).collect(),
@@ -130,6 +137,11 @@ pub fn join(near: &Side, far: &Side, at_hz: Option<f64>, points_per_octave: u32)
         rms_rad: meeting.rms_rad,
         u_at_db: [one.u_db.hypot(meeting.u_level_db), other.u_db],
     })
+}
+
+/// A curve with its phase.
+fn readable(curve: &Sampled) -> Result<Reader, ResponseError> {
+    curve.reader().filter(Reader::has_phase).ok_or(ResponseError::BrokenCurve)
 }
 
 fn last(hz: &[f64]) -> f64 {
@@ -156,9 +168,10 @@ struct Meeting {
 }
 
 impl Meeting {
-    fn at(near: &SideReader, far: &SideReader, band_hz: [f64; 2]) -> Option<Self> {
+    fn at(near: &Reader, far: &Reader, band_hz: [f64; 2]) -> Option<Self> {
         let grid = FrequencyGrid::of_octave_fractions(band_hz, POINTS).ok()?;
-        let points: Vec<(f64, Point, Point)> = grid.hz().iter().map(|&hz| (hz, near.at(hz), far.at(hz))).collect();
+        let points: Vec<(f64, Point, Point)> =
+            grid.hz().iter().map(|&hz| (hz, near.nearest(hz), far.nearest(hz))).collect();
         let count = points.len() as f64;
         let trust = |one: &Point, other: &Point| {
             1.0 / (one.u_db * one.u_db + other.u_db * other.u_db + LEAST_U_DB * LEAST_U_DB)
@@ -204,19 +217,7 @@ impl Meeting {
 fn delay(turns: &[(f64, f64, f64)], highest_hz: f64) -> (f64, bool) {
     let alike =
         |delay_s: f64| turns.iter().map(|(hz, turn, trust)| trust * (turn - TAU * hz * delay_s).cos()).sum::<f64>();
-    let step_s = 0.05 / highest_hz;
-    let steps = (WIDEST_S / step_s) as i64;
-    let places = (-steps..=steps).map(|step| step as f64 * step_s);
-    let mut best = places.max_by(|a, b| alike(*a).abs().total_cmp(&alike(*b).abs())).unwrap_or(0.0);
-    let mut width = step_s;
-    while width > 1e-10 {
-        for there in [best - width, best + width] {
-            if alike(there).abs() > alike(best).abs() {
-                best = there;
-            }
-        }
-        width *= 1.0 / SQRT_2;
-    }
+    let best = highest_place(|delay_s| alike(delay_s).abs(), WIDEST_S, STEP_TURNS / highest_hz);
     (best, alike(best) < 0.0)
 }
 
@@ -230,10 +231,10 @@ mod tests {
         s * s / (s * s + s / 0.8 + 1.0)
     }
 
-    fn side(band_hz: [f64; 2], u_db: f64, of: impl Fn(f64) -> Complex64) -> Side {
+    fn side(band_hz: [f64; 2], u_db: f64, of: impl Fn(f64) -> Complex64) -> Sampled {
         let hz = FrequencyGrid::of_octave_fractions(band_hz, 48).unwrap().hz().to_vec();
         let values: Vec<Complex64> = hz.iter().map(|&hz| of(hz)).collect();
-        Side {
+        Sampled {
             level_db: values.iter().map(|value| 20.0 * value.norm().log10()).collect(),
             phase_rad: values.iter().map(|value| value.arg()).collect(),
             u_db: vec![u_db; hz.len()],

@@ -9,7 +9,7 @@
 //! burst's maximum: how loud the resonance is beside all that sounds there.
 //! Ours; the decay as a straight line of levels as in ISO 3382-1.
 
-use super::burst_decay::Bursts;
+use super::burst_decay::{BurstDecay, Bursts};
 use crate::math::{PlaneFit, unwrapped, weighted_plane};
 use crate::quantity::db_from_amplitude;
 use num_complex::Complex64;
@@ -53,18 +53,17 @@ const STEP_PERIODS: f64 = 0.25;
 /// Two ridges nearer than this are one: a sixth of an octave.
 const APART: f64 = 1.122;
 
-/// The resonances that `bursts` show among the frequencies `hz` (at least 24 an octave), by frequency.
-pub(super) fn ringing(bursts: &Bursts, hz: &[f64], density: impl Fn(f64) -> f64) -> Vec<Ringing> {
-    let late = |&hz: &f64| {
-        if bursts.shown_periods(hz) < LATE_PERIODS.max(FROM_PERIODS + LEAST_SPAN) {
-            return f64::NEG_INFINITY;
-        }
-        let level = bursts.envelope(hz, std::iter::once(LATE_PERIODS))[0].norm();
-        let noise = bursts.noise(hz, density(hz));
-        let is_heard = level > 10f64.powf(ABOVE_NOISE_DB / 20.0) * noise;
-        if is_heard { db_from_amplitude(level / bursts.loudest(hz)) } else { f64::NEG_INFINITY }
-    };
-    let levels: Vec<f64> = hz.iter().map(late).collect();
+/// The resonances that stand up in `map`, which was made of `bursts`, by frequency.
+pub(super) fn ringing(bursts: &Bursts, map: &BurstDecay, density: impl Fn(f64) -> f64) -> Vec<Ringing> {
+    let hz = &map.hz;
+    let late = map.periods.iter().position(|periods| *periods >= LATE_PERIODS).unwrap_or(usize::MAX);
+    let levels: Vec<f64> = map
+        .level_db
+        .iter()
+        .zip(&map.floor_db)
+        .map(|(levels, floor_db)| levels.get(late).copied().filter(|level| *level > floor_db + ABOVE_NOISE_DB))
+        .map(|level| level.unwrap_or(f64::NEG_INFINITY))
+        .collect();
     let is_ridge = |place: &usize| {
         let level = levels[*place];
         let neighbour = |n: Option<usize>| n.and_then(|n| levels.get(n)).copied().unwrap_or(f64::NEG_INFINITY);
@@ -127,7 +126,12 @@ fn resonance(bursts: &Bursts, hz: f64, density: f64) -> Option<Ringing> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::response::burst_decay::burst_decay;
     use crate::response::{Gate, ImpulseResponse};
+
+    fn listed(bursts: &Bursts, hz: &[f64]) -> Vec<Ringing> {
+        ringing(bursts, &burst_decay(bursts, hz, |_| 1e-24), |_| 1e-24)
+    }
 
     fn impulse(sample: impl Fn(f64) -> f64) -> ImpulseResponse {
         let samples = (0..9_600).map(|n| sample((f64::from(n) - 480.0) / 48_000.0)).collect();
@@ -144,7 +148,7 @@ mod tests {
         };
         let hz: Vec<f64> = (0..120).map(|n| 400.0 * (f64::from(n) / 24.0).exp2()).collect();
         let bursts = Bursts::new(&impulse(rings), 48_000.0, Gate::around(100.0, 4_800.0), 400.0);
-        let found = ringing(&bursts, &hz, |_| 1e-24);
+        let found = listed(&bursts, &hz);
         assert_eq!(found.len(), 2, "{found:?}");
         for (found, (hz, q, _)) in found.iter().zip(both) {
             assert!((found.hz / hz - 1.0).abs() < 0.002 && (found.q / q - 1.0).abs() < 0.02, "{found:?}");
@@ -153,6 +157,6 @@ mod tests {
         // A click alone rings nowhere.
         let click = impulse(|time_s| f64::from(u8::from(time_s == 0.0)));
         let quiet = Bursts::new(&click, 48_000.0, Gate::around(100.0, 4_800.0), 400.0);
-        assert_eq!(ringing(&quiet, &hz, |_| 1e-24), []);
+        assert_eq!(listed(&quiet, &hz), []);
     }
 }

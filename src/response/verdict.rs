@@ -174,8 +174,7 @@ fn rubs(analysis: &Analysis) -> Option<Finding> {
     );
     let advice = "listen to a slow tone there at this level; look for a loose screw, wire or dust cap, a crumb in the gap, a dented cone; \
                   if a good unit does the same, the input may be overdriven";
-    let at = Whereabouts::default();
-    Some(Finding { code: Code::Rubbing, severity: Severity::Caution, says, advice: advice.into(), at })
+    Some(Finding::new(Code::Rubbing, Severity::Caution, says, advice))
 }
 
 fn clock(evidence: &Evidence<'_>, analysis: &Analysis) -> Option<Finding> {

@@ -79,6 +79,6 @@ impl Cone {
 
     /// Radius of a piston of its area; zero where that is not known.
     pub fn radius_m(&self) -> f64 {
-        self.sd_m2.map_or(0.0, |area| (area / std::f64::consts::PI).sqrt())
+        self.sd_m2.map_or(0.0, super::radius_of_m)
     }
 }

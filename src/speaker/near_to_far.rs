@@ -23,8 +23,8 @@
 use super::design::{Front, Space};
 use super::reach::{Before, distance};
 use crate::baffle::{NearField, cap_gain};
-use crate::math::{solved, weighted_plane};
-use crate::response::{Point, ResponseError, Side, SideReader};
+use crate::math::{highest_place, solved, weighted_plane};
+use crate::response::{Point, Reader, ResponseError, Sampled};
 use num_complex::Complex64;
 use std::f64::consts::{PI, SQRT_2, TAU};
 
@@ -136,8 +136,9 @@ impl<'a> NearToFar<'a> {
     ///
     /// # Errors
     /// [`ResponseError::NoValidBand`] where they share no two frequencies of the cone's curve, `BrokenCurve`.
-    pub fn curve(&self, near: &[Side], earlier_s: &[f64]) -> Result<Side, ResponseError> {
-        let readers = near.iter().map(Side::reader).collect::<Result<Vec<SideReader>, _>>()?;
+    pub fn curve(&self, near: &[Sampled], earlier_s: &[f64]) -> Result<Sampled, ResponseError> {
+        let readers: Option<Vec<Reader>> = near.iter().map(Sampled::reader).collect();
+        let readers = readers.ok_or(ResponseError::BrokenCurve)?;
         let ends = |pick: fn(&[f64]) -> Option<&f64>| near.iter().filter_map(move |side| pick(&side.hz).copied());
         let lowest_hz = ends(<[f64]>::first).fold(0.0, f64::max);
         let highest_hz = ends(<[f64]>::last).fold(self.highest_hz(), f64::min);
@@ -146,10 +147,10 @@ impl<'a> NearToFar<'a> {
         if hz.len() < 2 {
             return Err(ResponseError::NoValidBand { lowest_hz, highest_hz });
         }
-        let mut whole = Side { hz, ..Side::default() };
+        let mut whole = Sampled { hz, ..Sampled::default() };
         for at in 0..whole.hz.len() {
             let hz = whole.hz[at];
-            let points: Vec<Point> = readers.iter().map(|reader| reader.at(hz)).collect();
+            let points: Vec<Point> = readers.iter().map(|reader| reader.nearest(hz)).collect();
             let turned = |(point, earlier_s): (&Point, &f64)| point.value() * Complex64::cis(TAU * hz * earlier_s);
             let heard: Vec<Complex64> = points.iter().zip(earlier_s).map(turned).collect();
             let sum = self.at(hz, &heard);
@@ -258,22 +259,9 @@ pub fn delay_to_port_s(hz: &[f64], ratio: &[Complex64]) -> Option<f64> {
         let is_resonance = fit.values[0] > 0.0 && fit.values[2] > 0.0 && fit.values[1] > -0.2 * fit.values[0];
         is_resonance.then_some(fit.residual_ratio)
     };
-    let step_s = STEP_TURNS / highest_hz;
-    let steps = (WIDEST_S / step_s) as i64;
-    let cost = |delay_s: f64| left(delay_s).unwrap_or(f64::MAX);
-    let places = (-steps..=steps).map(|step| step as f64 * step_s);
-    let mut best = places.min_by(|a, b| cost(*a).total_cmp(&cost(*b)))?;
-    left(best)?;
-    let mut width = step_s;
-    while width > 1e-9 {
-        for there in [best - width, best + width] {
-            if cost(there) < cost(best) {
-                best = there;
-            }
-        }
-        width /= SQRT_2;
-    }
-    Some(best)
+    let height = |delay_s: f64| left(delay_s).map_or(f64::NEG_INFINITY, |left| -left);
+    let best = highest_place(height, WIDEST_S, STEP_TURNS / highest_hz);
+    left(best).map(|_| best)
 }
 
 /// Radius of the circle of an area.

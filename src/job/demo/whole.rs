@@ -6,10 +6,11 @@ use super::loudspeaker_report::Measured;
 use super::{DemoError, DemoOrder};
 use crate::bench::{BenchSettings, Defect, NearField, Rub};
 use crate::files;
-use crate::job::{FrontOrder, JoinOrder, JoinedCurves, Pictures, join_curves};
+use crate::job::{JoinOrder, JoinedCurves, Pictures, join_curves};
 use crate::math::RisingTable;
 use crate::quantity::{Code, POINTS_PER_OCTAVE};
 use crate::report::{Chapter, Entry, Figure};
+use crate::speaker::Around;
 use std::path::PathBuf;
 
 /// The near microphone's gain is turned down by so much: it is loud there.
@@ -57,7 +58,7 @@ pub(super) fn join_near_and_far(order: &DemoOrder, near: &Measured, far: &Measur
         ports_m2: Vec::new(),
         port_counts: Vec::new(),
         ports_at_m: Vec::new(),
-        front: Some(FrontOrder::Step { width_m }),
+        front: Some(Around::Step { width_m }),
         cone_at_m: None,
         near_m: NEAR_M,
         distance_m: None,

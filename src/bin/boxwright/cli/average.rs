@@ -1,5 +1,6 @@
 //! `boxwright average CURVE…`: the mean over microphone places or directions.
 
+use super::response::median;
 use super::{Failure, tell, typed};
 use boxwright::files::{AverageDocument, frequency_text};
 use boxwright::job::{AverageOrder, Pictures, average_curves};
@@ -90,13 +91,13 @@ fn summary(document: &AverageDocument, folder: &Path) -> String {
         Entry::text("band", format!("{from} to {to}, {} points", document.curve.frequency_hz.len())),
         Entry::text("level", reference),
     ];
-    if let Some(spread_db) = median(&document.spread.level_db) {
+    if let Some(spread_db) = median(document.spread.level_db.clone()) {
         entries.push(Entry::text(
             "spread",
             format!("{spread_db:.2} dB among the curves (median of their standard deviation)"),
         ));
     }
-    if let Some(u_db) = document.curve.u_db.as_deref().and_then(median) {
+    if let Some(u_db) = document.curve.u_db.clone().and_then(median) {
         entries.push(Entry::text("doubt", format!("± {:.2} dB at half of the points or better", 2.0 * u_db)));
         entries.push(Entry::text("", format!("from {}", document.settings.u_from)));
     }
@@ -110,10 +111,4 @@ fn summary(document: &AverageDocument, folder: &Path) -> String {
     }
     text.push_str(&format!("\nwritten to {} ({} files); ± is 2u\n", folder.display(), document.files.len()));
     text
-}
-
-fn median(values: &[f64]) -> Option<f64> {
-    let mut values = values.to_vec();
-    values.sort_by(f64::total_cmp);
-    values.get(values.len() / 2).copied()
 }

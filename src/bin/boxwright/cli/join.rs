@@ -3,10 +3,10 @@
 use super::{Failure, tell, typed};
 use boxwright::baffle::{FlatBaffle, Outline};
 use boxwright::files::{JoinDocument, frequency_text};
-use boxwright::job::{FrontOrder, JoinJob, JoinOrder, Pictures, join_curves};
+use boxwright::job::{JoinJob, JoinOrder, Pictures, join_curves};
 use boxwright::quantity::{Dimension, POINTS_PER_OCTAVE, number_as_typed};
 use boxwright::report::{Entry, Layout, findings_text, numbers_text};
-use boxwright::speaker::Front;
+use boxwright::speaker::{Around, Front};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
@@ -35,7 +35,7 @@ pub struct Args {
     ports: Vec<u32>,
     /// The front: 140x210 (mm, width and height), disc:200, ball:200, step:140 (its width alone), or wall [default: the job's]
     #[arg(long, value_name = "FRONT", value_parser = front)]
-    baffle: Option<FrontOrder>,
+    baffle: Option<Around>,
     /// How round the front's edges are, in mm
     #[arg(long, value_name = "MM", default_value = "0", value_parser = typed::millimetres_or_none)]
     edge_radius_mm: f64,
@@ -94,8 +94,8 @@ fn order(mut args: Args) -> JoinOrder {
     let far = args.curves.pop().unwrap_or_default();
     let metres = |mm: f64| 1e-3 * mm;
     let front = args.baffle.map(|front| match front {
-        FrontOrder::Front(Front::Flat(flat)) => {
-            FrontOrder::Front(Front::Flat(FlatBaffle { edge_radius_m: metres(args.edge_radius_mm), ..flat }))
+        Around::Front(Front::Flat(flat)) => {
+            Around::Front(Front::Flat(FlatBaffle { edge_radius_m: metres(args.edge_radius_mm), ..flat }))
         }
         other => other,
     });
@@ -119,22 +119,22 @@ fn order(mut args: Args) -> JoinOrder {
 }
 
 /// `140x210`, `disc:200`, `ball:200`, `step:140`, `wall`.
-fn front(text: &str) -> Result<FrontOrder, String> {
+fn front(text: &str) -> Result<Around, String> {
     let metres = |text: &str| {
         let mm =
             number_as_typed(text, Dimension::Millimetres).map_err(|error| format!("{error}; {}", error.advice()))?;
         if mm > 0.0 { Ok(1e-3 * mm) } else { Err(format!("{text:?} is not more than 0")) }
     };
-    let flat = |outline| FrontOrder::Front(Front::Flat(FlatBaffle { outline, edge_radius_m: 0.0 }));
+    let flat = |outline| Around::Front(Front::Flat(FlatBaffle { outline, edge_radius_m: 0.0 }));
     if text == "wall" {
-        return Ok(FrontOrder::Wall);
+        return Ok(Around::Wall);
     }
     if let Some((shape, size)) = text.split_once(':') {
         let size_m = metres(size)?;
         return match shape {
             "disc" => Ok(flat(Outline::Circle { centre_m: [size_m / 2.0; 2], diameter_m: size_m })),
-            "ball" => Ok(FrontOrder::Front(Front::Sphere { diameter_m: size_m })),
-            "step" => Ok(FrontOrder::Step { width_m: size_m }),
+            "ball" => Ok(Around::Front(Front::Sphere { diameter_m: size_m })),
+            "step" => Ok(Around::Step { width_m: size_m }),
             _ => Err(format!("{shape:?} is none of disc, ball, step")),
         };
     }

@@ -238,7 +238,8 @@ fn thd_words(responded: &Responded) -> Option<String> {
     Some(format!("THD {percent:.3} % at {}", files::frequency_text(hz)))
 }
 
-fn median(mut values: Vec<f64>) -> Option<f64> {
+/// The middle one of these; none of none.
+pub(super) fn median(mut values: Vec<f64>) -> Option<f64> {
     values.sort_by(f64::total_cmp);
     values.get(values.len() / 2).copied()
 }

@@ -103,6 +103,15 @@ mod tests {
         );
     }
 
+    /// Three points, 4 % of frequency, at which the cloth takes nothing: still one cloth; a third of an octave without it makes two stretches.
+    #[test]
+    fn a_narrow_gap_does_not_part_a_stretch_and_a_wide_one_does() {
+        let without =
+            |to_hz: f64| move |hz: f64| if hz < 4_000.0 || (8_000.0..to_hz).contains(&hz) { 0.0 } else { -1.0 };
+        assert_eq!(found(without(8_300.0), 3).len(), 1);
+        assert_eq!(found(without(10_000.0), 4).len(), 2);
+    }
+
     #[test]
     fn where_nothing_changed_nothing_is_told() {
         // 1 % of a hundred, and a stretch must be a sixth of an octave: none.

@@ -159,12 +159,12 @@ pub(super) fn scraping_chapter(scraping: &Measured) -> Chapter {
     Chapter {
         heading: "Is the one with the dented cone still good?".into(),
         prose: vec![
-            "The same satellite, whose voice coil scrapes from 0.12 mm outwards on. Its response looks the same; its harmonics are a little higher. What gives it away is \
-             the noise far above the note that is played, always at the same place of the cone."
+            "The same satellite, whose voice coil scrapes from 0.12 mm outwards on. Within its gate the response looks the same; in the bass its harmonics are far higher, \
+             which those of an overdriven driver are too. What gives it away is the noise far above the note that is played, always at the same place of the cone."
                 .into(),
         ],
         figures: distortion
-            .map(|(_, picture)| Figure { picture: picture.clone(), caption: "Harmonics of the unit that scrapes.".into() })
+            .map(|(_, picture)| Figure { picture: picture.clone(), caption: "Harmonics of the unit that scrapes, and what sounds above the twentieth.".into() })
             .into_iter()
             .collect(),
         numbers,

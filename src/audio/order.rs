@@ -59,6 +59,11 @@ impl Order {
         &self.play
     }
 
+    /// What one output plays, from 0: the samples, or nothing at all.
+    pub fn signal_on(&self, output: usize) -> &[f64] {
+        if self.channels.outputs.contains(&output) { &self.play } else { &[] }
+    }
+
     /// Where they go and what is kept.
     pub fn channels(&self) -> &Channels {
         &self.channels

@@ -14,6 +14,7 @@
 //! | 6 | [`network`] | passive parts between amplifier and drivers |
 //! | 6 | [`baffle`] | the front of a box: what its edges do to the sound |
 //! | 7 | [`speaker`] | a whole loudspeaker: its design, and what the design promises |
+//! | 7 | [`blend`] | where satellite and subwoofer meet: crossover, delay, polarity, level |
 //! | 7 | [`diagnosis`] | what a finished box really is: fit, leak, tuning, ringing walls, before and after |
 //! | 8 | [`explanation`] | measured over expected: how they differ, and why |
 //! | 8 | [`bench`](mod@bench) | the simulated bench, which shares nothing with rooms 3 to 7 so that it can be their judge |
@@ -40,6 +41,7 @@
 pub mod audio;
 pub mod baffle;
 pub mod bench;
+pub mod blend;
 pub mod diagnosis;
 pub mod driver;
 pub mod enclosure;

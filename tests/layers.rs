@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 /// Rooms and their floors, as `src/lib.rs` lists them.
-const FLOORS: [(&str, u32); 17] = [
+const FLOORS: [(&str, u32); 18] = [
     ("math", 0),
     ("quantity", 1),
     ("signal", 2),
@@ -15,6 +15,7 @@ const FLOORS: [(&str, u32); 17] = [
     ("enclosure", 6),
     ("network", 6),
     ("baffle", 6),
+    ("blend", 7),
     ("diagnosis", 7),
     ("speaker", 7),
     ("explanation", 8),
@@ -26,13 +27,14 @@ const FLOORS: [(&str, u32); 17] = [
 ];
 
 /// Rooms that a room may not use although they lie lower: the bench judges the analysis, so it shares nothing with it.
-const FORBIDDEN: [(&str, &str); 8] = [
+const FORBIDDEN: [(&str, &str); 9] = [
     ("bench", "response"),
     ("bench", "impedance"),
     ("bench", "driver"),
     ("bench", "enclosure"),
     ("bench", "network"),
     ("bench", "baffle"),
+    ("bench", "blend"),
     ("bench", "diagnosis"),
     ("bench", "speaker"),
 ];

@@ -42,6 +42,15 @@ pub struct TimeRange {
     pub between_s: f64,
 }
 
+/// What is known of the polarity beforehand.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum PolarityKnown {
+    /// It is as expected.
+    Same,
+    /// It may be either.
+    No,
+}
+
 /// How they stand to each other.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Offset {
@@ -83,19 +92,25 @@ const STEP_S: f64 = 1e-4;
 const LEAST_POINTS: usize = 12;
 
 /// How satellite and subwoofer stand to each other. `None` where the curves do not tell: too few points, or one of them silent.
-pub fn offset(curves: &BothPlaying<'_>, range: TimeRange) -> Option<Offset> {
+pub fn offset(curves: &BothPlaying<'_>, range: TimeRange, known: PolarityKnown) -> Option<Offset> {
     if curves.hz.len() < LEAST_POINTS {
         return None;
     }
     let curves = Weighted::of(curves);
-    let straight = curves.improved(curves.scanned(range, 1.0)?)?;
-    let reversed = curves.improved(curves.scanned(range, -1.0)?)?;
+    let fitted = |sign: f64| curves.improved(curves.scanned(range, sign)?);
+    let straight = fitted(1.0);
+    let reversed = if known == PolarityKnown::No { fitted(-1.0) } else { None };
     let independent = curves.independent.max(5.0);
     let freedom = 2.0 * independent - 4.0;
-    let (best, other) = if straight.squares <= reversed.squares { (straight, reversed) } else { (reversed, straight) };
+    let (best, other) = match (straight, reversed) {
+        (Some(straight), Some(reversed)) if reversed.squares < straight.squares => (reversed, Some(straight)),
+        (Some(straight), reversed) => (straight, reversed),
+        (None, reversed) => (reversed?, None),
+    };
     // Exact curves leave nothing at all; a rounding of a double keeps the ratio a number.
-    let apart = freedom * ((other.squares + 1e-24) / (best.squares + 1e-24)).ln();
-    let polarity = match (apart > DECIDES, best.values[3] > 0.0) {
+    let apart = |other: &Fitted| freedom * ((other.squares + 1e-24) / (best.squares + 1e-24)).ln();
+    let is_decided = other.as_ref().is_none_or(|other| apart(other) > DECIDES);
+    let polarity = match (is_decided, best.values[3] > 0.0) {
         (false, _) => PolarityTold::Undecided,
         (true, true) => PolarityTold::Same,
         (true, false) => PolarityTold::Opposite,
@@ -266,7 +281,7 @@ mod tests {
             measured: &measured,
             resolution_hz: 0.5,
         };
-        offset(&curves, TimeRange { zero_s: 0.03, between_s: 0.02 }).unwrap()
+        offset(&curves, TimeRange { zero_s: 0.03, between_s: 0.02 }, PolarityKnown::No).unwrap()
     }
 
     #[test]
@@ -310,7 +325,7 @@ mod tests {
                 measured: &measured,
                 resolution_hz: 0.0,
             };
-            let found = offset(&curves, TimeRange { zero_s: 1e-3, between_s: 4e-3 }).unwrap();
+            let found = offset(&curves, TimeRange { zero_s: 1e-3, between_s: 4e-3 }, PolarityKnown::No).unwrap();
             delays += i32::from((found.delay_s - 1.3e-3).abs() < 2.0 * found.u_delay_s);
             gains += i32::from(found.gain_db.abs() < 2.0 * found.u_gain_db);
             assert_eq!(found.polarity, PolarityTold::Same);

@@ -208,14 +208,22 @@ impl<'a> Searched<'a> {
     }
 
     fn candidate(&self, polarity: Polarity, [delay_s, gain_db]: [f64; 2]) -> Candidate {
-        let ripple_db = |off_s: f64| self.overlap.ripple_db(delay_s + off_s, polarity, gain_db);
-        let error_s = self.choices.delay_error_s;
+        let setting = Setting { filters: self.filters, delay_s, polarity, gain_db };
+        Candidate::in_overlap(&self.overlap, setting, self.choices.delay_error_s)
+    }
+}
+
+impl Candidate {
+    /// What any setting does, measured as the search does it.
+    pub fn of(parts: &Parts, setting: Setting, choices: &Choices) -> Self {
+        let band_hz = choices.band_hz.unwrap_or_else(|| overlap_hz(setting.filters.crossover_hz));
+        Self::in_overlap(&Overlap::new(parts, &setting.filters, band_hz), setting, choices.delay_error_s)
+    }
+
+    fn in_overlap(overlap: &Overlap, setting: Setting, error_s: f64) -> Self {
+        let ripple_db = |off_s: f64| overlap.ripple_db(setting.delay_s + off_s, setting.polarity, setting.gain_db);
         let here = ripple_db(0.0);
-        Candidate {
-            setting: Setting { filters: self.filters, delay_s, polarity, gain_db },
-            ripple_db: here,
-            spoiled_db: here.max(ripple_db(-error_s)).max(ripple_db(error_s)),
-        }
+        Self { setting, ripple_db: here, spoiled_db: here.max(ripple_db(-error_s)).max(ripple_db(error_s)) }
     }
 }
 

@@ -15,5 +15,5 @@ pub use hole::{Hole, HoleFlow, LeakPath, equivalent_hole, equivalent_seam_m, lea
 pub use open_back::{OpenBack, OpenBackFlow};
 pub use panel::{Edges, MATERIALS, Material, Panel};
 pub use port::{Port, PortEnds};
-pub use standing_wave::{StandingWave, standing_waves};
+pub use standing_wave::{StandingWave, standing_waves, standing_waves_below};
 pub use vented::{ByPeaks, VentedBox, by_peaks, ql_from_minimum, radiator_tuning_hz, tuning_hz};

@@ -2,6 +2,7 @@
 
 mod air_result;
 mod average_result;
+mod blend_result;
 mod box_result;
 mod capture_description;
 mod compare_result;
@@ -21,6 +22,7 @@ mod join_result;
 mod match_result;
 mod network_result;
 mod placement_result;
+mod promise_result;
 mod response_result;
 mod safe;
 mod sampled_curve;
@@ -38,6 +40,10 @@ mod wav_write;
 
 pub use air_result::AirTable;
 pub use average_result::{AVERAGE_SCHEMA, AverageCurve, AverageDocument, AverageSettingsTable, LevelByFrequency};
+pub use blend_result::{
+    BLEND_SCHEMA, BlendCurve, BlendDocument, BlendSeat, BlendSettings, DistanceSetting, EndTable, LowPassTable,
+    SatelliteTable, SettingTable, StandingWaveTable, ToleranceTable, UnevennessTable,
+};
 pub use box_result::{
     BOX_SCHEMA, BoxDocument, BoxSettingsTable, ChangeTable, DesignTable, FoundTable, HoleTable, LeakTable, LossTable,
     MovedTable, PortTable, WrinkleTable, quality_of,
@@ -74,6 +80,7 @@ pub use placement_result::{
     ClearTable, DistanceTable, GeometryTable, HeightTable, PLACEMENT_SCHEMA, PlaceTable, PlacementDocument,
     PlacementSettings, ReflectingTable,
 };
+pub use promise_result::{PromisedLoudness, read_promised_loudness};
 pub use response_result::{
     DistortionTable, GateTable, HighOrderTable, ImpulseTable, InputFile, PhaseColumns, RESPONSE_SCHEMA,
     ReflectionTable, ResponseCurve, ResponseDocument, ResponseSettings, RingingTable, WrittenFile, decay_text,

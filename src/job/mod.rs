@@ -2,6 +2,12 @@
 
 mod alike;
 mod average;
+mod blend;
+mod blend_curves;
+mod blend_document;
+mod blend_findings;
+mod blend_limits;
+mod blend_pictures;
 mod box_document;
 mod boxed;
 mod capture;
@@ -33,6 +39,7 @@ mod treble;
 
 pub use alike::{LevelCounts, MatchError, MatchOrder, match_units};
 pub use average::{AverageError, AverageOrder, Averaged, average_curves};
+pub use blend::{BlendJobError, BlendOrder, Blended, FilteredBy, USUAL_CROSSOVERS_HZ, blend};
 pub use boxed::{BoxOrder, ExamineError, Examined, USUAL_WALL_M, examine};
 pub use capture::{CaptureError, CaptureOrder, Captured, Known, can_begin, capture};
 pub use chain::{Chain, ChainError, Inputs, LOUD_DBFS, Loudness, USUAL_DBFS, USUAL_JIG_DBFS, chain, jig_chain};

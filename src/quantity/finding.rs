@@ -68,6 +68,10 @@ pub enum Code {
     Assumed,
     Incomplete,
     NearField,
+    RoomDip,
+    RoomPeak,
+    FragileSetting,
+    WrongSetting,
 }
 
 impl std::fmt::Display for Code {

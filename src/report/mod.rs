@@ -11,9 +11,9 @@ pub use cautions::{CAUTIONS, Caution, Danger, LOCAL_CODES_FIRST, Moment, caution
 pub use error::ReportError;
 pub use page::{Chapter, Figure, Story, page_html};
 pub use plot::{
-    BurstsPicture, DecayPicture, DecaySlice, DifferencePicture, DistortionPicture, EnvelopePicture, FittedPicture,
-    GateShape, HarmonicCurve, HighOrderCurve, ImpedancePicture, ImpulsePicture, LevelCurve, OhmCurve, Origin,
-    PhasePanel, PhasesPicture, Picture, ResponsePicture, page_font_css,
+    BlendMapPicture, BlendSeatPicture, BurstsPicture, DecayPicture, DecaySlice, DifferencePicture, DistortionPicture,
+    EnvelopePicture, FittedPicture, GateShape, HarmonicCurve, HighOrderCurve, ImpedancePicture, ImpulsePicture,
+    LevelCurve, OhmCurve, Origin, PhasePanel, PhasesPicture, Picture, ResponsePicture, page_font_css,
 };
 pub use symbol::symbol;
 pub use table::{Entry, Layout, Paint, Value, cautions_text, findings_text, numbers_text};

@@ -1,6 +1,7 @@
 //! How the sound dies away: slices in time one over the other, and a map in periods.
 
 use super::axis::{Axis, signed};
+use super::map::{cells, shade};
 use super::palette::{Colour, Dash, Stroke, VERMILION};
 use super::picture::Picture;
 use super::range::{Span, frequency_range_hz, level_range_db};
@@ -52,9 +53,6 @@ pub struct BurstsPicture {
 }
 
 const SPAN: Span = Span { least_db: 40.0, most_db: 60.0 };
-/// The first and the last of a row of colours, dark to light: their order is seen in a grey print as well.
-const DARK: Colour = (0, 47, 84);
-const LIGHT: Colour = (176, 214, 236);
 const RINGS: Stroke =
     Stroke { colour: VERMILION, width: 1.4, dash: Dash::Dashed { stroke: 2.5, gap: 3.5 }, marker: None };
 const MAP_UNITS: f64 = 420.0;
@@ -80,7 +78,7 @@ impl DecayPicture {
         let count = self.slices.len();
         for (place, slice) in self.slices.iter().enumerate().rev() {
             let width = if place == 0 { 2.4 } else { 1.5 };
-            let stroke = Stroke::plain(mixed(place as f64 / (count.max(2) - 1) as f64), width);
+            let stroke = Stroke::plain(shade(place as f64 / (count.max(2) - 1) as f64), width);
             layers.push(Layer::Line { trace: Trace::with_gaps(&self.frequency_hz, &slice.level_db), stroke });
             let name = if place == 0 { "0 ms: all".to_owned() } else { format!("{} ms", tidy(slice.time_ms)) };
             legend.insert(0, LegendEntry { name, sample: Sample::Stroke(stroke) });
@@ -116,33 +114,8 @@ impl BurstsPicture {
         Picture::new(sheet, "Burst decay: level against frequency and periods after the arrival")
     }
 
-    /// Neighbours of one colour are one cell.
     fn cells(&self) -> Vec<Cell> {
-        let count = self.frequency_hz.len();
-        let edge = |place: usize| {
-            let hz = |n: usize| self.frequency_hz[n];
-            match place {
-                0 => hz(0),
-                place if place == count => hz(count - 1),
-                place => (hz(place - 1) * hz(place)).sqrt(),
-            }
-        };
-        let mut cells: Vec<Cell> = Vec::new();
-        for (row, &period) in self.periods.iter().enumerate() {
-            let next = self.periods.get(row + 1).copied().unwrap_or(period);
-            let mut begun: Option<(usize, usize)> = None;
-            for place in 0..=count {
-                let step = (place < count).then(|| self.step_at(place, row)).flatten();
-                if let Some((from, of)) = begun.filter(|(_, of)| Some(*of) != step) {
-                    cells.push(Cell { x: [edge(from), edge(place)], y: [period, next], colour: step_colour(of) });
-                    begun = None;
-                }
-                if let (None, Some(step)) = (begun, step) {
-                    begun = Some((place, step));
-                }
-            }
-        }
-        cells
+        cells(&self.frequency_hz, &self.periods, |place, row| self.step_at(place, row), step_colour)
     }
 
     /// Which colour stands there; none below the last, beneath the noise or after the gate.
@@ -163,13 +136,7 @@ fn rings_entry(hz: &[f64]) -> Option<LegendEntry> {
 }
 
 fn step_colour(step: usize) -> Colour {
-    mixed(step as f64 / (STEPS - 1) as f64)
-}
-
-/// From dark to light.
-fn mixed(share: f64) -> Colour {
-    let mix = |from: u8, to: u8| (f64::from(from) + share * (f64::from(to) - f64::from(from))).round() as u8;
-    (mix(DARK.0, LIGHT.0), mix(DARK.1, LIGHT.1), mix(DARK.2, LIGHT.2))
+    shade(step as f64 / (STEPS - 1) as f64)
 }
 
 /// Without zeros at the end.

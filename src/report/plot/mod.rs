@@ -1,7 +1,8 @@
 //! Pictures: one description, drawn as SVG text or PNG bytes of the same look.
 //!
 //! A kind of picture ([`ResponsePicture`], [`DifferencePicture`], [`ImpedancePicture`], [`ImpulsePicture`], [`EnvelopePicture`],
-//! [`DistortionPicture`], [`PhasesPicture`], [`DecayPicture`], [`BurstsPicture`]) turns its numbers into a [`Picture`]; that one knows axes, curves, bands and marks, and
+//! [`DistortionPicture`], [`PhasesPicture`], [`DecayPicture`], [`BurstsPicture`],
+//! [`BlendSeatPicture`], [`BlendMapPicture`]) turns its numbers into a [`Picture`]; that one knows axes, curves, bands and marks, and
 //! nothing of loudspeakers.
 //!
 //! The rules of all of them: a number that is not finite is a gap, never a stroke. Measured is solid, predicted
@@ -9,6 +10,7 @@
 //! colour, width and marker, so that a grey print can be read. The legend stands above the curves, never on them.
 
 mod axis;
+mod blend;
 #[cfg(test)]
 mod check;
 mod decay;
@@ -20,6 +22,7 @@ mod font;
 mod geometry;
 mod impedance;
 mod impulse;
+mod map;
 mod palette;
 mod pen;
 mod phases;
@@ -30,6 +33,7 @@ mod response;
 mod sheet;
 mod trace;
 
+pub use blend::{BlendMapPicture, BlendSeatPicture};
 pub use decay::{BurstsPicture, DecayPicture, DecaySlice};
 pub use difference::DifferencePicture;
 pub use distortion::{DistortionPicture, HarmonicCurve, HighOrderCurve};

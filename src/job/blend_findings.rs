@@ -1,0 +1,168 @@
+//! What there is to say about trust in a setting, and about what it can't mend.
+
+use super::blend::Known;
+use super::blend_curves::TimeZero;
+use super::blend_limits::FROM_SEATS;
+use crate::files::{BlendDocument, UnevennessTable};
+use crate::quantity::{Code, Finding, Severity, Whereabouts};
+
+/// A delay error of a fifth of a millisecond that costs more than this makes a setting that hardly lasts, dB.
+const FRAGILE_DB: f64 = 2.0;
+/// Two captures at one seat whose times disagree by more were not of the same place or setting, s.
+const APART_S: f64 = 2e-4;
+/// A sum as uneven as this is no blend, dB (ours: half again a room's usual ± 5 dB in the bass).
+const ROUGH_DB: f64 = 15.0;
+/// A setting as near to the end of what was looked through, of its width.
+const NEAR_THE_END: f64 = 0.005;
+
+pub(super) fn findings(known: &Known<'_>, document: &BlendDocument) -> Vec<Finding> {
+    let mut all: Vec<Finding> = [
+        assumed(known),
+        told_by_both(known),
+        disagreement(known),
+        fragile(document),
+        rough(document),
+        at_the_end(known),
+        left_out(known),
+        blurred(known),
+    ]
+    .into_iter()
+    .flatten()
+    .collect();
+    all.extend(document.unevenness.iter().filter_map(of_the_room));
+    all.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
+    all
+}
+
+fn assumed(known: &Known<'_>) -> Option<Finding> {
+    (known.heard.zero == TimeZero::AsGiven).then(|| {
+        let says = "the curves do not say what their times count from; their phases are taken to hold the delays of one zero of time";
+        let advice = "if they do not, add --both with a capture of both playing";
+        Finding::new(Code::Assumed, Severity::Caution, says, advice)
+    })
+}
+
+fn told_by_both(known: &Known<'_>) -> Option<Finding> {
+    (known.heard.zero == TimeZero::ItsOwn).then(|| {
+        let u_ms = known.heard.by_both.iter().map(|told| 1e3 * told.u_delay_s).fold(0.0, f64::max);
+        let left = known.heard.by_both.iter().map(|told| told.left_ratio).fold(0.0, f64::max);
+        let says = format!(
+            "the curves have no zero of time in common; how they stand was taken from the captures of both playing, to ± {:.2} ms ({:.0} % of the sum is left over)",
+            2.0 * u_ms,
+            100.0 * left
+        );
+        Finding::new(Code::Assumed, Severity::Note, says, "a loopback cable tells it without detour")
+    })
+}
+
+/// Where the captures have a zero of time and those of both say something else.
+fn disagreement(known: &Known<'_>) -> Option<Finding> {
+    if known.heard.zero == TimeZero::ItsOwn {
+        return None;
+    }
+    let seats = &known.heard.parts.seats;
+    let (seat, told) = seats
+        .iter()
+        .zip(&known.heard.by_both)
+        .find(|(_, told)| told.delay_s.abs() > APART_S.max(3.0 * told.u_delay_s))?;
+    let says = format!(
+        "{}: with both playing the subwoofer comes {:+.2} ± {:.2} ms later than the two captures say",
+        seat.name,
+        1e3 * told.delay_s,
+        2e3 * told.u_delay_s
+    );
+    let advice = "capture all three again from the same place, with nothing changed in between";
+    Some(Finding::new(Code::Disagreement, Severity::Caution, says, advice))
+}
+
+fn fragile(document: &BlendDocument) -> Option<Finding> {
+    let setting = &document.setting;
+    let costs_db = setting.spoiled_db - setting.ripple_db;
+    (costs_db > FRAGILE_DB).then(|| {
+        let says = format!(
+            "{:.1} ms of delay more or less cost {costs_db:.1} dB at the worst seat",
+            document.settings.delay_error_ms
+        );
+        Finding::new(Code::FragileSetting, Severity::Caution, says, "look at the alternatives, and check by a capture")
+    })
+}
+
+fn rough(document: &BlendDocument) -> Option<Finding> {
+    let worst = document.seats.iter().max_by(|a, b| a.ripple_db.total_cmp(&b.ripple_db))?;
+    (worst.ripple_db > ROUGH_DB).then(|| {
+        let says = format!(
+            "{}: the best setting still leaves {:.1} dB of ripple; nothing among the choices leaves less than {:.1} dB at its worst seat",
+            worst.name, worst.ripple_db, document.at_least_db
+        );
+        let advice = "move the subwoofer or the seat; another place changes more than any setting";
+        Finding::new(Code::RoomDip, Severity::Caution, says, advice)
+    })
+}
+
+fn at_the_end(known: &Known<'_>) -> Option<Finding> {
+    let (setting, choices) = (&known.found.best.setting, known.choices);
+    let is_at_end = |value: f64, [from, to]: [f64; 2]| {
+        let slack = NEAR_THE_END * (to - from);
+        value - from < slack || to - value < slack
+    };
+    let over_db = setting.gain_db - crate::blend::level_match_db(&known.heard.parts, &setting.filters);
+    let what = if is_at_end(setting.delay_s, choices.delay_s) {
+        ("the delay", "--delay")
+    } else if is_at_end(over_db, choices.over_match_db) {
+        ("the subwoofer's level", "--boost-db")
+    } else {
+        return None;
+    };
+    let says = format!("{} lies at the end of what was looked through", what.0);
+    Some(Finding::new(
+        Code::Incomplete,
+        Severity::Note,
+        says,
+        format!("widen {} if the receiver can be set further", what.1),
+    ))
+}
+
+fn left_out(known: &Known<'_>) -> Option<Finding> {
+    (!known.left_out.is_empty()).then(|| {
+        let says = format!("not looked at: {}", known.left_out.join("; "));
+        Finding::new(
+            Code::OutOfBand,
+            Severity::Note,
+            says,
+            "measure further, or give --lowest, --highest, --loud-db, if they should be",
+        )
+    })
+}
+
+fn blurred(known: &Known<'_>) -> Option<Finding> {
+    let (_, from) = known.limits.satellite.as_ref()?;
+    (from == FROM_SEATS).then(|| {
+        let says = "how far down the satellite reaches was read from the seats, where the room's modes blur it";
+        let advice = "give its own curve with --alone: from `boxwright join`, or simulated";
+        Finding::new(Code::Assumed, Severity::Note, says, advice)
+    })
+}
+
+fn of_the_room(one: &UnevennessTable) -> Option<Finding> {
+    if one.mended_by != "no setting" {
+        return None;
+    }
+    let (code, what, bound) = match one.level_db < 0.0 {
+        true => (Code::RoomDip, "dip", "at the most"),
+        false => (Code::RoomPeak, "peak", "at the least"),
+    };
+    let wave =
+        one.standing_wave.as_ref().map_or_else(String::new, |wave| format!("; a standing wave lies there ({wave})"));
+    let says = format!(
+        "{}: {what} of {:+.1} dB at {:.0} Hz, which no delay and no polarity mends ({:+.1} dB {bound}){wave}",
+        one.seat, one.level_db, one.at_hz, one.bound_db
+    );
+    let advice = match one.level_db < 0.0 {
+        true => {
+            "move the seat or the loudspeakers; never fill it with an equaliser, that only takes excursion and power"
+        }
+        false => "an equaliser may lower it, or another place of the subwoofer",
+    };
+    let at = Whereabouts { band_hz: Some([one.at_hz, one.at_hz]), ..Whereabouts::default() };
+    Some(Finding { at, ..Finding::new(code, Severity::Note, says, advice) })
+}

@@ -1,0 +1,178 @@
+//! Satellite and subwoofer at a seat, with their sum; and how the crossover's hole depends on frequency and delay.
+
+use super::axis::{Axis, signed};
+use super::map::{cells, shade};
+use super::palette::{BLUE, Colour, Dash, GREEN, ORANGE, PREDICTED, SOFT_INK, Stroke, VERMILION};
+use super::picture::Picture;
+use super::range::{Span, frequency_range_hz, level_range_db};
+use super::response::wrapped;
+use super::sheet::{Height, Layer, LegendEntry, Panel, Sample, Sheet, Tint, Trace};
+
+/// What a seat gets; columns of one length.
+#[derive(Debug, Clone, PartialEq)]
+pub struct BlendSeatPicture {
+    /// What stands above the picture.
+    pub title: String,
+    /// What the decibels refer to.
+    pub level_reference: String,
+    /// Hz.
+    pub frequency_hz: Vec<f64>,
+    /// The satellite's part, dB.
+    pub satellite_db: Vec<f64>,
+    /// The subwoofer's.
+    pub subwoofer_db: Vec<f64>,
+    /// The sum.
+    pub sum_db: Vec<f64>,
+    /// Its standard uncertainty; empty if it is not known.
+    pub u_db: Vec<f64>,
+    /// The sum without help.
+    pub without_help_db: Vec<f64>,
+    /// Phase of the subwoofer's part against the satellite's, degrees.
+    pub apart_deg: Vec<f64>,
+    /// Where ripple counts.
+    pub overlap_hz: [f64; 2],
+    /// What no setting mends.
+    pub of_the_room_hz: Vec<f64>,
+}
+
+/// The deepest hole of the worst seat over crossover and delay.
+#[derive(Debug, Clone, PartialEq)]
+pub struct BlendMapPicture {
+    /// What stands above the picture.
+    pub title: String,
+    /// Crossover frequencies, rising.
+    pub crossover_hz: Vec<f64>,
+    /// Delays of the satellite in even steps, rising.
+    pub delay_ms: Vec<f64>,
+    /// The lowest level in the overlap of the worst seat against its mean there, dB: for each crossover as many as there are delays.
+    pub lowest_db: Vec<Vec<f64>>,
+    /// What is recommended: crossover and delay.
+    pub chosen: [f64; 2],
+}
+
+const SATELLITE: Stroke = Stroke { colour: ORANGE, width: 1.8, dash: PREDICTED, marker: None };
+const SUBWOOFER: Stroke = Stroke { colour: GREEN, width: 1.8, dash: PREDICTED, marker: None };
+const SUM: Stroke = Stroke { colour: BLUE, width: 2.8, dash: Dash::Solid, marker: None };
+const HELPLESS: Stroke = Stroke { colour: SOFT_INK, width: 1.3, dash: Dash::Solid, marker: None };
+const ROOM: Stroke =
+    Stroke { colour: VERMILION, width: 1.4, dash: Dash::Dashed { stroke: 2.5, gap: 3.5 }, marker: None };
+const CHOSEN: Stroke = Stroke { colour: VERMILION, width: 2.0, dash: Dash::Solid, marker: None };
+const BAND: Tint = Tint { colour: BLUE, opacity: 0.28 };
+const SPAN: Span = Span { least_db: 40.0, most_db: 60.0 };
+const PHASE_UNITS: f64 = 190.0;
+/// Octaves that are shown to each side of the overlap.
+const AROUND: f64 = 2.0;
+const MAP_UNITS: f64 = 420.0;
+/// A colour of the map spans so many decibels, and there are so many.
+const STEP_DB: f64 = 3.0;
+const STEPS: usize = 7;
+
+impl BlendSeatPicture {
+    /// The picture.
+    pub fn picture(&self) -> Picture {
+        let [from_hz, to_hz] = [self.overlap_hz[0] / AROUND, self.overlap_hz[1] * AROUND];
+        let shown: Vec<usize> =
+            (0..self.frequency_hz.len()).filter(|at| (from_hz..=to_hz).contains(&self.frequency_hz[*at])).collect();
+        let column = |values: &[f64]| shown.iter().filter_map(|at| values.get(*at).copied()).collect::<Vec<f64>>();
+        let hz = column(&self.frequency_hz);
+        let x = Axis::of_frequency(frequency_range_hz(hz.iter().copied()));
+        let sum = column(&self.sum_db);
+        let trace = |values: &[f64]| Trace::new(&hz, &column(values));
+        let y = {
+            let all = sum.iter().copied().chain(column(&self.without_help_db));
+            let lead = if self.level_reference.starts_with("dB") { "" } else { "dB, " };
+            let title = format!("level ({lead}{})", self.level_reference);
+            Axis::with_step(level_range_db(all, SPAN), 10.0, &title, |db| signed(db, 0))
+        };
+        let mut layers: Vec<Layer> =
+            self.of_the_room_hz.iter().map(|&at| Layer::Upright { at, stroke: ROOM }).collect();
+        if !self.u_db.is_empty() {
+            let edge = |sign: f64| {
+                let all = self.sum_db.iter().zip(&self.u_db).map(|(db, u)| db + sign * 2.0 * u);
+                trace(&all.collect::<Vec<f64>>())
+            };
+            layers.push(Layer::Band { lower: edge(-1.0), upper: edge(1.0), tint: BAND });
+        }
+        let lines = [
+            (&self.without_help_db, HELPLESS),
+            (&self.satellite_db, SATELLITE),
+            (&self.subwoofer_db, SUBWOOFER),
+            (&self.sum_db, SUM),
+        ];
+        layers.extend(lines.map(|(values, stroke)| Layer::Line { trace: trace(values), stroke }));
+        let levels = Panel { y, height: Height::OfDecibels, right: None, layers };
+        let phase = Panel {
+            y: Axis::with_step([-180.0, 180.0], 90.0, "subwoofer against satellite (°)", |deg| signed(deg, 0)),
+            height: Height::Units(PHASE_UNITS),
+            right: None,
+            layers: vec![
+                Layer::Level { at: 0.0, stroke: HELPLESS },
+                Layer::Line { trace: wrapped(&hz, &column(&self.apart_deg)), stroke: SUM },
+            ],
+        };
+        let sheet = Sheet {
+            title: self.title.clone(),
+            x,
+            panels: vec![levels, phase],
+            legend: self.legend(),
+            valid: Some(self.overlap_hz),
+        };
+        Picture::new(sheet, "Satellite, subwoofer and their sum against frequency, and the phase between them")
+    }
+
+    fn legend(&self) -> Vec<LegendEntry> {
+        let stroke = |name: &str, stroke| LegendEntry { name: name.to_owned(), sample: Sample::Stroke(stroke) };
+        let mut legend = vec![
+            stroke("sum", SUM),
+            stroke("satellite", SATELLITE),
+            stroke("subwoofer", SUBWOOFER),
+            stroke("sum without help", HELPLESS),
+        ];
+        if !self.u_db.is_empty() {
+            legend.push(LegendEntry { name: "± 2u of the sum".to_owned(), sample: Sample::Patch(BAND) });
+        }
+        if !self.of_the_room_hz.is_empty() {
+            legend.push(stroke("the room's, no setting mends it", ROOM));
+        }
+        let veil = Tint { colour: super::palette::NOT_VALID, opacity: 1.0 };
+        legend.push(LegendEntry { name: "outside the overlap".to_owned(), sample: Sample::Patch(veil) });
+        legend
+    }
+}
+
+impl BlendMapPicture {
+    /// The picture.
+    pub fn picture(&self) -> Picture {
+        let x = Axis::of_frequency(frequency_range_hz(self.crossover_hz.iter().copied()));
+        let delays = &self.delay_ms;
+        let ends = [delays.first().copied().unwrap_or(0.0), delays.last().copied().unwrap_or(1.0)];
+        let y = Axis::linear(ends, 8.0, "delay of the satellite (ms)");
+        let step = |place: usize, row: usize| {
+            let db = *self.lowest_db[place].get(row)?;
+            Some(((-db / STEP_DB).floor().max(0.0) as usize).min(STEPS - 1))
+        };
+        let [chosen_hz, chosen_ms] = self.chosen;
+        let layers = vec![
+            Layer::Cells(cells(&self.crossover_hz, delays, step, step_colour)),
+            Layer::Upright { at: chosen_hz, stroke: CHOSEN },
+            Layer::Level { at: chosen_ms, stroke: CHOSEN },
+        ];
+        let mut legend: Vec<LegendEntry> = (0..STEPS)
+            .map(|step| {
+                let [upper, lower] = [step, step + 1].map(|n| signed(-STEP_DB * n as f64, 0));
+                let name =
+                    if step + 1 == STEPS { format!("below {upper} dB") } else { format!("{upper} to {lower} dB") };
+                LegendEntry { name, sample: Sample::Patch(Tint { colour: step_colour(step), opacity: 1.0 }) }
+            })
+            .collect();
+        legend.push(LegendEntry { name: "recommended".to_owned(), sample: Sample::Stroke(CHOSEN) });
+        let panel = Panel { y, height: Height::Units(MAP_UNITS), right: None, layers };
+        let sheet = Sheet { title: self.title.clone(), x, panels: vec![panel], legend, valid: None };
+        Picture::new(sheet, "Lowest level in the overlap of the worst seat against crossover frequency and delay")
+    }
+}
+
+/// Light where there is no hole.
+fn step_colour(step: usize) -> Colour {
+    shade(1.0 - step as f64 / (STEPS - 1) as f64)
+}

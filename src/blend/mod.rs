@@ -17,7 +17,7 @@ mod useful;
 pub use crossover::{MOST_ORDER, Passes, Shape};
 pub use error::BlendError;
 pub use level_match::level_match_db;
-pub use offset::{BothPlaying, Offset, PolarityKnown, PolarityTold, TimeRange, offset};
+pub use offset::{BothPlaying, Offset, PolarityKnown, PolarityTold, Stand, TimeRange, left_with, offset};
 pub use parts::{Filters, Parts, PartsAtSeat, Polarity, Setting, overlap_hz};
 pub use ripple::Overlap;
 pub use search::{ALTERNATIVES, AS_GOOD_DB, Candidate, Choices, Found, SETTLED_DB, best_setting};

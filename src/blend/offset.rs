@@ -14,7 +14,7 @@
 //! with as many independent points as the curves' resolution allows.
 //! Derivation: linear least squares; the statistics are those of JCGM 100:2008 (GUM).
 
-use crate::math::{Effort, Linearised, Sensitivity, independent_points, least_squares};
+use crate::math::{Effort, Linearised, Sensitivity, highest_place, independent_points, least_squares};
 use num_complex::Complex64;
 use std::f64::consts::{LN_10, TAU};
 
@@ -70,8 +70,6 @@ pub struct Offset {
     pub level_ratio: f64,
     /// What is left, rms of |M − model| over |A| + |B|.
     pub left_ratio: f64,
-    /// The same for A + B as they were expected to stand to each other (α and t₁ free).
-    pub left_as_expected_ratio: f64,
 }
 
 /// What the phases tell of the polarity.
@@ -134,8 +132,26 @@ pub fn offset(curves: &BothPlaying<'_>, range: TimeRange, known: PolarityKnown) 
         zero_s: t1,
         level_ratio: alpha,
         left_ratio: (best.squares / curves.hz.len() as f64).sqrt(),
-        left_as_expected_ratio: curves.left_as_expected(t1, range),
     })
+}
+
+/// How the subwoofer may stand to the satellite.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Stand {
+    /// By how much it comes later than expected, s.
+    pub delay_s: f64,
+    /// β/α: its level against what was expected, less than zero for the other polarity.
+    pub ratio: f64,
+}
+
+impl Stand {
+    /// As expected.
+    pub const EXPECTED: Self = Self { delay_s: 0.0, ratio: 1.0 };
+}
+
+/// What is left of a capture, rms over |A| + |B| and α, when both stand like this; α and t₁ are those that suit best.
+pub fn left_with(curves: &BothPlaying<'_>, stand: Stand, range: TimeRange) -> f64 {
+    Weighted::of(curves).left(stand, range)
 }
 
 /// The curves over |A| + |B|.
@@ -233,13 +249,14 @@ impl Weighted {
         Linearised { residuals, slopes }
     }
 
-    /// What is left of M when A + B stand to each other as expected, at the zero of time that suits them best.
-    fn left_as_expected(&self, near_s: f64, range: TimeRange) -> f64 {
-        let expected: Vec<Complex64> = self.satellite.iter().zip(&self.subwoofer).map(|(a, b)| a + b).collect();
+    /// What is left of M when B stands to A as given, at the zero of time and the level that suit them best.
+    fn left(&self, stand: Stand, range: TimeRange) -> f64 {
+        let late = |(b, hz): (&Complex64, &f64)| stand.ratio * b * Complex64::cis(-TAU * hz * stand.delay_s);
+        let moved = self.subwoofer.iter().zip(&self.hz).map(late);
+        let expected: Vec<Complex64> = self.satellite.iter().zip(moved).map(|(a, b)| a + b).collect();
         let power: f64 = expected.iter().map(Complex64::norm_sqr).sum();
-        let reach = (range.zero_s / STEP_S).ceil() as i64;
-        let steps = (-reach..=reach).map(|n| n as f64 * STEP_S).chain([near_s]);
-        let most = steps.map(|time_s| self.along(&expected, &self.measured, time_s)).fold(0.0, f64::max);
+        let along = |time_s: f64| self.along(&expected, &self.measured, time_s);
+        let most = along(highest_place(along, range.zero_s, STEP_S)).max(0.0);
         let all: f64 = self.measured.iter().map(Complex64::norm_sqr).sum();
         ((all - most * most / power).max(0.0) / self.hz.len() as f64).sqrt()
     }
@@ -264,7 +281,9 @@ mod tests {
         Made { satellite: value(Passes::High), subwoofer: value(Passes::Low), hz }
     }
 
-    fn with(made: &Made, zero_s: f64, delay_s: f64, sign: f64, noise: f64) -> Offset {
+    const RANGE: TimeRange = TimeRange { zero_s: 0.03, between_s: 0.02 };
+
+    fn with(made: &Made, zero_s: f64, delay_s: f64, sign: f64, noise: f64) -> (Offset, f64) {
         let mut random = Random::new(9);
         let measured: Vec<Complex64> = (0..made.hz.len())
             .map(|at| {
@@ -281,7 +300,7 @@ mod tests {
             measured: &measured,
             resolution_hz: 0.5,
         };
-        offset(&curves, TimeRange { zero_s: 0.03, between_s: 0.02 }, PolarityKnown::No).unwrap()
+        (offset(&curves, RANGE, PolarityKnown::No).unwrap(), left_with(&curves, Stand::EXPECTED, RANGE))
     }
 
     #[test]
@@ -290,7 +309,7 @@ mod tests {
         for (zero_s, delay_s, sign) in
             [(0.0, 0.0, 1.0), (0.0123, 1.9e-3, 1.0), (-0.02, -3.21e-3, -1.0), (0.0, 8.4e-3, -1.0)]
         {
-            let found = with(&made, zero_s, delay_s, sign, 0.0);
+            let (found, _) = with(&made, zero_s, delay_s, sign, 0.0);
             // 1e-7 s: what the least squares leave.
             assert!((found.delay_s - delay_s).abs() < 1e-7 && (found.zero_s - zero_s).abs() < 1e-7, "{found:?}");
             assert_eq!(
@@ -301,7 +320,8 @@ mod tests {
             assert!((found.gain_db - 20.0 * 1.2f64.log10()).abs() < 1e-5 && (found.level_ratio - 0.5).abs() < 1e-6);
             assert!(found.left_ratio < 1e-6);
         }
-        assert!(with(&made, 0.0, 2e-3, 1.0, 0.0).left_as_expected_ratio > 0.05);
+        // As expected but for level and zero of time: nothing is left; 2 ms late: something is.
+        assert!(with(&made, 0.01, 2e-3, 1.0, 0.0).1 > 0.02);
     }
 
     /// Chance: 300 takes with a noise of 2 %; a share within ± 2u of 0.95 has a standard deviation of 0.013.
@@ -341,6 +361,6 @@ mod tests {
         let cut = |column: &[Complex64]| column[40..56].to_vec();
         let made =
             Made { hz: whole.hz[40..56].to_vec(), satellite: cut(&whole.satellite), subwoofer: cut(&whole.subwoofer) };
-        assert_eq!(with(&made, 0.0, 1e-3, 1.0, 0.05).polarity, PolarityTold::Undecided);
+        assert_eq!(with(&made, 0.0, 1e-3, 1.0, 0.05).0.polarity, PolarityTold::Undecided);
     }
 }

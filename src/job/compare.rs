@@ -1,6 +1,7 @@
 //! From two curves to how they differ, and from a job to why.
 
 use super::Pictures;
+use super::blend_check::check_blend;
 use super::design::{DesignError, one_design};
 use super::results_folder::{Listing, make_folder, overwritten, replace_document};
 use super::simulate::sums;
@@ -128,6 +129,8 @@ pub fn compare(order: &CompareOrder) -> Result<Compared, CompareError> {
     let found = difference(&sampled_of(&measured), &sampled_of(&expected), band_hz, order.align, POINTS_PER_OCTAVE)?;
     let band_hz = [found.hz[0], found.hz[found.hz.len() - 1]];
     let mut inputs = vec![order.measured.clone(), order.expected.clone()];
+    let checked = if order.explain.is_none() { check_blend(order, &measured, &expected)? } else { None };
+    inputs.extend(checked.iter().flat_map(|checked| checked.inputs.clone()));
     let explained = match &order.explain {
         Some(asked) => Some(explained(order, asked, &measured, order.band_hz, &mut inputs)?),
         None => None,
@@ -139,6 +142,10 @@ pub fn compare(order: &CompareOrder) -> Result<Compared, CompareError> {
     let picture = (order.pictures == Pictures::Drawn).then(|| picture(order, &measured, &expected, &found));
     let mut document = document(order, &measured, &found, band_hz, explained, sums(&inputs)?);
     document.changed = changes(&measured, &expected, &found);
+    if let Some(checked) = checked {
+        document.findings.extend(checked.findings);
+        (document.causes, document.left) = (checked.causes, checked.left);
+    }
     make_folder(&folder)?;
     document.files = write(&folder, &found, &document, picture.as_ref())?;
     replace_document(&folder.join("compare.json"), &document)?;

@@ -3,6 +3,7 @@
 mod alike;
 mod average;
 mod blend;
+mod blend_check;
 mod blend_curves;
 mod blend_document;
 mod blend_findings;

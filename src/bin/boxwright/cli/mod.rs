@@ -4,6 +4,7 @@
 
 mod alike;
 mod average;
+mod blend;
 mod box_summary;
 mod boxed;
 mod capture;
@@ -58,6 +59,7 @@ enum Command {
     Network(network::Args),
     Compare(compare::Args),
     Join(join::Args),
+    Blend(Box<blend::Args>),
     Completions(paper::CompletionsArgs),
     Man(paper::ManArgs),
 }
@@ -80,6 +82,7 @@ pub fn run() -> ExitCode {
         Command::Network(args) => network::run(args),
         Command::Compare(args) => compare::run(args),
         Command::Join(args) => join::run(args),
+        Command::Blend(args) => blend::run(*args),
         Command::Completions(args) => paper::completions(args),
         Command::Man(args) => paper::man(args),
     };

@@ -190,7 +190,7 @@ fn interleaved(channels: &[Vec<f64>], from: usize, to: usize) -> Vec<f32> {
 mod tests {
     use super::*;
     use crate::audio::Channels;
-    use crate::bench::{Bench, Jig};
+    use crate::bench::{Bench, Jig, Subwoofer};
     use std::f64::consts::TAU;
 
     const RATE_HZ: u32 = 48_000;
@@ -257,6 +257,48 @@ mod tests {
         // 0.5 + 0.0427 + 0.03 s is where the fade is over; the AC coupling's answer to it is left, from 1.5 Hz on.
         assert!(peak(heard[at(0.575)..].iter().copied()) < 1e-4);
         assert!(peak(whole[at(0.575)..at(0.9)].iter().copied()) > 0.045);
+    }
+
+    #[test]
+    fn the_third_output_is_the_subwoofer_where_there_is_one() {
+        let settings = BenchSettings { subwoofer: Some(Subwoofer::default()), ..BenchSettings::default() }.quiet();
+        let taken = |outputs: &[usize], settings: &BenchSettings, stop_at_s: f64| {
+            let channels = Channels { outputs: outputs.to_vec(), inputs: vec![0, 1] };
+            let order = Order::new(SampleRate::new(RATE_HZ).unwrap(), tone(), channels).unwrap();
+            let mut card = Simulated::new(settings.clone()).unwrap();
+            let (mut heard, stop) = (Vec::new(), AtomicBool::new(false));
+            let mut hear = |piece: &[f32]| {
+                heard.extend_from_slice(piece);
+                Ok(())
+            };
+            let mut tell = |news: &Progress<'_>| stop.store(news.done_s >= stop_at_s, Ordering::Relaxed);
+            card.take(&order, &stop, &mut hear, &mut tell).map(|_| heard)
+        };
+        let bench = Bench::new(settings.clone()).unwrap();
+        let frames = bench.frames_needed(RATE_HZ as usize);
+        let play = tone();
+        for (outputs, signals) in [
+            (&[0, 1][..], [&play[..], &play, &[]]),
+            (&[1, 2][..], [&[], &play, &play]),
+            (&[2, 0, 1][..], [&play, &play, &play]),
+        ] {
+            let heard = taken(outputs, &settings, f64::INFINITY).unwrap();
+            let expected = bench.record_outputs(signals, frames);
+            assert_eq!(heard.len(), 2 * frames);
+            for (frame, pair) in heard.chunks_exact(2).enumerate() {
+                assert_eq!(pair, [expected[0][frame] as f32, expected[1][frame] as f32], "{outputs:?}, frame {frame}");
+            }
+        }
+        // A stop fades it as well: a tone of 1 kHz is over when the fade is, only AC couplings are left.
+        let stopped = taken(&[2], &settings, 0.5).unwrap();
+        let at = |time_s: f64| 2 * (time_s * f64::from(RATE_HZ)) as usize;
+        let (playing, over) = (&stopped[at(0.4)..at(0.5)], &stopped[at(0.62)..]);
+        assert!(peak(over.iter().copied()) < 1e-2 * peak(playing.iter().copied()), "{}", peak(over.iter().copied()));
+        let without = BenchSettings::default().quiet();
+        let refused = taken(&[2], &without, f64::INFINITY);
+        assert!(matches!(refused, Err(AudioError::Channel { found: 3, has: 2, .. })), "{refused:?}");
+        let outputs = |settings| Simulated::new(settings).unwrap().describe().output.output.unwrap().channels;
+        assert_eq!((outputs(settings), outputs(without)), (3, 2));
     }
 
     #[test]

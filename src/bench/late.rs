@@ -258,7 +258,8 @@ mod tests {
         let across_m = size_m.map(|length_m| length_m - 0.02);
         let radiation = radiation(room, Ends { source_m: [0.0; 3], microphone_m: across_m });
         let level = |hz: f64| radiation.at(hz).norm();
-        for n in [[1, 0, 0], [0, 1, 0], [1, 1, 0], [1, 0, 1]] {
+        // Those that lie 10 Hz and more from their neighbours.
+        for n in [[1, 0, 0], [0, 1, 0], [1, 1, 0]] {
             let square: f64 = n.iter().zip(size_m).map(|(&n, length_m)| (f64::from(n) / length_m).powi(2)).sum();
             let expected_hz = 0.5 * SPEED_OF_SOUND_M_S * square.sqrt();
             let around = (-300..=300).map(|step| expected_hz + 0.01 * f64::from(step));

@@ -140,7 +140,8 @@ impl Bench {
 
     /// What is at the terminals of a loudspeaker for these samples, re full scale of its amplifier.
     fn terminals(&self, source: &Source<'_>, play: &[f64], total: usize) -> Vec<f64> {
-        self.line().output_through(play, total, source.delay_s(), |hz| source.between(hz))
+        self.line()
+            .output_through(play, total, source.delay_s(), |hz| source.between_at_rate(hz, self.settings.rate.hz()))
     }
 
     /// The ways of all loudspeakers that have something to play: the satellite's, then the subwoofer's.

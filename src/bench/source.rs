@@ -6,8 +6,12 @@
 //!
 //! V: volts at full scale of its amplifier; R: the receiver's way to it (`receiver.rs`) with the lateness of its own
 //! amplifier; q', P: `phasor.rs`, `hearing.rs`. Derivation: the parts of the chain one behind the other.
+//!
+//! Played samples pass R with a gentle end: above the converters' band it falls to nothing at half the sample rate, since a
+//! delay by a part of a sample would else ring for ever. Where R is but a gain there is no such end.
 
 use super::circuit::Circuit;
+use super::converter::FLAT_SHARE;
 use super::hearing::Hearing;
 use super::radiation::Radiation;
 use super::receiver::delayed;
@@ -16,6 +20,7 @@ use super::room::{Ends, Surroundings};
 use super::settings::BenchSettings;
 use super::speaker::Speaker;
 use num_complex::Complex64;
+use std::f64::consts::PI;
 
 /// One of the bench's loudspeakers.
 #[derive(Clone, Copy)]
@@ -71,6 +76,25 @@ impl Source<'_> {
             Role::Satellite => receiver.to_satellite(hz),
             Role::Subwoofer { late_s } => receiver.to_subwoofer(hz) * delayed(late_s, hz),
         }
+    }
+
+    /// R with its end, for samples at this rate.
+    pub fn between_at_rate(&self, hz: f64, rate_hz: f64) -> Complex64 {
+        let into = (hz / rate_hz - FLAT_SHARE) / (0.5 - FLAT_SHARE);
+        if into <= 0.0 || self.hands_on_all() {
+            return self.between(hz);
+        }
+        self.between(hz) * (0.5 * PI * into.min(1.0)).cos().powi(2)
+    }
+
+    /// Whether R is but a gain.
+    fn hands_on_all(&self) -> bool {
+        let receiver = &self.settings.receiver;
+        let filter = match self.role {
+            Role::Satellite => receiver.high_pass,
+            Role::Subwoofer { .. } => receiver.low_pass,
+        };
+        filter.is_none() && self.delay_s() == 0.0
     }
 
     /// The pure delays in R.

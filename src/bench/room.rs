@@ -273,6 +273,26 @@ mod tests {
         }
     }
 
+    /// Reciprocity: sound takes the same ways back, and meets the same walls there.
+    #[test]
+    fn from_the_seat_to_the_loudspeaker_all_paths_are_as_long() {
+        let around = Surroundings::Room(Room::living_room());
+        let ends = Ends { source_m: [-0.25, 1.75, -0.75], microphone_m: LIVING_ROOM_SEATS[1].1 };
+        let back = Ends { source_m: ends.microphone_m, microphone_m: ends.source_m };
+        let (there, back) = (around.paths_between(ends), around.paths_between(back));
+        assert_eq!((there.len(), back.len()), (129, 129));
+        for (one, other) in there.iter().zip(&back) {
+            // 1e-12: sums of a few lengths of a few metres.
+            assert!((one.length_m - other.length_m).abs() < 1e-12 && (one.gain - other.gain).abs() < 1e-12);
+        }
+        // √(2.55² + 0.45² + 0.75²), by hand; straight ahead by 2.55 of it.
+        assert!((there[0].length_m - 7.2675_f64.sqrt()).abs() < 1e-12);
+        assert!((there[0].cosine - 2.55 / 7.2675_f64.sqrt()).abs() < 1e-12);
+        // By way of the floor: from 0.25 m and 1 m above it.
+        let floor_m = 7.2675 - 0.75 * 0.75 + 1.25 * 1.25;
+        assert!(there.iter().any(|path| path.walls == 1 && (path.length_m - f64::sqrt(floor_m)).abs() < 1e-12));
+    }
+
     /// A room has 6 images of one wall, 18 of two and 4·n² + 2 of n (an octahedral count).
     #[test]
     fn a_room_has_as_many_images_as_geometry_allows() {

@@ -30,7 +30,7 @@ pub struct BenchSettings {
     pub seed: u64,
     /// From the loudspeaker's baffle to the microphone, along the loudspeaker's axis.
     pub distance_m: f64,
-    /// The microphone stands here instead, before one surface, and hears no room; absent: at that distance.
+    /// The microphone stands here instead, before one surface, and hears no room; absent: at that distance or at the seat.
     pub near: Option<NearField>,
     /// The microphone stands here instead, counted from the loudspeaker's place: ahead, aside, up; absent: at that distance.
     pub seat_m: Option<[f64; 3]>,

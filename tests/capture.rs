@@ -272,6 +272,59 @@ fn the_proposed_level_is_never_above_the_limit() {
     assert!(document.get("proposed_level_dbfs").is_none() && silent.err.contains("too-quiet"));
 }
 
+/// Without a room and a filter what the seat hears is two distances and two delays; each option is seen in the truth.
+#[test]
+fn a_subwoofer_plays_on_the_third_output_behind_its_receiver() {
+    let folder = tempfile::tempdir().unwrap();
+    let words = format!(
+        "{SHORT} --simulated-seed 5 --simulated-room none --reference 2 --json --quiet --simulated-seat sofa \
+         --simulated-subwoofer --simulated-subwoofer-place -0.2,1,0 --simulated-subwoofer-latency 3 \
+         --simulated-low-pass LR4:90 --simulated-high-pass bw2:0.1k --simulated-satellite-delay 2.5 \
+         --simulated-subwoofer-delay 1.25ms --simulated-subwoofer-gain-db -3 --simulated-subwoofer-reversed"
+    );
+    let truth = |outputs: &str, name: &str| -> Value {
+        let done = said(folder.path(), &format!("{words} --output-channels {outputs} --out {name}.wav"));
+        assert_eq!(done.status, 0, "{}", done.err);
+        let document: Value = serde_json::from_str(&done.out).unwrap();
+        let simulated = &document["settings"]["simulated"];
+        assert_eq!(simulated["seat_m"], serde_json::json!([3.1, 0.75, 0.05]));
+        assert_eq!(simulated["subwoofer"]["latency_ms"], 3.0);
+        assert_eq!(simulated["receiver"]["low_pass"], serde_json::json!({ "slope": "LR4", "corner_hz": 90.0 }));
+        let text = std::fs::read_to_string(folder.path().join(format!("{name}.truth.json"))).unwrap();
+        serde_json::from_str(&text).unwrap()
+    };
+    let told = truth("2,3", "subwoofer");
+    let receiver = &told["receiver"];
+    assert_eq!((&receiver["high_pass"]["slope"], &receiver["high_pass"]["corner_hz"]), (&"BW2".into(), &100.0.into()));
+    assert_eq!((&receiver["subwoofer_gain_db"], &receiver["subwoofer_polarity"]), (&(-3.0).into(), &"-".into()));
+    let seat = &told["at_seat"];
+    // √(3.1² + 0.75² + 0.05²) and √(3.3² + 0.25² + 0.05²) over 343.2 m/s; 2.5 ms, 1.25 + 3 ms.
+    let arrival = |key: &str, path_m2: f64, delay_s: f64| {
+        let expected_s = path_m2.sqrt() / 343.2 + delay_s;
+        assert!((seat[key].as_f64().unwrap() - expected_s).abs() < 1e-12, "{key} {}", seat[key]);
+    };
+    arrival("satellite_arrival_s", 10.175, 2.5e-3);
+    arrival("subwoofer_arrival_s", 10.955, 4.25e-3);
+    let heard = |name: &str| files::read_wav(&folder.path().join(format!("{name}.wav"))).unwrap().recording.channels;
+    truth("1,2", "satellite");
+    let [low, high] = ["subwoofer", "satellite"].map(heard);
+    // The same cable, another loudspeaker.
+    assert_eq!(low[1], high[1]);
+    assert_ne!(low[0], high[0]);
+    for (more, status) in [
+        ("--simulated-low-pass LR4:80", 2),
+        ("--simulated-subwoofer-reversed", 2),
+        ("--simulated-high-pass LR3:80", 2),
+        ("--simulated-seat sofa", 2),
+        ("--simulated-room living --simulated-seat balcony", 2),
+        ("--simulated-seat 1,0,0 --distance 1", 2),
+        ("--output-channels 3", 1),
+    ] {
+        let refused = said(folder.path(), &format!("{SHORT} {more}"));
+        assert_eq!(refused.status, status, "{more}: {}", refused.err);
+    }
+}
+
 #[test]
 fn devices_always_lists_the_simulated_bench() {
     let folder = tempfile::tempdir().unwrap();

@@ -5,6 +5,7 @@
 //! ```text
 //! output 1 → amplifier, loudspeaker, air, microphone → input 1
 //! output 2 → a cable (loopback)                      → input 2
+//! output 3 → amplifier, subwoofer, air, the same microphone, where there is a subwoofer
 //!
 //! or, with the jig:  output 1 → sense resistor, lead, load;  before the resistor → input 1,  behind it → input 2
 //! ```
@@ -12,7 +13,7 @@
 //! It takes no real time: the whole reply is computed, then handed over in pieces of a tenth of a second, so that whoever
 //! listens sees the same as from a card. A stop counts from the piece that was handed over last.
 
-use super::stand::Stand;
+use super::stand::{MOST_OUTPUTS, Stand};
 use super::{
     AudioError, CardFacts, DeviceFacts, Ended, FADE_OUT_S, Hear, Meters, Order, Progress, RateRange, Route, Side,
     SideFacts, SimulatedSettings, SimulatedTruth, SoundCard, Take, Tell, Trouble, TruthWanted,
@@ -72,7 +73,7 @@ impl Simulated {
         &self.settings
     }
 
-    /// What it says of itself among other devices.
+    /// What it says of itself among other devices, without a subwoofer.
     pub fn facts() -> DeviceFacts {
         let rates = RATES_HZ.map(|hz| RateRange { from_hz: hz, to_hz: hz }).to_vec();
         let side = SideFacts { channels: 2, rates, formats: vec![SampleFormat::Float32], is_default: false };
@@ -84,11 +85,18 @@ impl Simulated {
             route: Route::Direct,
         }
     }
+
+    /// The same with the outputs that its settings give it.
+    fn own_facts(&self) -> DeviceFacts {
+        let mut facts = Self::facts();
+        facts.output.iter_mut().for_each(|side| side.channels = self.settings.outputs());
+        facts
+    }
 }
 
 impl SoundCard for Simulated {
     fn describe(&self) -> CardFacts {
-        CardFacts { output: Self::facts(), input: Self::facts() }
+        CardFacts { output: self.own_facts(), input: Self::facts() }
     }
 
     fn take(
@@ -98,10 +106,11 @@ impl SoundCard for Simulated {
         hear: &mut Hear<'_>,
         tell: &mut Tell<'_>,
     ) -> Result<Take, AudioError> {
-        Self::facts().check(Side::Output, order.rate(), &order.channels().outputs)?;
+        self.own_facts().check(Side::Output, order.rate(), &order.channels().outputs)?;
         Self::facts().check(Side::Input, order.rate(), &order.channels().inputs)?;
         let stand = self.settings.stand(order.rate())?;
-        Running { order, frames: stand.frames_needed(order.play().len()), stand: &stand }.run(stop, hear, tell)
+        let longest = outputs(order).iter().map(|signal| signal.len()).max().unwrap_or(0);
+        Running { order, frames: stand.frames_needed(longest), stand: &stand }.run(stop, hear, tell)
     }
 
     fn truth(&self, wanted: TruthWanted) -> Option<SimulatedTruth> {
@@ -110,6 +119,11 @@ impl SoundCard for Simulated {
         let stand = self.settings.stand(wanted.rate).ok()?;
         Some(stand.truth(grid.hz(), wanted.level_dbfs, wanted.duration_s))
     }
+}
+
+/// What each output plays.
+fn outputs(order: &Order) -> [&[f64]; MOST_OUTPUTS] {
+    std::array::from_fn(|output| order.signal_on(output))
 }
 
 /// One take.
@@ -123,13 +137,14 @@ impl Running<'_> {
     fn run(&self, stop: &AtomicBool, hear: &mut Hear<'_>, tell: &mut Tell<'_>) -> Result<Take, AudioError> {
         let rate = self.order.rate();
         let mut meters = Meters::new(self.order.channels().inputs.len());
-        let mut recorded = self.recorded(self.order.play());
+        let mut recorded = self.recorded(outputs(self.order));
         let (mut end, mut ended) = (self.frames, Ended::Complete);
         while meters.frames() < end {
             let at = meters.frames();
             if ended == Ended::Complete && stop.load(Ordering::Relaxed) {
                 ended = Ended::Stopped;
-                recorded = self.recorded(&faded(self.order.play(), at, rate));
+                let faded = outputs(self.order).map(|signal| faded(signal, at, rate));
+                recorded = self.recorded(std::array::from_fn(|output| faded[output].as_slice()));
                 end = end.min(at + rate.frames(FADE_OUT_S + self.stand.latency_s() + TAIL_S));
             }
             let piece = interleaved(&recorded, at, end.min(at + rate.frames(PIECE_S)));
@@ -142,16 +157,9 @@ impl Running<'_> {
     }
 
     /// The kept channels, in the order's sequence.
-    fn recorded(&self, play: &[f64]) -> Vec<Vec<f64>> {
-        let channels = self.order.channels();
-        let is_driven = |input: &usize| channels.outputs.contains(&self.stand.output_of(*input));
-        let heard = self.stand.record(play, self.frames);
-        let silent = match channels.inputs.iter().all(is_driven) {
-            true => Vec::new(),
-            false => self.stand.record(&[], self.frames),
-        };
-        let one = |input: &usize| if is_driven(input) { heard[*input].clone() } else { silent[*input].clone() };
-        channels.inputs.iter().map(one).collect()
+    fn recorded(&self, outputs: [&[f64]; MOST_OUTPUTS]) -> Vec<Vec<f64>> {
+        let heard = self.stand.record(outputs, self.frames);
+        self.order.channels().inputs.iter().map(|&input| heard[input].clone()).collect()
     }
 
     fn take(&self, meters: &Meters, ended: Ended) -> Take {
@@ -182,7 +190,7 @@ fn interleaved(channels: &[Vec<f64>], from: usize, to: usize) -> Vec<f32> {
 mod tests {
     use super::*;
     use crate::audio::Channels;
-    use crate::bench::{Bench, Jig};
+    use crate::bench::{Bench, Jig, Subwoofer};
     use std::f64::consts::TAU;
 
     const RATE_HZ: u32 = 48_000;
@@ -249,6 +257,48 @@ mod tests {
         // 0.5 + 0.0427 + 0.03 s is where the fade is over; the AC coupling's answer to it is left, from 1.5 Hz on.
         assert!(peak(heard[at(0.575)..].iter().copied()) < 1e-4);
         assert!(peak(whole[at(0.575)..at(0.9)].iter().copied()) > 0.045);
+    }
+
+    #[test]
+    fn the_third_output_is_the_subwoofer_where_there_is_one() {
+        let settings = BenchSettings { subwoofer: Some(Subwoofer::default()), ..BenchSettings::default() }.quiet();
+        let taken = |outputs: &[usize], settings: &BenchSettings, stop_at_s: f64| {
+            let channels = Channels { outputs: outputs.to_vec(), inputs: vec![0, 1] };
+            let order = Order::new(SampleRate::new(RATE_HZ).unwrap(), tone(), channels).unwrap();
+            let mut card = Simulated::new(settings.clone()).unwrap();
+            let (mut heard, stop) = (Vec::new(), AtomicBool::new(false));
+            let mut hear = |piece: &[f32]| {
+                heard.extend_from_slice(piece);
+                Ok(())
+            };
+            let mut tell = |news: &Progress<'_>| stop.store(news.done_s >= stop_at_s, Ordering::Relaxed);
+            card.take(&order, &stop, &mut hear, &mut tell).map(|_| heard)
+        };
+        let bench = Bench::new(settings.clone()).unwrap();
+        let frames = bench.frames_needed(RATE_HZ as usize);
+        let play = tone();
+        for (outputs, signals) in [
+            (&[0, 1][..], [&play[..], &play, &[]]),
+            (&[1, 2][..], [&[], &play, &play]),
+            (&[2, 0, 1][..], [&play, &play, &play]),
+        ] {
+            let heard = taken(outputs, &settings, f64::INFINITY).unwrap();
+            let expected = bench.record_outputs(signals, frames);
+            assert_eq!(heard.len(), 2 * frames);
+            for (frame, pair) in heard.chunks_exact(2).enumerate() {
+                assert_eq!(pair, [expected[0][frame] as f32, expected[1][frame] as f32], "{outputs:?}, frame {frame}");
+            }
+        }
+        // A stop fades it as well: a tone of 1 kHz is over when the fade is, only AC couplings are left.
+        let stopped = taken(&[2], &settings, 0.5).unwrap();
+        let at = |time_s: f64| 2 * (time_s * f64::from(RATE_HZ)) as usize;
+        let (playing, over) = (&stopped[at(0.4)..at(0.5)], &stopped[at(0.62)..]);
+        assert!(peak(over.iter().copied()) < 1e-2 * peak(playing.iter().copied()), "{}", peak(over.iter().copied()));
+        let without = BenchSettings::default().quiet();
+        let refused = taken(&[2], &without, f64::INFINITY);
+        assert!(matches!(refused, Err(AudioError::Channel { found: 3, has: 2, .. })), "{refused:?}");
+        let outputs = |settings| Simulated::new(settings).unwrap().describe().output.output.unwrap().channels;
+        assert_eq!((outputs(settings), outputs(without)), (3, 2));
     }
 
     #[test]

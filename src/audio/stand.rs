@@ -1,6 +1,6 @@
 //! What stands behind the simulated card: a loudspeaker before a microphone, or the impedance jig.
 //!
-//! No equation: the physics is in [`bench`](mod@crate::bench). Both play a channel of samples and record two inputs.
+//! No equation: the physics is in [`bench`](mod@crate::bench). Both play what each output has and record two inputs.
 
 use crate::bench::{Bench, BenchError, BenchSettings, Jig, JigSettings, JigTruth, Truth};
 use crate::quantity::SampleRate;
@@ -30,8 +30,9 @@ pub(super) enum Stand {
     Jig(Box<Jig>),
 }
 
-const FIRST_OUTPUT: usize = 0;
-const SECOND_OUTPUT: usize = 1;
+/// Satellite or jig, cable, subwoofer.
+pub(super) const MOST_OUTPUTS: usize = 3;
+const WITHOUT_SUBWOOFER: usize = 2;
 
 impl SimulatedSettings {
     /// The bench at this rate, whatever its own settings say.
@@ -42,6 +43,14 @@ impl SimulatedSettings {
             }
             Self::Jig(settings) => Stand::Jig(Box::new(Jig::new(JigSettings { rate, ..*settings.clone() })?)),
         })
+    }
+
+    /// How many outputs it has.
+    pub(super) fn outputs(&self) -> usize {
+        match self {
+            Self::Loudspeaker(settings) if settings.subwoofer.is_some() => MOST_OUTPUTS,
+            Self::Loudspeaker(_) | Self::Jig(_) => WITHOUT_SUBWOOFER,
+        }
     }
 
     /// The rate in its own settings.
@@ -61,19 +70,11 @@ impl Stand {
         }
     }
 
-    /// Both inputs.
-    pub(super) fn record(&self, play: &[f64], frames: usize) -> Vec<Vec<f64>> {
+    /// Both inputs, for what each output plays.
+    pub(super) fn record(&self, outputs: [&[f64]; MOST_OUTPUTS], frames: usize) -> Vec<Vec<f64>> {
         match self {
-            Self::Loudspeaker(bench) => bench.record(play, frames),
-            Self::Jig(jig) => jig.record(play, frames),
-        }
-    }
-
-    /// The output that an input hears.
-    pub(super) fn output_of(&self, input: usize) -> usize {
-        match self {
-            Self::Loudspeaker(_) if input == 1 => SECOND_OUTPUT,
-            Self::Loudspeaker(_) | Self::Jig(_) => FIRST_OUTPUT,
+            Self::Loudspeaker(bench) => bench.record_outputs(outputs, frames),
+            Self::Jig(jig) => jig.record(outputs[0], frames),
         }
     }
 

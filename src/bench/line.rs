@@ -36,13 +36,25 @@ pub struct Line<'a> {
 impl Line<'_> {
     /// What leaves the output, full scale ±1: [`LEAD`] frames of silence, then `play`, clipped and AC-coupled.
     pub fn output(&self, play: &[f64], total: usize) -> Vec<f64> {
+        self.output_through(play, total, 0.0, |_| Complex64::ONE)
+    }
+
+    /// The same behind something linear that delays by `delay_s` at most (its ringing aside).
+    pub fn output_through(
+        &self,
+        play: &[f64],
+        total: usize,
+        delay_s: f64,
+        between: impl Fn(f64) -> Complex64,
+    ) -> Vec<f64> {
         let mut clipped = vec![0.0; LEAD];
         clipped.extend(play.iter().take(total - LEAD).map(|sample| sample.clamp(-1.0, 1.0)));
-        let length = good_length(total + self.rate.frames(COUPLING_TAIL_S));
+        let length = good_length(total + self.rate.frames(COUPLING_TAIL_S + delay_s));
         let mut bins = Spectrum::new(length).bins(&clipped);
         let step_hz = self.rate.hz() / length as f64;
         for (bin, value) in bins.iter_mut().enumerate() {
-            *value *= high_pass(self.output_high_pass_hz, bin as f64 * step_hz);
+            let hz = bin as f64 * step_hz;
+            *value *= high_pass(self.output_high_pass_hz, hz) * between(hz);
         }
         let mut samples = InverseSpectrum::new(length).samples(&bins);
         samples.truncate(total);

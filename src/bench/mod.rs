@@ -4,15 +4,18 @@
 //! So that it can judge the analysis it shares nothing with it: its interpolation, its filters and its noise are its own.
 //!
 //! ```text
-//! samples → AC coupling → converter → filter, voice coil, cone, box (one set of ODEs for each way)
+//! samples → AC coupling → receiver → converter → filter, voice coil, cone, box (one set of ODEs for each way)
 //!         → air, walls → microphone → converter → recorder's clock → + noise, hum → clipping → channel 0
 //! samples → AC coupling → converter → loopback gain → converter → recorder's clock → + noise → channel 1
 //! ```
 //!
+//! A second loudspeaker, a subwoofer (`subwoofer.rs`), may stand in the same room with samples of its own; each has its way
+//! through the receiver (`receiver.rs`).
+//!
 //! What bends (the drivers) is integrated in the time domain on a grid of 768 kHz or finer (`circuit.rs`,
 //! `converter.rs`); what is linear (air, walls, microphone, colouration) is applied to the whole record by its exact
-//! frequency response (`radiation.rs`, `room.rs`, `near.rs`, `colour.rs`). A driver may be out of order: its coil rubs
-//! (`rub.rs`) or a part of it is loose (`loose.rs`). The truth (`truth.rs`) comes from the circuit diagram
+//! frequency response (`receiver.rs`, `radiation.rs`, `room.rs`, `late.rs`, `near.rs`, `colour.rs`). A driver may be out of order: its coil rubs
+//! (`rub.rs`) or a part of it is loose (`loose.rs`). The truth (`truth.rs`, `seat.rs`) comes from the circuit diagram
 //! (`phasor.rs`) and, for harmonics, from steady tones through the same equations (`harmonics.rs`).
 //!
 //! The impedance jig (`jig.rs`) stands beside it on the same converters, clock and noise: what hangs on its clips is
@@ -44,6 +47,7 @@ mod hearing;
 mod jig;
 mod jig_record;
 mod jig_truth;
+mod late;
 mod line;
 mod load;
 mod load_circuit;
@@ -53,12 +57,16 @@ mod near;
 mod noise;
 mod phasor;
 mod radiation;
+mod receiver;
 mod record;
 mod room;
 mod rub;
 mod runge_kutta;
+mod seat;
 mod settings;
+mod source;
 mod speaker;
+mod subwoofer;
 mod truth;
 
 #[cfg(test)]
@@ -69,6 +77,8 @@ mod jig_tests;
 mod near_tests;
 #[cfg(test)]
 mod reference;
+#[cfg(test)]
+mod seat_tests;
 #[cfg(test)]
 mod tests;
 
@@ -83,9 +93,12 @@ pub use load::{Change, HungDriver, Load};
 pub use loose::LoosePart;
 pub use near::{NearField, Surface};
 pub use noise::Hum;
+pub use receiver::{Cut, Receiver, Slope};
 pub use record::Bench;
-pub use room::{Room, Surroundings};
+pub use room::{Ends, LIVING_ROOM_SEATS, Path, Room, Surroundings};
 pub use rub::Rub;
+pub use seat::{AtSeat, Playing};
 pub use settings::{BenchSettings, Interface, Microphone};
 pub use speaker::{Filter, Pad, Polarity, Reactances, Speaker, Way};
+pub use subwoofer::Subwoofer;
 pub use truth::{Curve, PressureCurve, Reflection, Truth, WayFacts};

@@ -1,7 +1,7 @@
 //! From the volume acceleration of a way to the pressure at the microphone, straight and by way of the walls.
 //!
 //! ```text
-//! P(f) = q'(f)·ρ/(4π)·Σ_i g_i·W(f)^{n_i}·D_i(f)·e^{−jωr_i/c}/r_i
+//! P(f) = q'(f)·ρ/(4π)·(Σ_i g_i·W(f)^{n_i}·D_i(f)·e^{−jωr_i/c}/r_i + S(f))
 //! D = 1 + cosθ·(B − 1)        B(f) = (1 + jf/f_1)/(1 + jf/2f_1)        f_1 = 115 m/s/(√2·width)
 //! ```
 //!
@@ -9,13 +9,14 @@
 //! walls met; W: low-pass of a wall; θ: angle between the path where it leaves the loudspeaker and the loudspeaker's axis.
 //! B: step from full space (bass goes everywhere) to half space (+6 dB on the axis), +3 dB at 115/width Hz. D keeps B on the
 //! axis, full space at the side and silences the treble behind; ours, because it has the right limits and is smooth. Edges
-//! and the cone's own directivity are left out.
+//! and the cone's own directivity are left out. S: what meets more walls, in the bass only (`late.rs`).
 //!
 //! Sources: L. L. Beranek, T. J. Mellow, "Acoustics: Sound Fields and Transducers" (2012), section 4.5 (simple source);
 //! the frequency of the step is common practice: a sphere or baffle as wide as 0.33 wavelengths.
 
 use super::air::{AIR_DENSITY_KG_M3, SPEED_OF_SOUND_M_S};
 use super::colour::{low_pass, shelf};
+use super::late::Late;
 use super::room::Path;
 use num_complex::Complex64;
 use std::f64::consts::{PI, SQRT_2, TAU};
@@ -28,17 +29,24 @@ pub struct Radiation {
     paths: Vec<Path>,
     step_from_hz: f64,
     wall_corner_hz: f64,
+    late: Option<Late>,
 }
 
 impl Radiation {
     /// Along these paths, from a baffle of this width, by walls that absorb above `wall_corner_hz`.
     pub fn new(paths: Vec<Path>, baffle_width_m: f64, wall_corner_hz: f64) -> Self {
-        Self { paths, step_from_hz: STEP_TIMES_WIDTH_M_S / (SQRT_2 * baffle_width_m), wall_corner_hz }
+        Self { paths, step_from_hz: STEP_TIMES_WIDTH_M_S / (SQRT_2 * baffle_width_m), wall_corner_hz, late: None }
+    }
+
+    /// With what meets more walls.
+    pub fn with_late(self, late: Option<Late>) -> Self {
+        Self { late, ..self }
     }
 
     /// The longest path.
     pub fn longest_s(&self) -> f64 {
-        self.paths.iter().map(|path| path.length_m / SPEED_OF_SOUND_M_S).fold(0.0, f64::max)
+        let late_s = self.late.as_ref().map_or(0.0, Late::longest_s);
+        self.paths.iter().map(|path| path.length_m / SPEED_OF_SOUND_M_S).fold(late_s, f64::max)
     }
 
     /// Pressure over volume acceleration, Pa·s²/m³, at one frequency.
@@ -50,7 +58,9 @@ impl Radiation {
             let directed = 1.0 + path.cosine * (step - 1.0);
             path.strength() * wall.powu(path.walls) * directed * Complex64::cis(-TAU * frequency_hz * delay_s)
         };
-        AIR_DENSITY_KG_M3 / (4.0 * PI) * self.paths.iter().map(one).sum::<Complex64>()
+        let early = self.paths.iter().map(one).sum::<Complex64>();
+        let all = self.late.as_ref().map_or(early, |late| early + late.at(frequency_hz));
+        AIR_DENSITY_KG_M3 / (4.0 * PI) * all
     }
 
     /// The same at `count` frequencies from zero in steps of `step_hz`, by turning each path's phase step by step.
@@ -66,6 +76,10 @@ impl Radiation {
                     *sum *= low_pass(self.wall_corner_hz, bin as f64 * step_hz);
                 }
             }
+        }
+        if let Some(late) = &self.late {
+            let bass = ((Late::ENDS_HZ / step_hz).ceil() as usize).min(count);
+            sums[..bass].iter_mut().enumerate().for_each(|(bin, sum)| *sum += late.at(bin as f64 * step_hz));
         }
         sums.iter_mut().for_each(|sum| *sum *= AIR_DENSITY_KG_M3 / (4.0 * PI));
         sums

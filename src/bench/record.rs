@@ -10,9 +10,9 @@ use super::hearing::{Hearing, OwnAndRest};
 use super::line::{COUPLING_TAIL_S, LEAD, Line, MARGIN};
 use super::motion::{All, Excursion, Played};
 use super::noise::{hum_at, noise};
-use super::radiation::Radiation;
-use super::room::Surroundings;
 use super::settings::BenchSettings;
+use super::source::Source;
+use super::speaker::Way;
 use crate::math::{Random, Spectrum, good_length};
 use crate::quantity::amplitude_from_db;
 use num_complex::Complex64;
@@ -28,7 +28,15 @@ pub(super) const FINEST_GRID_HZ: f64 = 8e6;
 pub struct Bench {
     pub(super) settings: BenchSettings,
     pub(super) circuits: Vec<Circuit>,
+    pub(super) subwoofer_circuits: Vec<Circuit>,
     pub(super) converter: Converter,
+}
+
+/// A way that sounds.
+struct Sounding<'a> {
+    circuit: &'a Circuit,
+    drive_v: Vec<f64>,
+    hearing: Hearing,
 }
 
 impl Bench {
@@ -38,9 +46,13 @@ impl Bench {
     /// [`BenchError`] for values without physical sense, curves of a driver that reach zero, or a place outside the room.
     pub fn new(settings: BenchSettings) -> Result<Self, BenchError> {
         settings.check()?;
-        let circuits: Vec<Circuit> = settings.speaker.ways.iter().map(Circuit::new).collect();
+        let of_all = |ways: &[Way]| -> Vec<Circuit> { ways.iter().map(Circuit::new).collect() };
+        let circuits = of_all(&settings.speaker.ways);
+        let subwoofer_ways = settings.subwoofer.as_ref().map_or(&[][..], |subwoofer| &subwoofer.speaker.ways);
+        let subwoofer_circuits = of_all(subwoofer_ways);
         let mut grid_hz = LEAST_GRID_HZ;
-        for (way, circuit) in settings.speaker.ways.iter().zip(&circuits) {
+        let ways = settings.speaker.ways.iter().chain(subwoofer_ways);
+        for (way, circuit) in ways.zip(circuits.iter().chain(&subwoofer_circuits)) {
             grid_hz = grid_hz.max(circuit.fastest_per_s() / MOST_SETTLING_SHARE);
             if grid_hz > FINEST_GRID_HZ {
                 let (found_s, least_s) = (1.0 / circuit.fastest_per_s(), 1.0 / (MOST_SETTLING_SHARE * FINEST_GRID_HZ));
@@ -49,7 +61,7 @@ impl Bench {
         }
         let rate_hz = settings.rate.hz();
         let converter = Converter::new(rate_hz, (grid_hz / rate_hz).ceil() as usize);
-        Ok(Self { settings, circuits, converter })
+        Ok(Self { settings, circuits, subwoofer_circuits, converter })
     }
 
     /// What it was set up from.
@@ -57,13 +69,14 @@ impl Bench {
         &self.settings
     }
 
-    /// Frames that a recording of so many played frames needs, latency and half a second of tail included.
+    /// Frames that a recording of so many played frames needs, latency, delays and half a second of tail included.
     pub fn frames_needed(&self, played_frames: usize) -> usize {
         let longer = played_frames as f64 * (1.0 + self.settings.interface.drift_ppm.max(0.0) * 1e-6);
-        longer.ceil() as usize + self.settings.rate.frames(self.settings.interface.latency_s + 0.5)
+        let delay_s = self.subwoofer().iter().chain([&self.satellite()]).map(Source::delay_s).fold(0.0, f64::max);
+        longer.ceil() as usize + self.settings.rate.frames(self.settings.interface.latency_s + 0.5 + delay_s)
     }
 
-    /// What comes back: channel 0 the microphone, channel 1 the loopback of the output.
+    /// What comes back when satellite and cable play the same and a subwoofer nothing: channel 0 the microphone, channel 1 the loopback of the output.
     ///
     /// # Shape
     /// Both of `frames` samples; the first is taken when the first of `play` leaves the program. Before and after
@@ -72,14 +85,27 @@ impl Bench {
     /// # Units
     /// Full scale ±1; `play` (finite numbers) is clipped there, and so is the result.
     pub fn record(&self, play: &[f64], frames: usize) -> Vec<Vec<f64>> {
+        self.record_outputs([play, play, &[]], frames)
+    }
+
+    /// What comes back when the satellite, the cable and the subwoofer play each its own: channel 0 the microphone,
+    /// channel 1 the cable. Without a subwoofer nobody hears the third.
+    ///
+    /// # Shape
+    /// Both of `frames` samples; the first is taken when the first of each output leaves the program. Before and after
+    /// that there is silence.
+    ///
+    /// # Units
+    /// Full scale ±1; `outputs` (finite numbers) are clipped there, and so is the result.
+    pub fn record_outputs(&self, outputs: [&[f64]; 3], frames: usize) -> Vec<Vec<f64>> {
         let interface = &self.settings.interface;
         let total = (frames as f64 / (1.0 + interface.drift_ppm * 1e-6)).ceil() as usize + LEAD + MARGIN;
-        let output = self.line().output(play, total);
-        let hearings = self.hearings(&self.settings.surroundings);
-        let longest_s = hearings.iter().map(Hearing::longest_s).fold(0.0, f64::max);
+        let output = self.line().output(outputs[1], total);
+        let ways = self.sounding([outputs[0], outputs[2]], total);
+        let longest_s = ways.iter().map(|way| way.hearing.longest_s()).fold(0.0, f64::max);
         let tail_s = COUPLING_TAIL_S + longest_s + interface.latency_s;
         let length = good_length(total + self.settings.rate.frames(tail_s) + MARGIN);
-        let pressure = self.pressure(&output, total, length, &hearings);
+        let pressure = self.pressure(&ways, total, length);
         let microphone = self.settings.microphone;
         let per_pascal = microphone.per_pascal();
         let reply = self.arrived(pressure, total, |hz| per_pascal * microphone.colour(hz));
@@ -94,7 +120,7 @@ impl Bench {
         channels
     }
 
-    /// Excursion of the cone of a way (counted from 0), m, positive outwards.
+    /// Excursion of the cone of a way of the satellite (counted from 0), m, positive outwards.
     ///
     /// # Shape
     /// As long as `play` and at its times: neither latency nor drift of the recorder.
@@ -103,7 +129,8 @@ impl Bench {
     /// If the loudspeaker has no such way.
     pub fn excursion_m(&self, way: usize, play: &[f64]) -> Vec<f64> {
         let total = play.len() + LEAD + MARGIN;
-        let drive_v = self.drive_v(way, &self.line().output(play, total));
+        let satellite = self.satellite();
+        let drive_v = satellite.drive_v(way, &self.terminals(&satellite, play, total));
         let mut played = Played::new(&self.circuits[way], Excursion);
         let [mut excursion_m] = self.converter.played_through(&mut played, &drive_v, total);
         excursion_m.drain(..LEAD);
@@ -111,16 +138,42 @@ impl Bench {
         excursion_m
     }
 
+    /// What is at the terminals of a loudspeaker for these samples, re full scale of its amplifier.
+    fn terminals(&self, source: &Source<'_>, play: &[f64], total: usize) -> Vec<f64> {
+        self.line()
+            .output_through(play, total, source.delay_s(), |hz| source.between_at_rate(hz, self.settings.rate.hz()))
+    }
+
+    /// The ways of all loudspeakers that have something to play: the satellite's, then the subwoofer's.
+    fn sounding(&self, play: [&[f64]; 2], total: usize) -> Vec<Sounding<'_>> {
+        let subwoofer = self.subwoofer();
+        // Alone, the satellite moves even for nothing: what it then hands on is silence, but computed.
+        let satellite = (!play[0].is_empty() || subwoofer.is_none()).then(|| self.satellite());
+        let subwoofer = if play[1].is_empty() { None } else { subwoofer };
+        let sources = [satellite.zip(Some(play[0])), subwoofer.zip(Some(play[1]))];
+        let ways = sources.into_iter().flatten().flat_map(|(source, play)| {
+            let output = self.terminals(&source, play, total);
+            let hearings = source.hearings(&self.settings.surroundings);
+            let ways = source.circuits.iter().zip(hearings).enumerate();
+            ways.map(move |(way, (circuit, hearing))| Sounding {
+                circuit,
+                drive_v: source.drive_v(way, &output),
+                hearing,
+            })
+        });
+        ways.collect()
+    }
+
     /// Spectrum of the pressure at the microphone, all ways at once.
-    fn pressure(&self, output: &[f64], total: usize, length: usize, hearings: &[Hearing]) -> Vec<Complex64> {
+    fn pressure(&self, ways: &[Sounding<'_>], total: usize, length: usize) -> Vec<Complex64> {
         let step_hz = self.settings.rate.hz() / length as f64;
-        let one_way = |index: usize| {
-            let (circuit, drive_v) = (&self.circuits[index], self.drive_v(index, output));
+        let one_way = |way: &Sounding<'_>| {
+            let Sounding { circuit, drive_v, hearing } = way;
             let all = || {
-                let [all] = self.converter.played_through(&mut Played::new(circuit, All), &drive_v, total);
+                let [all] = self.converter.played_through(&mut Played::new(circuit, All), drive_v, total);
                 Spectrum::new(length).bins(&all)
             };
-            match &hearings[index] {
+            match hearing {
                 Hearing::Far(radiation) => {
                     let mut bins = all();
                     let along = radiation.along(bins.len(), step_hz);
@@ -130,7 +183,7 @@ impl Bench {
                 Hearing::Beside(path) => through(all(), |bin| path.at(bin * step_hz)),
                 Hearing::Before { ear, own, rest } => {
                     let mut played = Played::new(circuit, OwnAndRest { circuit, ear: *ear });
-                    let [alone, others] = self.converter.played_through(&mut played, &drive_v, total);
+                    let [alone, others] = self.converter.played_through(&mut played, drive_v, total);
                     let [alone, others] = [alone, others].map(|stream| Spectrum::new(length).bins(&stream));
                     let mut bins = through(alone, |bin| own.at(bin * step_hz));
                     let others = through(others, |bin| rest.at(bin * step_hz));
@@ -140,7 +193,8 @@ impl Bench {
             }
         };
         std::thread::scope(|scope| {
-            let ways: Vec<_> = (0..hearings.len()).map(|index| scope.spawn(move || one_way(index))).collect();
+            let one_way = &one_way;
+            let ways: Vec<_> = ways.iter().map(|way| scope.spawn(move || one_way(way))).collect();
             let mut sum = vec![Complex64::ZERO; length / 2 + 1];
             for way in ways {
                 // A panic in a way is our own fault and goes on in the caller.
@@ -185,26 +239,6 @@ impl Bench {
                 *sample += hum_at(hum, frame as f64 * frame_s);
             }
         }
-    }
-
-    /// What the microphone hears of each way, were it in these surroundings.
-    pub(super) fn hearings(&self, surroundings: &Surroundings) -> Vec<Hearing> {
-        let speaker = &self.settings.speaker;
-        let one = |index: usize| match &self.settings.near {
-            Some(near) => Hearing::near(near, speaker, index),
-            None => {
-                let paths = surroundings.paths(self.settings.distance_m, speaker.ways[index].above_axis_m);
-                Hearing::Far(Radiation::new(paths, speaker.baffle_width_m, surroundings.wall_corner_hz()))
-            }
-        };
-        (0..speaker.ways.len()).map(one).collect()
-    }
-
-    /// Voltage at a way, its polarity included.
-    fn drive_v(&self, way: usize, output: &[f64]) -> Vec<f64> {
-        let sign = self.settings.speaker.ways[way].polarity.sign();
-        let gain = self.settings.interface.drive_v_at_full_scale * sign;
-        output.iter().map(|sample| sample * gain).collect()
     }
 }
 

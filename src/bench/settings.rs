@@ -12,8 +12,10 @@ use super::colour::{high_pass, low_pass, shelf};
 use super::error::{BenchError, check};
 use super::near::NearField;
 use super::noise::Hum;
-use super::room::{Room, Surroundings};
+use super::receiver::Receiver;
+use super::room::{Ends, Room, Surroundings};
 use super::speaker::Speaker;
+use super::subwoofer::Subwoofer;
 use crate::quantity::{SampleRate, amplitude_from_db, db_from_amplitude};
 use num_complex::Complex64;
 use serde::{Deserialize, Serialize};
@@ -28,10 +30,16 @@ pub struct BenchSettings {
     pub seed: u64,
     /// From the loudspeaker's baffle to the microphone, along the loudspeaker's axis.
     pub distance_m: f64,
-    /// The microphone stands here instead, before one surface, and hears no room; absent: at that distance.
+    /// The microphone stands here instead, before one surface, and hears no room; absent: at that distance or at the seat.
     pub near: Option<NearField>,
+    /// The microphone stands here instead, counted from the loudspeaker's place: ahead, aside, up; absent: at that distance.
+    pub seat_m: Option<[f64; 3]>,
     /// The loudspeaker.
     pub speaker: Speaker,
+    /// A second one, on the third output; absent: there is none.
+    pub subwoofer: Option<Subwoofer>,
+    /// What lies between the outputs and the amplifiers.
+    pub receiver: Receiver,
     /// What surrounds it.
     pub surroundings: Surroundings,
     /// The microphone with its preamplifier.
@@ -86,7 +94,10 @@ impl Default for BenchSettings {
             seed: 1,
             distance_m: 0.5,
             near: None,
+            seat_m: None,
             speaker: Speaker::rear_satellite(),
+            subwoofer: None,
+            receiver: Receiver::default(),
             surroundings: Surroundings::Room(Room::default()),
             microphone: Microphone::default(),
             interface: Interface::default(),
@@ -186,12 +197,66 @@ impl BenchSettings {
         self
     }
 
+    /// Where the microphone stands, counted from the loudspeaker's place: ahead, aside, up.
+    pub fn microphone_m(&self) -> [f64; 3] {
+        match &self.near {
+            Some(near) => [near.distance_m, 0.0, self.speaker.ways.get(near.way).map_or(0.0, |way| way.above_axis_m)],
+            None => self.far_m(),
+        }
+    }
+
+    /// The same, were there no near field.
+    fn far_m(&self) -> [f64; 3] {
+        self.seat_m.unwrap_or([self.distance_m, 0.0, 0.0])
+    }
+
+    /// From the loudspeaker's baffle (of a near field: from the surface) to the microphone.
+    pub(super) fn straight_m(&self) -> f64 {
+        let far_m = || self.seat_m.map_or(self.distance_m, |microphone_m| from_origin_m(microphone_m));
+        self.near.map_or_else(far_m, |near| near.distance_m)
+    }
+
+    /// Whether the microphone hears a room that is followed in the bass.
+    pub(super) fn hears_modes(&self) -> bool {
+        self.near.is_none() && matches!(&self.surroundings, Surroundings::Room(room) if room.late_s > 0.0)
+    }
+
     pub(super) fn check(&self) -> Result<(), BenchError> {
         check("distance in m", self.distance_m, [0.05, 20.0])?;
         self.speaker.check()?;
         self.near.map_or(Ok(()), |near| near.check(&self.speaker))?;
-        self.surroundings.check(self.distance_m)?;
+        self.subwoofer.as_ref().map_or(Ok(()), Subwoofer::check)?;
+        self.receiver.check()?;
+        self.check_places()?;
         self.microphone.check()?;
         self.interface.check()
     }
+
+    /// Everything inside the room, and the microphone in front of no loudspeaker's very cone.
+    fn check_places(&self) -> Result<(), BenchError> {
+        let mut places = vec![("loudspeaker", [0.0; 3]), ("microphone", self.far_m())];
+        places.extend(self.subwoofer.as_ref().map(|subwoofer| ("subwoofer", subwoofer.beside_m)));
+        self.surroundings.check(&places)?;
+        if let Some(seat_m) = self.seat_m {
+            check("distance from the loudspeaker to the seat in m", from_origin_m(seat_m), REACH_M)?;
+            for way in &self.speaker.ways {
+                let way_m = Ends { source_m: [0.0, 0.0, way.above_axis_m], microphone_m: seat_m }.distance_m();
+                check("distance from a way to the seat in m", way_m, REACH_M)?;
+            }
+        }
+        let Some(subwoofer) = &self.subwoofer else { return Ok(()) };
+        let [ahead_m, aside_m, up_m] = subwoofer.beside_m;
+        subwoofer.speaker.ways.iter().try_for_each(|way| {
+            let source_m = [ahead_m, aside_m, up_m + way.above_axis_m];
+            let apart_m = Ends { source_m, microphone_m: self.microphone_m() }.distance_m();
+            check("distance from the subwoofer to the microphone in m", apart_m, REACH_M)
+        })
+    }
+}
+
+/// From a loudspeaker that is a point to a microphone that may stand anywhere.
+const REACH_M: [f64; 2] = [0.05, 200.0];
+
+fn from_origin_m(microphone_m: [f64; 3]) -> f64 {
+    Ends { source_m: [0.0; 3], microphone_m }.distance_m()
 }

@@ -1,10 +1,10 @@
 //! What the bench knows of itself: the answer that an analysis should find.
 //!
 //! ```text
-//! reply/play = H_out·V·Σ_ways ±q'_way·P_way·(sample value/Pa)·H_mic·H_in·H_conv        loopback/play = H_out·G·H_in·H_conv
+//! reply/play = H_out·R·V·Σ_ways ±q'_way·P_way·(sample value/Pa)·H_mic·H_in·H_conv        loopback/play = H_out·G·H_in·H_conv
 //! ```
 //!
-//! H_out, H_in: colour of the interface. V: volts at full scale. q', P: `phasor.rs` and the straight path of
+//! H_out, H_in: colour of the interface. R: receiver (`receiver.rs`). V: volts at full scale. q', P: `phasor.rs` and the straight path of
 //! `radiation.rs`, or those of a near field (`hearing.rs`). H_mic: `settings.rs`. G: loopback gain. H_conv: both converters, which is 1 in the valid band.
 //! Derivation: the parts of the chain one behind the other; each has its source in its own file.
 //! All in time as the player counts it; a recorder whose clock is fast by d stretches every time by 1 + d.
@@ -16,10 +16,14 @@ use super::hearing::Hearing;
 use super::near::NearField;
 use super::phasor::driver_impedance;
 use super::radiation::Radiation;
+use super::receiver::Receiver;
 use super::record::Bench;
-use super::room::{Path, Surroundings};
+use super::room::{Ends, Path, Surroundings};
+use super::seat::AtSeat;
 use super::settings::{Interface, Microphone};
+use super::source::Source;
 use super::speaker::{Speaker, Way};
+use super::subwoofer::Subwoofer;
 use crate::quantity::{amplitude_from_db, db_from_amplitude};
 use num_complex::Complex64;
 use serde::{Deserialize, Serialize};
@@ -45,20 +49,26 @@ pub struct Truth {
     pub clock_drift_ppm: f64,
     /// From playing to recording on the loopback channel.
     pub latency_s: f64,
-    /// From the loopback to the microphone: the straight path.
+    /// From the loopback to the microphone: the straight path, and the delay in the receiver if it has one.
     pub arrival_s: f64,
     /// From the baffle (of a near field: from the surface) to the microphone.
     pub distance_m: f64,
     /// Which surface the microphone stands before; absent: the loudspeaker. Then there are no reflections.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub near: Option<NearField>,
+    /// Where the microphone stands, counted from the loudspeaker: ahead, aside, up; absent: straight ahead.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub seat_m: Option<[f64; 3]>,
+    /// What is heard with the walls, and of the subwoofer; absent: there is none, and the room is not followed in the bass.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub at_seat: Option<AtSeat>,
     /// Microphone channel over played samples: small signals, straight path only; the phase without latency and arrival.
     pub direct: Curve,
     /// Loopback channel over played samples; the phase without the latency.
     pub loopback: Curve,
     /// Pressure at the microphone, straight path, for 2.83 V rms at the loudspeaker.
     pub sound_pressure: PressureCurve,
-    /// What the walls send, earliest first.
+    /// What few walls send, earliest first.
     pub reflections: Vec<Reflection>,
     /// Harmonics of steady tones.
     pub harmonics: HarmonicTruth,
@@ -66,12 +76,22 @@ pub struct Truth {
     pub ways: Vec<WayFacts>,
     /// The loudspeaker.
     pub speaker: Speaker,
+    /// The second loudspeaker.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub subwoofer: Option<Subwoofer>,
+    /// What lies between the outputs and the amplifiers.
+    #[serde(default, skip_serializing_if = "is_neutral")]
+    pub receiver: Receiver,
     /// What surrounds it.
     pub surroundings: Surroundings,
     /// The microphone: sensitivity, noise, rise.
     pub microphone: Microphone,
     /// The interface: drive voltage, latency, clock, noise, colour.
     pub interface: Interface,
+}
+
+fn is_neutral(receiver: &Receiver) -> bool {
+    *receiver == Receiver::default()
 }
 
 /// A complex response.
@@ -130,13 +150,13 @@ impl Bench {
         let settings = &self.settings;
         let valid_to_hz = FLAT_SHARE * settings.rate.hz();
         let grid: Vec<f64> = frequencies_hz.iter().copied().filter(|&hz| hz > 0.0 && hz < valid_to_hz).collect();
-        let distance_m = settings.near.map_or(settings.distance_m, |near| near.distance_m);
-        let arrival_s = distance_m / SPEED_OF_SOUND_M_S;
+        let (satellite, distance_m) = (self.satellite(), settings.straight_m());
+        let arrival_s = distance_m / SPEED_OF_SOUND_M_S + satellite.delay_s();
         // The straight path is the whole one where nothing reflects.
-        let direct = self.hearings(&Surroundings::Anechoic);
+        let direct = satellite.hearings(&Surroundings::Anechoic);
         let early = |hz: f64| Complex64::cis(TAU * hz * arrival_s);
         let level_db_spl =
-            |&hz: &f64| db_from_amplitude(RATED_DRIVE_V * self.pressure_for_a_volt(&direct, hz).norm() / REFERENCE_PA);
+            |&hz: &f64| db_from_amplitude(RATED_DRIVE_V * satellite.for_a_volt(&direct, hz).norm() / REFERENCE_PA);
         let sound_pressure =
             PressureCurve { level_db_spl: grid.iter().map(level_db_spl).collect(), frequency_hz: grid.clone() };
         Truth {
@@ -148,22 +168,21 @@ impl Bench {
             arrival_s,
             distance_m,
             near: settings.near,
-            direct: Curve::new(&grid, |hz| self.reply_response(&direct, hz) * early(hz)),
+            seat_m: settings.near.map_or(settings.seat_m, |_| None),
+            at_seat: self.at_seat(&grid),
+            direct: Curve::new(&grid, |hz| self.reply_response(&satellite, &direct, hz) * early(hz)),
             loopback: Curve::new(&grid, |hz| self.loopback_response(hz)),
             sound_pressure,
             reflections: self.reflections(),
             harmonics: self.harmonics(&direct, valid_to_hz, level_dbfs),
             ways: settings.speaker.ways.iter().map(WayFacts::new).collect(),
             speaker: settings.speaker.clone(),
+            subwoofer: settings.subwoofer.clone(),
+            receiver: settings.receiver,
             surroundings: settings.surroundings.clone(),
             microphone: settings.microphone,
             interface: settings.interface,
         }
-    }
-
-    fn pressure_for_a_volt(&self, direct: &[Hearing], hz: f64) -> Complex64 {
-        let ways = self.settings.speaker.ways.iter().zip(direct);
-        ways.map(|(way, hearing)| way.polarity.sign() * hearing.for_a_volt(way, hz)).sum()
     }
 
     /// Sample value on the microphone channel for each pascal.
@@ -172,10 +191,11 @@ impl Bench {
         microphone.per_pascal() * microphone.colour(hz) * interface.input_colour(hz) * self.converters(hz)
     }
 
-    fn reply_response(&self, direct: &[Hearing], hz: f64) -> Complex64 {
-        let interface = &self.settings.interface;
-        let volts = interface.drive_v_at_full_scale * interface.output_colour(hz);
-        volts * self.pressure_for_a_volt(direct, hz) * self.per_pascal(hz)
+    /// Microphone channel over played samples, without the latency.
+    pub(super) fn reply_response(&self, source: &Source<'_>, hearings: &[Hearing], hz: f64) -> Complex64 {
+        let output = self.settings.interface.output_colour(hz) * source.between(hz);
+        let volts = source.drive_v_at_full_scale * output;
+        volts * source.for_a_volt(hearings, hz) * self.per_pascal(hz)
     }
 
     fn loopback_response(&self, hz: f64) -> Complex64 {
@@ -199,7 +219,8 @@ impl Bench {
         let width_m = self.settings.speaker.baffle_width_m;
         let corner_hz = self.settings.surroundings.wall_corner_hz();
         let alone = |path| Radiation::new(vec![path], width_m, corner_hz).at(at_hz).norm();
-        let paths = self.settings.surroundings.paths(self.settings.distance_m, 0.0);
+        let ends = Ends { source_m: [0.0; 3], microphone_m: self.settings.microphone_m() };
+        let paths = self.settings.surroundings.paths_between(ends);
         let (first, straight) = (paths[0].length_m, alone(paths[0]));
         let reflected = paths[1..].iter().filter(|path| path.gain > 0.0);
         let one = |path: &Path| Reflection {
@@ -227,7 +248,8 @@ impl Bench {
             });
             (order.to_string(), column.collect())
         };
-        let small = |hz: f64| self.reply_response(direct, hz).norm() * amplitude_from_db(level_dbfs);
+        let satellite = self.satellite();
+        let small = |hz: f64| self.reply_response(&satellite, direct, hz).norm() * amplitude_from_db(level_dbfs);
         let compression = frequency_hz.iter().zip(&tones);
         HarmonicTruth {
             level_dbfs,
@@ -240,7 +262,8 @@ impl Bench {
     /// Sample values of orders 1 to 5 on the microphone channel for a played tone.
     fn tone(&self, direct: &[Hearing], hz: f64, level_dbfs: f64) -> Orders {
         let interface = &self.settings.interface;
-        let output = amplitude_from_db(level_dbfs) * interface.output_colour(hz).norm();
+        let between = self.satellite().between(hz).norm();
+        let output = amplitude_from_db(level_dbfs) * interface.output_colour(hz).norm() * between;
         let amplitude_v = interface.drive_v_at_full_scale * output;
         let mut sum = [Complex64::ZERO; HIGHEST_ORDER];
         for ((way, circuit), hearing) in self.settings.speaker.ways.iter().zip(&self.circuits).zip(direct) {
@@ -254,6 +277,10 @@ impl Bench {
 impl Curve {
     pub(super) fn new(frequencies_hz: &[f64], response: impl Fn(f64) -> Complex64) -> Self {
         let values: Vec<Complex64> = frequencies_hz.iter().map(|&hz| response(hz)).collect();
+        Self::of(frequencies_hz, &values)
+    }
+
+    pub(super) fn of(frequencies_hz: &[f64], values: &[Complex64]) -> Self {
         Self {
             frequency_hz: frequencies_hz.to_vec(),
             level_db: values.iter().map(|value| db_from_amplitude(value.norm())).collect(),

@@ -297,6 +297,7 @@ mod tests {
                 reflection: [[0.99; 2]; 3],
                 wall_corner_hz: 1e6,
                 most_walls: 2,
+                late_s: 0.0,
             };
             let paths = bench::Surroundings::Room(room).paths(distance_m, 0.0);
             let single: Vec<f64> = paths.iter().filter(|path| path.walls == 1).map(|path| path.length_m).collect();

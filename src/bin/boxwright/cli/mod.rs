@@ -26,6 +26,7 @@ mod placement;
 mod response;
 mod signal;
 mod simulate;
+mod simulated;
 mod sound;
 mod tell;
 mod typed;

@@ -1,6 +1,7 @@
 //! Numbers with units, for clap.
 
 use super::chain::Level;
+use boxwright::bench::{Cut, LIVING_ROOM_SEATS, Slope};
 use boxwright::quantity::{Dimension, SampleRate, number_as_typed};
 use boxwright::response::{Direction, Plane};
 use boxwright::signal::SHORTEST_PAUSE_S;
@@ -183,6 +184,36 @@ pub fn sides_m(text: &str) -> Result<[f64; 3], String> {
 pub fn place_m(text: &str) -> Result<[f64; 3], String> {
     let place = text.split(',').map(|part| number(part, Dimension::Metres)).collect::<Result<Vec<f64>, String>>()?;
     <[f64; 3]>::try_from(place).map_err(|_| format!("{text:?} is not three lengths, such as 0.9,1.45,1.0"))
+}
+
+/// `LR4:80`, `BW2:120 Hz`: a filter of a receiver and its corner.
+pub fn cut(text: &str) -> Result<Cut, String> {
+    let refuse = || format!("{text:?} is no filter; write BW2, BW4, LR2 or LR4 with its corner, as LR4:80");
+    let (name, corner) = text.split_once(':').ok_or_else(refuse)?;
+    let slope = match name.trim().to_ascii_uppercase().as_str() {
+        "BW2" => Slope::Butterworth2,
+        "BW4" => Slope::Butterworth4,
+        "LR2" => Slope::LinkwitzRiley2,
+        "LR4" => Slope::LinkwitzRiley4,
+        _ => return Err(refuse()),
+    };
+    Ok(Cut { slope, corner_hz: frequency_hz(corner)? })
+}
+
+/// `2.5`, `2.5 ms`: a delay that may be nothing, in s.
+pub fn milliseconds_as_s(text: &str) -> Result<f64, String> {
+    not_negative(text, Dimension::Milliseconds).map(|ms| 1e-3 * ms)
+}
+
+/// `sofa`, `3.1,0.75,0.05`: a seat of the simulated living room, or a place in m.
+pub fn seat_m(text: &str) -> Result<[f64; 3], String> {
+    match LIVING_ROOM_SEATS.into_iter().find(|(name, _)| *name == text.trim()) {
+        Some((_, seat_m)) => Ok(seat_m),
+        None => place_m(text).map_err(|error| {
+            let names = LIVING_ROOM_SEATS.map(|(name, _)| name);
+            format!("{error}, and no seat; seats are {}", names.join(", "))
+        }),
+    }
 }
 
 /// `10`, `v-10`: degrees off the axis, to the side or vertical.

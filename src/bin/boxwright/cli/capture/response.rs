@@ -17,7 +17,8 @@ use std::process::ExitCode;
 /// keeps what was recorded; so does a device that goes away; both end with exit status 1.
 ///
 /// With `--output simulated` no sound card is needed: input 1 is then a simulated microphone before a small loudspeaker on
-/// output 1, input 2 a cable from output 2, and NAME.truth.json tells what an analysis should find.
+/// output 1, input 2 a cable from output 2, and NAME.truth.json tells what an analysis should find. With
+/// `--simulated-subwoofer` output 3 is a subwoofer in the same room.
 #[derive(Debug, clap::Args)]
 #[command(allow_negative_numbers = true)]
 pub struct ResponseArgs {
@@ -78,7 +79,7 @@ impl ResponseArgs {
             known: Known {
                 mic: self.mic.clone().or_else(|| job.mic.as_ref().map(|mic| setting.folder.join(mic))),
                 mic_sensitivity_dbfs_at_94db: job.mic_sensitivity_dbfs_at_94db,
-                distance_m: self.distance.or(job.distance_m),
+                distance_m: self.distance.or_else(|| self.chain.seat_distance_m(setting)).or(job.distance_m),
                 ..record.known()
             },
         }

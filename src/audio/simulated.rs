@@ -14,12 +14,13 @@
 
 use super::stand::Stand;
 use super::{
-    AudioError, CardFacts, DeviceFacts, Ended, FADE_OUT_S, Hear, Meters, Order, Progress, RateRange, Route, Side,
-    SideFacts, SimulatedSettings, SimulatedTruth, SoundCard, Take, Tell, Trouble, TruthWanted,
+    AudioError, CardFacts, DeviceFacts, Ended, FADE_OUT_S, Hear, Meters, Order, Progress, RateRange, Route, SideFacts,
+    SimulatedSettings, SimulatedTruth, SoundCard, Take, Tell, Trouble, TruthWanted,
 };
 use crate::bench::{BenchError, BenchSettings, JigSettings};
 use crate::quantity::{FrequencyGrid, SampleRate};
 use crate::signal::{SampleFormat, fall};
+use std::borrow::Cow;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 /// The name by which a person asks for it.
@@ -98,8 +99,7 @@ impl SoundCard for Simulated {
         hear: &mut Hear<'_>,
         tell: &mut Tell<'_>,
     ) -> Result<Take, AudioError> {
-        Self::facts().check(Side::Output, order.rate(), &order.channels().outputs)?;
-        Self::facts().check(Side::Input, order.rate(), &order.channels().inputs)?;
+        self.describe().check(order.rate(), &order.needed_channels())?;
         let stand = self.settings.stand(order.rate())?;
         Running { order, frames: stand.frames_needed(order.play().len()), stand: &stand }.run(stop, hear, tell)
     }
@@ -123,13 +123,13 @@ impl Running<'_> {
     fn run(&self, stop: &AtomicBool, hear: &mut Hear<'_>, tell: &mut Tell<'_>) -> Result<Take, AudioError> {
         let rate = self.order.rate();
         let mut meters = Meters::new(self.order.channels().inputs.len());
-        let mut recorded = self.recorded(self.order.play());
+        let mut recorded = self.recorded(None);
         let (mut end, mut ended) = (self.frames, Ended::Complete);
         while meters.frames() < end {
             let at = meters.frames();
             if ended == Ended::Complete && stop.load(Ordering::Relaxed) {
                 ended = Ended::Stopped;
-                recorded = self.recorded(&faded(self.order.play(), at, rate));
+                recorded = self.recorded(Some(at));
                 end = end.min(at + rate.frames(FADE_OUT_S + self.stand.latency_s() + TAIL_S));
             }
             let piece = interleaved(&recorded, at, end.min(at + rate.frames(PIECE_S)));
@@ -141,17 +141,23 @@ impl Running<'_> {
         Ok(self.take(&meters, ended))
     }
 
-    /// The kept channels, in the order's sequence.
-    fn recorded(&self, play: &[f64]) -> Vec<Vec<f64>> {
-        let channels = self.order.channels();
-        let is_driven = |input: &usize| channels.outputs.contains(&self.stand.output_of(*input));
-        let heard = self.stand.record(play, self.frames);
-        let silent = match channels.inputs.iter().all(is_driven) {
-            true => Vec::new(),
-            false => self.stand.record(&[], self.frames),
-        };
-        let one = |input: &usize| if is_driven(input) { heard[*input].clone() } else { silent[*input].clone() };
-        channels.inputs.iter().map(one).collect()
+    /// The kept channels, in the order's sequence; what is played fades from a frame on if somebody wants silence.
+    fn recorded(&self, faded_from: Option<usize>) -> Vec<Vec<f64>> {
+        let mut heard: Vec<(Cow<'_, [f64]>, Vec<Vec<f64>>)> = Vec::new();
+        let mut kept = Vec::new();
+        for &input in &self.order.channels().inputs {
+            let signal = self.order.signal_on(self.stand.output_of(input));
+            let place = heard.iter().position(|(played, _)| *played == signal).unwrap_or_else(|| {
+                let inputs = match faded_from {
+                    Some(at) => self.stand.record(&faded(&signal, at, self.order.rate()), self.frames),
+                    None => self.stand.record(&signal, self.frames),
+                };
+                heard.push((signal, inputs));
+                heard.len() - 1
+            });
+            kept.push(heard[place].1[input].clone());
+        }
+        kept
     }
 
     fn take(&self, meters: &Meters, ended: Ended) -> Take {

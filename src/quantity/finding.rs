@@ -68,6 +68,7 @@ pub enum Code {
     Assumed,
     Incomplete,
     NearField,
+    MarksUnheard,
 }
 
 impl std::fmt::Display for Code {

@@ -217,8 +217,8 @@ fn clock(evidence: &Evidence<'_>, analysis: &Analysis) -> Option<Finding> {
 /// Marks of another loudspeaker that are no zero of time.
 fn marks_unheard(evidence: &Evidence<'_>, analysis: &Analysis) -> Option<Finding> {
     let is_missed = evidence.settings.marks == MarksPath::Own && analysis.time_reference == TimeReference::Recording;
-    let says = "the time marks of their own output can't be heard well enough: the arrival counts from the start of the recording, \
-                and can't be compared with that of another capture";
+    let says = "the time marks of their own output are not heard well enough, or disagree: the arrival counts from the start of the \
+                recording, and can't be compared with that of another capture";
     let advice = "let them sound from a loudspeaker that reaches high and that nothing hides, or raise the level";
     is_missed.then(|| Finding {
         at: Whereabouts { channel: Some(evidence.settings.reply + 1), ..Whereabouts::default() },

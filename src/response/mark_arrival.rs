@@ -51,6 +51,8 @@ const BEFORE_FROM_S: f64 = 0.06;
 const BEFORE_TO_S: f64 = 0.01;
 /// The top stands this far (20 dB) out of the noise; of noise alone the highest of a minute's samples is five times its rms.
 const CLEAR_RATIO: f64 = 10.0;
+/// Two marks of one loudspeaker are equally loud, but for somebody who moves; one twice as high as the other is another sound.
+const MOST_UNLIKE_RATIO: f64 = 2.0;
 /// A piece around a mark has this much in front …
 const ROOM_BEFORE_S: f64 = 0.1;
 /// … and this much behind, which holds its reply.
@@ -88,7 +90,9 @@ pub fn find_marks(recorded: &[f64], excitation: &Excitation, pattern: &Pattern) 
         let before = impulse.cut(first, (frames(BEFORE_FROM_S) - frames(BEFORE_TO_S)) as usize);
         first >= 0 && impulse.at(place).abs() > CLEAR_RATIO * rms(&before)
     };
-    places.iter().all(is_clear).then_some(places)
+    let heights = places.map(|place| impulse.at(place).abs());
+    let is_alike = heights[0].max(heights[1]) < MOST_UNLIKE_RATIO * heights[0].min(heights[1]);
+    (is_alike && places.iter().all(is_clear)).then_some(places)
 }
 
 /// The marks' arrival in a recording on the player's clock, in which the first one begins near frame `first_place`. `None` where the
@@ -102,18 +106,17 @@ pub fn mark_arrival(
     let starts = &excitation.plan.mark_starts;
     let (&first, &last) = (starts.first()?, starts.last()?);
     let mark = Pattern::of_mark(excitation, pattern, first);
-    let top = |start: usize| {
-        let place = first_place + start as i64 - first as i64;
-        let found = top_of_envelope(recorded, place, &mark)?;
-        Some((found.0 + (place - start as i64) as f64, found.1))
-    };
-    let ([one, u_one], [other, u_other]) = (top(first).map(<[f64; 2]>::from)?, top(last).map(<[f64; 2]>::from)?);
-    let noise = 0.5 * u_one.hypot(u_other);
-    Some(MarkArrival { frames: 0.5 * (one + other), u_frames: noise.max(0.5 * (one - other).abs()) })
+    let top = |start: usize| top_of_envelope(recorded, first_place + start as i64 - first as i64, &mark);
+    let (one, other) = (top(first)?, top(last)?);
+    let noise_frames = 0.5 * one.u_frames.hypot(other.u_frames);
+    Some(MarkArrival {
+        frames: 0.5 * (one.frames + other.frames) + (first_place - first as i64) as f64,
+        u_frames: noise_frames.max(0.5 * (one.frames - other.frames).abs()),
+    })
 }
 
-/// By how many frames a mark that should begin at `place` is late, and what the noise makes of that (k = 1).
-fn top_of_envelope(recorded: &[f64], place: i64, mark: &Pattern) -> Option<(f64, f64)> {
+/// When a mark arrives, after the frame `place` at which it should begin.
+fn top_of_envelope(recorded: &[f64], place: i64, mark: &Pattern) -> Option<MarkArrival> {
     let frames = |duration_s: f64| (duration_s * mark.rate_hz) as usize;
     let room = Room { before: frames(ROOM_BEFORE_S), after: frames(ROOM_AFTER_S) };
     let piece = around(recorded, place, mark.samples.len(), room)?;
@@ -137,7 +140,7 @@ fn top_of_envelope(recorded: &[f64], place: i64, mark: &Pattern) -> Option<(f64,
         .collect();
     let slopes = InverseSpectrum::new(length).samples(&slopes);
     let noise = rms(&slopes[room.before - frames(BEFORE_FROM_S)..room.before - frames(BEFORE_TO_S)]);
-    Some((highest as f64 + late - room.before as f64, noise / -curvature))
+    Some(MarkArrival { frames: highest as f64 + late - room.before as f64, u_frames: noise / -curvature })
 }
 
 /// e at a place between the frames, but for a constant factor: the sum over all positive frequencies.
@@ -203,14 +206,17 @@ mod tests {
     fn marks_are_found_among_sweeps_ten_times_as_loud_and_not_where_there_are_none() {
         let excitation = excitation();
         let pattern = Pattern::of(&excitation).unwrap();
-        let found = |marks_gain, sweeps_gain| {
-            let recorded = recorded(&excitation, marks_gain, sweeps_gain, &mut Random::new(4), 1e-4);
+        let found_in = |marks_gain, sweeps_gain, noise_rms| {
+            let recorded = recorded(&excitation, marks_gain, sweeps_gain, &mut Random::new(4), noise_rms);
             find_marks(&recorded, &excitation, &pattern)
         };
+        let found = |marks_gain, sweeps_gain| found_in(marks_gain, sweeps_gain, 1e-4);
         let starts = [excitation.plan.mark_starts[0], excitation.plan.mark_starts[1]];
         let expected = starts.map(|start| (1_577 + start) as i64);
         assert_eq!([found(0.1, 1.0), found(1.0, 0.0)], [Some(expected); 2]);
         assert_eq!([found(0.0, 1.0), found(0.0, 0.0), found(1e-4, 1.0)], [None; 3]);
+        // Where there is no noise, nothing that is left of the sweeps passes for a mark either.
+        assert_eq!([found_in(0.0, 1.0, 0.0), found_in(0.1, 1.0, 0.0)], [None, Some(expected)]);
     }
 
     #[test]

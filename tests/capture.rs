@@ -130,7 +130,7 @@ fn marks_with_an_output_of_their_own_are_the_zero_of_time_where_there_is_no_loop
     assert_eq!(["plain.toml", "own.toml", "elsewhere.toml"].map(description), [None, Some(1), Some(2)]);
 
     let analysed = |name: &str| -> (Value, String) {
-        let done = said(folder.path(), &format!("response {name}.wav --json"));
+        let done = said(folder.path(), &format!("response {name}.wav --no-pictures --json"));
         assert_eq!(done.status, 0, "{name}: {}", done.err);
         let csv = std::fs::read_to_string(folder.path().join(name).join("response.csv")).unwrap();
         let header = csv.lines().filter_map(|line| line.strip_prefix("# ")).collect::<Vec<_>>().join("\n");

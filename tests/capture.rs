@@ -155,6 +155,8 @@ fn marks_with_an_output_of_their_own_are_the_zero_of_time_where_there_is_no_loop
         let missed = document["findings"].as_array().unwrap().iter().find(|found| found["code"] == "marks-unheard");
         assert_eq!(missed.map(|found| &found["severity"]), is_missed.then_some(&"caution".into()), "{name}");
         if name == "own" {
+            let told = said(folder.path(), "response own.wav --no-pictures");
+            assert!(told.out.contains("ms after that of the time marks"), "{}", told.out);
             let plain = std::fs::read(folder.path().join("plain/result.json")).unwrap();
             assert_eq!(document["curve"], serde_json::from_slice::<Value>(&plain).unwrap()["curve"]);
             // Marks and sweeps go one way: what is left is the way from the first sound to the strongest, here less than 0.2 ms.

@@ -106,6 +106,75 @@ fn a_capture_leaves_recording_description_excitation_and_truth_and_a_second_one_
     assert!(given.err.contains("exists already") && given.err.contains("never overwrites"), "{}", given.err);
 }
 
+/// On the simulated bench the microphone hears output 1 alone: marks that sound there only change nothing of what is recorded.
+#[test]
+fn marks_with_an_output_of_their_own_are_the_zero_of_time_where_there_is_no_loopback() {
+    let folder = tempfile::tempdir().unwrap();
+    let same = "--simulated-seed 7 --simulated-room none --output-channels 1,2 --quiet";
+    let captured = |words: &str| said(folder.path(), &format!("{SHORT} {same} {words}"));
+    for words in [
+        "--out plain.wav",
+        "--marks-output 1 --out own.wav",
+        "--marks-output 1 --reference 2 --out looped.wav",
+        "--marks-output 2 --out elsewhere.wav",
+    ] {
+        let done = captured(words);
+        assert_eq!(done.status, 0, "{words}: {}", done.err);
+        assert_eq!(done.err.contains("time marks on output"), words.contains("marks"), "{}", done.err);
+    }
+    let bytes = |name: &str| std::fs::read(folder.path().join(name)).unwrap();
+    assert!(bytes("own.wav") == bytes("plain.wav") && bytes("elsewhere.wav") != bytes("plain.wav"));
+    assert_eq!(bytes("own.excitation.wav"), bytes("plain.excitation.wav"));
+    let description =
+        |name: &str| files::read_capture_description(&folder.path().join(name)).unwrap().bench.marks_output;
+    assert_eq!(["plain.toml", "own.toml", "elsewhere.toml"].map(description), [None, Some(1), Some(2)]);
+
+    let analysed = |name: &str| -> (Value, String) {
+        let done = said(folder.path(), &format!("response {name}.wav --no-pictures --json"));
+        assert_eq!(done.status, 0, "{name}: {}", done.err);
+        let csv = std::fs::read_to_string(folder.path().join(name).join("response.csv")).unwrap();
+        let header = csv.lines().filter_map(|line| line.strip_prefix("# ")).collect::<Vec<_>>().join("\n");
+        (serde_json::from_str(&done.out).unwrap(), header)
+    };
+    for (name, reference, has_travelled, is_missed) in [
+        ("plain", "recording", false, false),
+        ("own", "mark", false, false),
+        ("looped", "loopback", true, false),
+        ("elsewhere", "recording", false, true),
+    ] {
+        let (document, header) = analysed(name);
+        assert_eq!(document["settings"]["time_reference"], reference, "{name}");
+        let keys: Vec<&str> = header.lines().filter_map(|line| line.split(':').next()).collect();
+        let arrival = keys.iter().position(|key| *key == "arrival_ms").unwrap();
+        assert!(
+            keys[arrival + 1] == "time_reference" && header.contains(&format!("time_reference: {reference}")),
+            "{header}"
+        );
+        assert_eq!(keys.contains(&"travelled_m"), has_travelled, "{name}");
+        assert_eq!(keys.contains(&"mark_band_hz"), reference == "mark", "{name}");
+        let missed = document["findings"].as_array().unwrap().iter().find(|found| found["code"] == "marks-unheard");
+        assert_eq!(missed.map(|found| &found["severity"]), is_missed.then_some(&"caution".into()), "{name}");
+        if name == "own" {
+            let told = said(folder.path(), "response own.wav --no-pictures");
+            assert!(told.out.contains("ms after that of the time marks"), "{}", told.out);
+            let plain = std::fs::read(folder.path().join("plain/result.json")).unwrap();
+            assert_eq!(document["curve"], serde_json::from_slice::<Value>(&plain).unwrap()["curve"]);
+            // Marks and sweeps go one way: what is left is the way from the first sound to the strongest, here less than 0.2 ms.
+            assert!(document["arrival"]["value"].as_f64().unwrap().abs() < 0.2, "{}", document["arrival"]);
+        }
+    }
+
+    let refused = captured("--marks-output 9 --out no.wav");
+    assert_eq!(refused.status, 1);
+    assert!(refused.err.contains("channel 9") && !folder.path().join("no.wav").exists(), "{}", refused.err);
+    std::fs::write(folder.path().join("job.toml"), "[bench]\nmarks_output = 1\n").unwrap();
+    for (words, expected) in [("--out by-job.wav", Some(1)), ("--marks-output none --out by-none.wav", None)] {
+        assert_eq!(captured(words).status, 0);
+        let name = words.rsplit(' ').next().unwrap().replace(".wav", ".toml");
+        assert_eq!(description(name.as_str()), expected);
+    }
+}
+
 #[test]
 fn a_seed_makes_the_same_recording_again_and_json_is_one_document_with_the_fixed_keys() {
     let folder = tempfile::tempdir().unwrap();

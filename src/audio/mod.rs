@@ -31,7 +31,7 @@ pub use device::{CardFacts, DeviceFacts, RateRange, Route, Side, SideFacts, choo
 pub use error::{AudioError, HearError};
 pub use level::{ChannelLevel, LevelReport, LevelSettings, Proposal, measure_level};
 pub use meter::{ChannelFacts, Meter, Meters};
-pub use order::{Channels, FADE_OUT_S, Order};
+pub use order::{Channels, FADE_OUT_S, MarksApart, Order};
 pub use simulated::{SIMULATED, Simulated};
 pub use stand::{SimulatedSettings, SimulatedTruth};
 pub use take::{Ended, Hear, Lost, Progress, SoundCard, Take, Tell, Trouble, TruthWanted};

@@ -15,12 +15,13 @@
 
 use super::stand::{MOST_OUTPUTS, Stand};
 use super::{
-    AudioError, CardFacts, DeviceFacts, Ended, FADE_OUT_S, Hear, Meters, Order, Progress, RateRange, Route, Side,
-    SideFacts, SimulatedSettings, SimulatedTruth, SoundCard, Take, Tell, Trouble, TruthWanted,
+    AudioError, CardFacts, DeviceFacts, Ended, FADE_OUT_S, Hear, Meters, Order, Progress, RateRange, Route, SideFacts,
+    SimulatedSettings, SimulatedTruth, SoundCard, Take, Tell, Trouble, TruthWanted,
 };
 use crate::bench::{BenchError, BenchSettings, JigSettings};
 use crate::quantity::{FrequencyGrid, SampleRate};
 use crate::signal::{SampleFormat, fall};
+use std::borrow::Cow;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 /// The name by which a person asks for it.
@@ -106,8 +107,7 @@ impl SoundCard for Simulated {
         hear: &mut Hear<'_>,
         tell: &mut Tell<'_>,
     ) -> Result<Take, AudioError> {
-        self.own_facts().check(Side::Output, order.rate(), &order.channels().outputs)?;
-        Self::facts().check(Side::Input, order.rate(), &order.channels().inputs)?;
+        self.describe().check(order.rate(), &order.needed_channels())?;
         let stand = self.settings.stand(order.rate())?;
         let longest = outputs(order).iter().map(|signal| signal.len()).max().unwrap_or(0);
         Running { order, frames: stand.frames_needed(longest), stand: &stand }.run(stop, hear, tell)
@@ -122,7 +122,7 @@ impl SoundCard for Simulated {
 }
 
 /// What each output plays.
-fn outputs(order: &Order) -> [&[f64]; MOST_OUTPUTS] {
+fn outputs(order: &Order) -> [Cow<'_, [f64]>; MOST_OUTPUTS] {
     std::array::from_fn(|output| order.signal_on(output))
 }
 
@@ -143,8 +143,7 @@ impl Running<'_> {
             let at = meters.frames();
             if ended == Ended::Complete && stop.load(Ordering::Relaxed) {
                 ended = Ended::Stopped;
-                let faded = outputs(self.order).map(|signal| faded(signal, at, rate));
-                recorded = self.recorded(std::array::from_fn(|output| faded[output].as_slice()));
+                recorded = self.recorded(outputs(self.order).map(|signal| faded(&signal, at, rate).into()));
                 end = end.min(at + rate.frames(FADE_OUT_S + self.stand.latency_s() + TAIL_S));
             }
             let piece = interleaved(&recorded, at, end.min(at + rate.frames(PIECE_S)));
@@ -157,8 +156,8 @@ impl Running<'_> {
     }
 
     /// The kept channels, in the order's sequence.
-    fn recorded(&self, outputs: [&[f64]; MOST_OUTPUTS]) -> Vec<Vec<f64>> {
-        let heard = self.stand.record(outputs, self.frames);
+    fn recorded(&self, outputs: [Cow<'_, [f64]>; MOST_OUTPUTS]) -> Vec<Vec<f64>> {
+        let heard = self.stand.record(outputs.each_ref().map(|signal| signal.as_ref()), self.frames);
         self.order.channels().inputs.iter().map(|&input| heard[input].clone()).collect()
     }
 

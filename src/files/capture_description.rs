@@ -80,6 +80,9 @@ pub struct BenchUsed {
     /// Channels that played.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub output_channels: Vec<usize>,
+    /// Channel that played the time marks, and only it; absent where they sounded from the same ones as the rest.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub marks_output: Option<usize>,
     /// Channel of the recording that holds the reply.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub reply_channel: Option<usize>,
@@ -171,14 +174,15 @@ impl CaptureDescription {
             return refuse("bench.rate_hz", error.to_string(), "a sample rate");
         }
         let mut channels = bench.output_channels.iter().copied().map(|channel| ("bench.output_channels", channel));
-        let inputs = [
+        let others = [
+            ("bench.marks_output", bench.marks_output),
             ("bench.reply_channel", bench.reply_channel),
             ("bench.reference_channel", bench.reference_channel),
             ("bench.drive_channel", bench.drive_channel),
             ("bench.load_channel", bench.load_channel),
         ];
-        let mut inputs = inputs.into_iter().filter_map(|(key, channel)| Some((key, channel?)));
-        if let Some((key, _)) = channels.find(|(_, channel)| *channel == 0).or_else(|| inputs.find(|(_, c)| *c == 0)) {
+        let mut others = others.into_iter().filter_map(|(key, channel)| Some((key, channel?)));
+        if let Some((key, _)) = channels.find(|(_, channel)| *channel == 0).or_else(|| others.find(|(_, c)| *c == 0)) {
             return refuse(key, "0".into(), "1 or more, channels count from 1");
         }
         if let Some(level_dbfs) = bench.level_dbfs.filter(|&level_dbfs| level_dbfs > 0.0) {
@@ -234,7 +238,13 @@ mod tests {
     fn a_jig_without_sense_is_refused_by_key() {
         let good = read("drive_channel = 1\nload_channel = 2\nsense_ohm = 10.0\ninput_full_scale_v = 5.0").unwrap();
         assert_eq!((good.bench.load_channel, good.bench.sense_ohm), (Some(2), Some(10.0)));
-        for wrong in ["drive_channel = 0", "load_channel = 0", "sense_ohm = 0.0", "input_full_scale_v = -1.0"] {
+        for wrong in [
+            "marks_output = 0",
+            "drive_channel = 0",
+            "load_channel = 0",
+            "sense_ohm = 0.0",
+            "input_full_scale_v = -1.0",
+        ] {
             let key = wrong.split(' ').next().unwrap();
             let says = read(wrong).unwrap_err().to_string();
             assert!(says.contains(&format!("bench.{key}")), "{says}");

@@ -54,6 +54,8 @@ pub struct JobBench {
     pub input: Option<String>,
     /// Channels that play, counted from 1.
     pub output_channels: Option<Vec<usize>>,
+    /// Channel from which the time marks sound, and only they, counted from 1.
+    pub marks_output: Option<usize>,
     /// Channel with the reply, counted from 1.
     pub reply_channel: Option<usize>,
     /// Channel with the loopback, counted from 1.
@@ -182,6 +184,9 @@ impl JobBench {
         if let Some(channels) = self.output_channels.as_ref().filter(|list| list.is_empty() || list.contains(&0)) {
             return Some(("bench.output_channels", format!("{channels:?}"), format!("a list of {}", from_1())));
         }
+        if self.marks_output == Some(0) {
+            return Some(("bench.marks_output", "0".into(), from_1()));
+        }
         if self.reply_channel == Some(0) {
             return Some(("bench.reply_channel", "0".into(), from_1()));
         }
@@ -233,6 +238,7 @@ mod tests {
             reply_channel = 1
             reference_channel = 2
             output_channels = [1, 2]
+            marks_output = 3
             sense_ohm = 10.0
             mic = "mic.txt"
             mic_sensitivity_dbfs_at_94db = -31.2
@@ -249,6 +255,7 @@ mod tests {
         let expected = JobBench {
             output: Some("card, 1".into()),
             output_channels: Some(vec![1, 2]),
+            marks_output: Some(3),
             reply_channel: Some(1),
             reference_channel: Some(2),
             sense_ohm: Some(10.0),
@@ -275,6 +282,10 @@ mod tests {
             (
                 "[bench]\nreply_channel = 0\n",
                 "job.toml: line 2: bench.reply_channel is 0, needed 1 or more, channels count from 1",
+            ),
+            (
+                "[bench]\nmarks_output = 0\n",
+                "job.toml: line 2: bench.marks_output is 0, needed 1 or more, channels count from 1",
             ),
             (
                 "[job]\n\n[bench]\ndistance_m = nan\n",

@@ -28,7 +28,8 @@ pub struct ResponseDocument {
     pub files: Vec<WrittenFile>,
     /// Frames a second.
     pub sample_rate_hz: u32,
-    /// When the first sound arrived, ms: after the loopback's, or after the recording's start less the excitation's.
+    /// When the first sound arrived, ms: after the loopback's, that of marks that go their own way, or the recording's start, less where
+    /// each lies in the excitation.
     pub arrival: Quantity,
     /// The recorder's clock against the player's, positive when the recording is too long, ppm.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -140,6 +141,11 @@ pub struct ResponseSettings {
     pub reply_channel: usize,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub reference_channel: Option<usize>,
+    /// `loopback`, `mark` or `recording`: from when on the arrival counts.
+    pub time_reference: String,
+    /// The band of marks from which it counts: captures of one zero have the same.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub mark_band_hz: Option<[f64; 2]>,
     pub gate: String,
     pub smoothing: String,
     pub points_per_octave: u32,

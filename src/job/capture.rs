@@ -14,10 +14,10 @@ use super::SignalSettings;
 use super::capture_findings::findings;
 use super::capture_names::Names;
 use super::chain::{Chain, Inputs};
-use crate::audio::{self, AudioError, Channels, Order, SoundCard, Take, Tell, TruthWanted};
+use crate::audio::{self, AudioError, Channels, MarksApart, Order, SoundCard, Take, Tell, TruthWanted};
 use crate::files::{self, BenchUsed, CaptureDescription, FileError, Played, SignalDescription, Stream, WavWriter};
 use crate::quantity::Finding;
-use crate::signal::{Excitation, Recording, SampleFormat, Sequence, SignalError};
+use crate::signal::{Excitation, Plan, Recording, SampleFormat, Sequence, SignalError};
 use std::io::Cursor;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::AtomicBool;
@@ -123,8 +123,8 @@ pub fn can_begin(card: &dyn SoundCard, order: &CaptureOrder) -> Result<(), Captu
     }
     super::capture_names::is_free(&order.out)?;
     let rate = order.sequence.sweep.rate;
-    let play = order.sequence.excitation()?.samples;
-    card.describe().check(rate, Order::new(rate, play, channels(&order.chain))?.channels())?;
+    let excitation = order.sequence.excitation()?;
+    card.describe().check(rate, &to_play(order, &excitation.plan, excitation.samples)?.needed_channels())?;
     Ok(())
 }
 
@@ -132,6 +132,16 @@ pub fn can_begin(card: &dyn SoundCard, order: &CaptureOrder) -> Result<(), Captu
 fn channels(chain: &Chain) -> Channels {
     let inputs = (0..chain.used_inputs().into_iter().max().unwrap_or(1)).collect();
     Channels { outputs: chain.outputs_from_0(), inputs }
+}
+
+/// What the card is asked for; time marks go to their own output where there is one.
+fn to_play(order: &CaptureOrder, plan: &Plan, samples: Vec<f64>) -> Result<Order, AudioError> {
+    let play = Order::new(order.sequence.sweep.rate, samples, channels(&order.chain))?;
+    let spans = plan.mark_starts.iter().map(|&start| start..start + plan.mark_frames).collect();
+    Ok(match order.chain.marks_output {
+        Some(output) => play.with_marks_apart(MarksApart { output: output - 1, spans }),
+        None => play,
+    })
 }
 
 /// Plays, records, and leaves everything on the disk.
@@ -152,11 +162,11 @@ pub fn capture(
     let sequence = order.sequence;
     let excitation = sequence.excitation()?;
     let names = Names::free(&order.out, order.chain.inputs.kind(), order.known.unit.as_deref())?;
-    let channels = channels(&order.chain);
-    let mut writer = WavWriter::create_new(&names.wav, sequence.sweep.rate, channels.inputs.len(), order.format)?;
+    let inputs = channels(&order.chain).inputs.len();
+    let mut writer = WavWriter::create_new(&names.wav, sequence.sweep.rate, inputs, order.format)?;
     let prepared = Prepared::new(&names, &excitation, sequence);
     let taken = prepared.and_then(|prepared| {
-        let play = Order::new(sequence.sweep.rate, prepared.samples.clone(), channels)?;
+        let play = to_play(order, &excitation.plan, prepared.samples.clone())?;
         let mut hear = |frames: &[f32]| Ok(writer.write_f32(frames)?);
         Ok((card.take(&play, stop, &mut hear, tell)?, prepared))
     });
@@ -281,6 +291,7 @@ fn bench_used(card: &dyn SoundCard, order: &CaptureOrder) -> BenchUsed {
         input: Some(facts.input.id),
         rate_hz: Some(order.sequence.sweep.rate.whole_hz()),
         output_channels: chain.output_channels.clone(),
+        marks_output: chain.marks_output,
         level_dbfs: Some(order.sequence.level_dbfs),
         // Whole, because it may lie anywhere.
         mic: known.mic.as_deref().map(|mic| std::path::absolute(mic).unwrap_or_else(|_| mic.to_owned())),

@@ -16,6 +16,8 @@ pub struct Chain {
     pub rate: SampleRate,
     /// Outputs that play.
     pub output_channels: Vec<usize>,
+    /// Output from which the time marks sound, and only they; absent: from the same as the rest.
+    pub marks_output: Option<usize>,
     /// What the inputs hold.
     pub inputs: Inputs,
     /// Peak level; nothing louder is played.
@@ -116,7 +118,7 @@ impl ChainError {
 
 /// The chain from what the person said (`said`), then the job (`job`), then the defaults.
 ///
-/// A `reference_channel` of 0 in `said` means that there is none, whatever the job says. Without `output_channels` the
+/// A `reference_channel` or `marks_output` of 0 in `said` means that there is none, whatever the job says. Without `output_channels` the
 /// signal goes out on channel 1, and on 2 as well where a loopback is used.
 ///
 /// # Errors
@@ -128,12 +130,15 @@ pub fn chain(said: &JobBench, job: &JobBench, loudness: Loudness) -> Result<Chai
         outputs: if reference_channel.is_some() { vec![1, 2] } else { vec![1] },
         level_dbfs: job.level_dbfs.unwrap_or(USUAL_DBFS),
     };
-    Chain::new(said, job, Inputs::Response { reply_channel, reference_channel }, usual)?.checked(loudness)
+    let marks_output = said.marks_output.or(job.marks_output).filter(|output| *output > 0);
+    let chain = Chain::new(said, job, Inputs::Response { reply_channel, reference_channel }, usual)?;
+    Chain { marks_output, ..chain }.checked(loudness)
 }
 
 /// The chain of an impedance jig, likewise: drive on input 1, load on input 2, if nobody says otherwise.
 ///
-/// The job's level is meant for loudspeakers in a room: here it counts only where it is lower than [`USUAL_JIG_DBFS`].
+/// The job's level is meant for loudspeakers in a room: here it counts only where it is lower than [`USUAL_JIG_DBFS`]. So is its
+/// output for the marks, which does not count at all.
 ///
 /// # Errors
 /// As [`chain`].
@@ -161,6 +166,7 @@ impl Chain {
             input: first(&said.input, &job.input),
             rate: SampleRate::new(said.rate_hz.or(job.rate_hz).unwrap_or(USUAL_RATE_HZ))?,
             output_channels: outputs.unwrap_or(usual.outputs),
+            marks_output: None,
             inputs,
             level_dbfs: said.level_dbfs.unwrap_or(usual.level_dbfs),
         })
@@ -219,6 +225,7 @@ mod tests {
             input: "mine".into(),
             rate: SampleRate::new(48_000).unwrap(),
             output_channels: vec![1, 2],
+            marks_output: None,
             inputs: Inputs::Response { reply_channel: 1, reference_channel: Some(2) },
             level_dbfs: -25.0,
         };
@@ -227,6 +234,16 @@ mod tests {
         let found = chain(&said, &job, Loudness::Usual).unwrap();
         let inputs = Inputs::Response { reply_channel: 1, reference_channel: None };
         assert_eq!((found.inputs, found.output_channels), (inputs, vec![1]));
+    }
+
+    #[test]
+    fn marks_have_an_output_of_their_own_where_somebody_names_one_and_never_on_a_jig() {
+        let at = |marks_output| JobBench { marks_output: Some(marks_output), ..JobBench::default() };
+        let none = JobBench::default();
+        let found = |said: &JobBench, job: &JobBench| chain(said, job, Loudness::Usual).unwrap().marks_output;
+        assert_eq!([found(&none, &none), found(&none, &at(1)), found(&at(3), &at(1))], [None, Some(1), Some(3)]);
+        assert_eq!(found(&at(0), &at(1)), None);
+        assert_eq!(jig_chain(&none, &at(1), Loudness::Usual).unwrap().marks_output, None);
     }
 
     #[test]

@@ -12,7 +12,8 @@ use crate::files::{self, CaptureDescription, Curve, FileError, JobBench, Measure
 use crate::quantity::Air;
 use crate::report::{Picture, ReportError};
 use crate::response::{
-    Analysis, GateChoice, LevelReference, MicrophoneTable, OctaveFraction, Placement, ResponseError, Settings, analyse,
+    Analysis, GateChoice, LevelReference, MarksPath, MicrophoneTable, OctaveFraction, Placement, ResponseError,
+    Settings, analyse,
 };
 use crate::signal::{Recording, SampleFormat};
 use std::path::{Path, PathBuf};
@@ -158,6 +159,7 @@ pub(super) struct Filled {
     pub excitation: PathBuf,
     pub reply: usize,
     pub reference: Option<usize>,
+    pub marks: MarksPath,
     pub microphone: Option<PathBuf>,
     pub sensitivity_dbfs_at_94db: Option<f64>,
     pub distance_m: Option<f64>,
@@ -260,6 +262,10 @@ fn fill(order: &ResponseOrder, description: Option<&CaptureDescription>) -> Resu
         excitation,
         reply: reply - 1,
         reference: reference.map(|channel| channel - 1),
+        marks: match described.and_then(|bench| bench.marks_output) {
+            Some(_) => MarksPath::Own,
+            None => MarksPath::Shared,
+        },
         microphone: order
             .microphone
             .clone()
@@ -289,6 +295,7 @@ fn settings(order: &ResponseOrder, filled: &Filled, known: &KnownExcitation) -> 
     Ok(Settings {
         reply: filled.reply,
         reference: filled.reference,
+        marks: filled.marks,
         gate: order.gate,
         reflection_due_s: filled.placed.as_ref().map(first_reflection_s),
         smoothing: match order.smoothing {
@@ -340,8 +347,16 @@ fn write(
         ("made_by".to_owned(), document.made_by.clone()),
         ("level_reference".to_owned(), document.level_reference.clone()),
         ("arrival_ms".to_owned(), document.arrival.value.to_string()),
+        ("time_reference".to_owned(), document.settings.time_reference.clone()),
     ]
     .into_iter()
+    // Marks of another band have another arrival.
+    .chain(
+        document
+            .settings
+            .mark_band_hz
+            .map(|[from_hz, to_hz]| ("mark_band_hz".to_owned(), format!("{from_hz} to {to_hz}"))),
+    )
     // With a loopback the arrival is a time of flight.
     .chain(document.settings.reference_channel.map(|_| {
         let metres = 1e-3 * document.arrival.value * Air::default().speed_of_sound_m_s();

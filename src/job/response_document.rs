@@ -11,7 +11,7 @@ use crate::files::{
 use crate::math::wrapped_deg;
 use crate::quantity::{Quantity, Unit, db_from_amplitude};
 use crate::response::{
-    Analysis, Correction, Distortion, GateChoice, Harmonic, HighOrder, LevelReference, Ringing, Settings,
+    Analysis, Correction, Distortion, GateChoice, Harmonic, HighOrder, LevelReference, Ringing, Settings, TimeReference,
 };
 use std::path::Path;
 
@@ -167,6 +167,8 @@ fn settings_table(
         .into(),
         reply_channel: settings.reply + 1,
         reference_channel: settings.reference.map(|channel| channel + 1),
+        time_reference: analysis.time_reference.name().into(),
+        mark_band_hz: (analysis.time_reference == TimeReference::Mark).then_some(known.excitation.plan.band_hz),
         gate: match settings.gate {
             GateChoice::Auto => "auto".into(),
             GateChoice::None => "none".into(),

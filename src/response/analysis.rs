@@ -12,6 +12,7 @@ use super::fading::Fading;
 use super::frequency::GatedResponse;
 use super::hearing::hear;
 use super::levels::Levels;
+use super::mark_arrival::mark_arrival;
 use super::phases::{Phases, phases};
 use super::rubbing::{HighOrder, high_order};
 use super::spread::widen_by_spread;
@@ -19,8 +20,8 @@ use super::timeline::{Correction, on_players_clock};
 use super::verdict::{Evidence, findings, noisy_share};
 use super::view::View;
 use super::{
-    Arrival, Distortion, Drift, EnergyTime, FrequencyResponse, Gate, GateChoice, LevelReference, MicrophoneTable,
-    OctaveFraction, Pattern, ResponseError, WrappedImpulse, distortion, locate,
+    Arrival, Distortion, Drift, EnergyTime, FrequencyResponse, Gate, GateChoice, LevelReference, MarkArrival,
+    MarksPath, MicrophoneTable, OctaveFraction, Pattern, ResponseError, WrappedImpulse, distortion, locate,
 };
 use crate::quantity::{Finding, POINTS_PER_OCTAVE, SampleRate};
 use crate::signal::{Excitation, Recording};
@@ -32,6 +33,8 @@ pub struct Settings {
     pub reply: usize,
     /// The loopback channel, from 0, where there is one.
     pub reference: Option<usize>,
+    /// Which way the time marks go.
+    pub marks: MarksPath,
     /// Which part of the reply counts.
     pub gate: GateChoice,
     /// When the first reflection is due by the geometry of the room, after the direct sound, s; a proposed gate ends there at
@@ -54,6 +57,7 @@ impl Settings {
         Self {
             reply,
             reference: None,
+            marks: MarksPath::Shared,
             gate: GateChoice::Auto,
             reflection_due_s: None,
             smoothing: None,
@@ -72,9 +76,11 @@ pub struct Analysis {
     pub response: FrequencyResponse,
     /// Where it may be believed.
     pub valid_hz: [f64; 2],
-    /// When the first sound arrived: after the loopback's, or after the start of the recording less where the excitation
-    /// would lie if it had started with it.
+    /// When the first sound arrived: after the loopback's, after that of marks that go their own way less where they lie in the
+    /// excitation, or after the start of the recording less where the excitation would lie if it had started with it.
     pub arrival_s: f64,
+    /// Which of these it is.
+    pub time_reference: TimeReference,
     /// Its standard uncertainty.
     pub u_arrival_s: f64,
     /// The gate that was used.
@@ -107,6 +113,28 @@ pub struct Analysis {
     pub findings: Vec<Finding>,
 }
 
+/// From when on the arrival counts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum TimeReference {
+    /// From the loopback's: it is a time of flight.
+    Loopback,
+    /// From that of marks that go their own way: captures with the same way of the marks have one zero.
+    Mark,
+    /// From the start of the recording: it is another one in each capture.
+    Recording,
+}
+
+impl TimeReference {
+    /// As documents say it.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Loopback => "loopback",
+            Self::Mark => "mark",
+            Self::Recording => "recording",
+        }
+    }
+}
+
 /// An impulse response as it is stored: samples and the place of time zero among them.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ImpulseResponse {
@@ -116,6 +144,8 @@ pub struct ImpulseResponse {
     pub arrival_index: f64,
 }
 
+/// Marks whose arrival is more doubtful than this (3° at 80 Hz) are no zero of time.
+const WORST_MARK_U_S: f64 = 1e-4;
 /// The impulse response is kept from this long before the arrival …
 const KEPT_BEFORE_S: f64 = 0.1;
 /// … to at most this long after.
@@ -132,16 +162,17 @@ pub fn analyse(recording: &Recording, excitation: &Excitation, settings: &Settin
     check(recording, excitation, settings)?;
     let pattern = Pattern::of(excitation)?;
     let channels: Vec<usize> = settings.reference.into_iter().chain([settings.reply]).collect();
-    let timeline = on_players_clock(recording, excitation, &pattern, &channels)?;
+    let timeline = on_players_clock(recording, excitation, &pattern, &channels, settings.marks)?;
     let flight_frames = match settings.reference {
         // The reply must be a reply too, and tells how much later than the loopback it comes.
         Some(_) => {
-            let located = locate(&timeline.channels[1], settings.reply, &excitation.plan, &pattern)?;
+            let (reply, plan) = timeline.located_reply(pattern.rate_hz, settings.marks);
+            let located = locate(&reply, settings.reply, &plan, &pattern)?;
             located.offset_frames - timeline.offset_frames
         }
         None => 0,
     };
-    let mut heard = hear(&timeline, excitation, &pattern, flight_frames)?;
+    let mut heard = hear(&timeline, &pattern, flight_frames)?;
     let view = View::of(&heard, settings, &pattern)?;
     let gated = GatedResponse::new(&heard.impulse, view.arrived.frames, view.gate, &heard.deconvolution);
     let mut plain = plain_response(&gated, &heard, &timeline, settings, &view);
@@ -181,12 +212,14 @@ fn conclude(evidence: &Evidence<'_>, view: View, gated: &GatedResponse, response
     let width_hz = rate_hz / view.gate.noise_frames();
     let whole = |hz: f64| settings.calibration(hz, gain) * gated.at(hz);
     let phases = phases(view.grid.hz(), view.valid_hz, &u_rad, width_hz, whole);
+    let (arrival_frames, u_arrival_frames, time_reference) = arrival_from_zero(evidence, &view.arrived);
     let mut analysis = Analysis {
         rate: recording.rate,
         response: calibrated(response, settings, gain),
         valid_hz: view.valid_hz,
-        arrival_s: absolute_arrival(evidence, &view.arrived) / rate_hz,
-        u_arrival_s: view.arrived.u_frames / rate_hz,
+        arrival_s: arrival_frames / rate_hz,
+        u_arrival_s: u_arrival_frames / rate_hz,
+        time_reference,
         gate: view.gate,
         drift: timeline.drift,
         correction: timeline.correction,
@@ -206,13 +239,25 @@ fn conclude(evidence: &Evidence<'_>, view: View, gated: &GatedResponse, response
     analysis
 }
 
-/// Without a loopback the arrival counts from where the excitation would lie if it had begun with the recording.
-fn absolute_arrival(evidence: &Evidence<'_>, arrived: &Arrival) -> f64 {
+/// The arrival, its uncertainty, and from when on it counts: in frames.
+fn arrival_from_zero(evidence: &Evidence<'_>, arrived: &Arrival) -> (f64, f64, TimeReference) {
     if evidence.settings.reference.is_some() {
-        arrived.frames
-    } else {
-        evidence.timeline.offset_frames as f64 + arrived.frames - evidence.heard.cut.before as f64
+        return (arrived.frames, arrived.u_frames, TimeReference::Loopback);
     }
+    // Where the excitation would lie if it had begun with the recording.
+    let in_recording = evidence.timeline.offset_frames as f64 + arrived.frames - evidence.heard.cut.before as f64;
+    match heard_marks(evidence) {
+        Some(mark) => (in_recording - mark.frames, arrived.u_frames.hypot(mark.u_frames), TimeReference::Mark),
+        None => (in_recording, arrived.u_frames, TimeReference::Recording),
+    }
+}
+
+/// The arrival of marks that go their own way, if it is sure enough for a zero of time.
+fn heard_marks(evidence: &Evidence<'_>) -> Option<MarkArrival> {
+    let Evidence { excitation, pattern, timeline, .. } = *evidence;
+    let reply = &timeline.channels[timeline.channels.len() - 1];
+    mark_arrival(reply, excitation, pattern, timeline.first_mark?)
+        .filter(|mark| mark.u_frames < WORST_MARK_U_S * pattern.rate_hz)
 }
 
 /// The impulse response around the arrival.

@@ -7,7 +7,7 @@
 
 use super::clock::{Room, around, lag};
 use super::{Deconvolution, NoiseDensity, Pattern};
-use crate::signal::Excitation;
+use crate::signal::{Excitation, Plan};
 
 /// A sound of the excitation, and how much later than the first one it came than it should.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -50,13 +50,26 @@ const FLOOR_POWER_RATIO: f64 = 1e-4;
 /// `offset_frames`. Empty without marks and repeats.
 pub fn steps(recorded: &[f64], excitation: &Excitation, pattern: &Pattern, offset_frames: i64) -> Vec<Step> {
     let plan = &excitation.plan;
+    let mark = plan.mark_starts.first().map(|&start| Pattern::of_mark(excitation, pattern, start));
+    let marks = plan.mark_starts.iter().filter_map(|&start| Some((start, mark.as_ref()?)));
+    let sweeps = plan.starts.iter().map(|&start| (start, pattern));
+    steps_between(recorded, sweeps.chain(marks).collect(), pattern, offset_frames)
+}
+
+/// The same from each sweep to the next, where the marks go another way: their distance to the sweeps tells of the ways, and their
+/// distance from each other has told of the clock.
+pub(super) fn steps_of_sweeps(recorded: &[f64], plan: &Plan, pattern: &Pattern, offset_frames: i64) -> Vec<Step> {
+    steps_between(recorded, plan.starts.iter().map(|&start| (start, pattern)).collect(), pattern, offset_frames)
+}
+
+fn steps_between(
+    recorded: &[f64],
+    mut sounds: Vec<(usize, &Pattern)>,
+    pattern: &Pattern,
+    offset_frames: i64,
+) -> Vec<Step> {
     if pattern.band_hz[1] < NARROWEST_RATIO * pattern.band_hz[0] {
         return Vec::new();
-    }
-    let mark = plan.mark_starts.first().map(|&start| mark_pattern(excitation, pattern, start));
-    let mut sounds: Vec<(usize, &Pattern)> = plan.starts.iter().map(|&start| (start, pattern)).collect();
-    if let Some(mark) = &mark {
-        sounds.extend(plan.mark_starts.iter().map(|&start| (start, mark)));
     }
     sounds.sort_by_key(|&(start, _)| start);
     let before_s = (PERIODS_BEFORE / pattern.band_hz[1]).clamp(BEFORE_S, ROOM_BEFORE_S);
@@ -68,22 +81,6 @@ pub fn steps(recorded: &[f64], excitation: &Excitation, pattern: &Pattern, offse
         })
         .collect();
     arrivals.windows(2).map(|pair| step(pair[1].0, [&pair[0].1, &pair[1].1], pattern)).collect()
-}
-
-/// A time mark as a pattern: its ramps are taken off the band.
-fn mark_pattern(excitation: &Excitation, pattern: &Pattern, start: usize) -> Pattern {
-    let samples = excitation.samples[start..start + excitation.plan.mark_frames].to_vec();
-    let [from_hz, to_hz] = excitation.plan.band_hz;
-    // A tenth of the octaves at each end is ramp.
-    let ramp = (to_hz / from_hz).powf(0.1);
-    Pattern {
-        samples,
-        rate_hz: pattern.rate_hz,
-        band_hz: [from_hz * ramp, to_hz / ramp],
-        // The same limit as for the sweep, so that the two have the same phase.
-        played_hz: [pattern.played_hz[0], to_hz],
-        rate_constant_s: None,
-    }
 }
 
 /// The impulse response of one sound alone, around its arrival.

@@ -5,7 +5,6 @@
 use super::locate::strongest;
 use super::timeline::Timeline;
 use super::{Cut, Deconvolution, Interruption, Pattern, Repeats, ResponseError, WrappedImpulse, interruption};
-use crate::signal::Excitation;
 use num_complex::Complex64;
 
 /// The averaged repeats, deconvolved.
@@ -46,13 +45,8 @@ impl Heard {
 }
 
 /// What `timeline` holds of the reply, which comes `flight_frames` after the loopback.
-pub(super) fn hear(
-    timeline: &Timeline,
-    excitation: &Excitation,
-    pattern: &Pattern,
-    flight_frames: i64,
-) -> Result<Heard, ResponseError> {
-    let plan = &excitation.plan;
+pub(super) fn hear(timeline: &Timeline, pattern: &Pattern, flight_frames: i64) -> Result<Heard, ResponseError> {
+    let plan = &timeline.plan;
     let reply = &timeline.channels[timeline.channels.len() - 1];
     let cut = Cut::of(plan, pattern.rate_hz, timeline.offset_frames, reply.len());
     let all = Repeats::cut(reply, plan, timeline.offset_frames, cut);

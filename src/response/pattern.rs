@@ -71,6 +71,23 @@ impl Pattern {
         })
     }
 
+    /// A time mark, which begins at frame `start` of the excitation whose repeats have the pattern `sweep`: its ramps are taken off the
+    /// band.
+    pub(super) fn of_mark(excitation: &Excitation, sweep: &Self, start: usize) -> Self {
+        let samples = excitation.samples[start..start + excitation.plan.mark_frames].to_vec();
+        let [from_hz, to_hz] = excitation.plan.band_hz;
+        // A tenth of the octaves at each end is ramp.
+        let ramp = (to_hz / from_hz).powf(0.1);
+        Self {
+            samples,
+            rate_hz: sweep.rate_hz,
+            band_hz: [from_hz * ramp, to_hz / ramp],
+            // The same limit as for the sweep, so that the two have the same phase.
+            played_hz: [sweep.played_hz[0], to_hz],
+            rate_constant_s: None,
+        }
+    }
+
     /// B at a frequency within the band.
     pub fn limiter_in_band(&self, frequency_hz: f64) -> Complex64 {
         let turned = Complex64::new(0.0, frequency_hz);

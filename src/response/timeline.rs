@@ -6,12 +6,14 @@
 //! Ours, because a loopback or a microphone on another device's clock is the rule, not the exception.
 
 use super::clock::{Hearing, drift_between};
-use super::continuity::steps;
+use super::continuity::{steps, steps_of_sweeps};
 use super::excess::drift_of_sweep;
 use super::locate::{locate, strongest};
-use super::{Deconvolution, Drift, NoiseDensity, Pattern, ResponseError, Step, ToldBy, silences};
+use super::mark_arrival::{find_marks, plan_as_heard, without_marks};
+use super::{Deconvolution, Drift, MarksPath, NoiseDensity, Pattern, ResponseError, Step, ToldBy, silences};
 use crate::math::stretched;
-use crate::signal::{Excitation, Recording};
+use crate::signal::{Excitation, Plan, Recording};
+use std::borrow::Cow;
 use std::ops::Range;
 
 /// A recording on the player's clock.
@@ -20,6 +22,11 @@ pub struct Timeline {
     pub channels: Vec<Vec<f64>>,
     /// Frame of the first arrival of the excitation's frame 0, in the first of the channels.
     pub offset_frames: i64,
+    /// The excitation's plan, with marks that go their own way where they are heard against the sweeps.
+    pub plan: Plan,
+    /// Frame of the reply at which the first of such marks begins, to a few frames; absent where they can't be heard, or go the
+    /// sweeps' way.
+    pub first_mark: Option<i64>,
     /// The clocks' difference; absent where nothing tells it.
     pub drift: Option<Drift>,
     /// Whether the channels were resampled.
@@ -48,7 +55,8 @@ const MATTERS_FRAMES: f64 = 0.007;
 /// Beyond this no clock is off; something else is wrong.
 const LARGEST_RATIO: f64 = 2e-3;
 
-/// `channels` (counted from 0) of `recording` on the player's clock. The first one tells the time.
+/// `channels` (counted from 0) of `recording` on the player's clock. The first one tells the time; the last one is the reply, in which
+/// marks that go their own way are heard.
 ///
 /// # Errors
 /// [`ResponseError`] when the excitation is not found in the first channel.
@@ -57,19 +65,39 @@ pub fn on_players_clock(
     excitation: &Excitation,
     pattern: &Pattern,
     channels: &[usize],
+    marks: MarksPath,
 ) -> Result<Timeline, ResponseError> {
     let telling = &recording.channels[channels[0]];
-    let located = locate(telling, channels[0], &excitation.plan, pattern)?.offset_frames;
-    let quiet = silences(&excitation.plan, located, telling.len(), pattern.rate_hz);
+    let heard = match marks {
+        MarksPath::Own => find_marks(&recording.channels[channels[channels.len() - 1]], excitation, pattern),
+        MarksPath::Shared => None,
+    };
+    let sweeps = Sweeps { plan: &excitation.plan, marks, heard, rate_hz: pattern.rate_hz };
+    let located = locate(&sweeps.alone(telling), channels[0], &sweeps.located_by(), pattern)?.offset_frames;
+    let plan = sweeps.plan_as_heard(located);
+    let quiet = silences(&plan, located, telling.len(), pattern.rate_hz);
     let noise_of = |samples: &[f64], quiet: &[Range<usize>]| {
         NoiseDensity::of(samples, quiet, pattern.rate_hz, rounding(recording, samples))
     };
     let noise = noise_of(telling, &quiet).unwrap_or(NoiseDensity::white(rounding(recording, telling)));
-    let told = tell_drift(telling, excitation, pattern, located, &noise);
+    let told = match (marks, heard) {
+        (MarksPath::Shared, _) => tell_drift(telling, &excitation.plan, pattern, located, &noise),
+        (MarksPath::Own, None) => tell_drift(telling, &sweeps.located_by(), pattern, located, &noise),
+        (MarksPath::Own, Some(_)) => {
+            let reply = &recording.channels[channels[channels.len() - 1]];
+            let of_reply = noise_of(reply, &quiet).unwrap_or(NoiseDensity::white(rounding(recording, reply)));
+            let equals = Equals { recorded: reply, pattern, offset_frames: located, noise: &of_reply };
+            equals
+                .drift(&plan.mark_starts, plan.mark_frames, ToldBy::Marks)
+                .or_else(|| tell_drift(telling, &sweeps.located_by(), pattern, located, &noise))
+        }
+    };
     let wanted = told.filter(|drift| is_worth_correcting(drift, pattern));
     let mut timeline = Timeline {
         channels: Vec::new(),
         offset_frames: located,
+        plan,
+        first_mark: heard.map(|[first, _]| first),
         drift: told,
         correction: Correction::None,
         broken: Vec::new(),
@@ -81,23 +109,41 @@ pub fn on_players_clock(
         timeline.channels =
             channels.iter().map(|&channel| stretched(&recording.channels[channel], 1.0 + drift.ratio)).collect();
         let expected = (located as f64 / (1.0 + drift.ratio)).round() as i64;
+        timeline.first_mark = timeline.first_mark.map(|first| (first as f64 / (1.0 + drift.ratio)).round() as i64);
         timeline.offset_frames = settled(&timeline.channels[0], pattern, excitation, expected);
         timeline.correction = Correction::Resampled;
     } else {
         timeline.channels = channels.iter().map(as_recorded).collect();
     }
-    timeline.broken = steps(&timeline.channels[0], excitation, pattern, timeline.offset_frames);
+    timeline.broken = match marks {
+        MarksPath::Shared => steps(&timeline.channels[0], excitation, pattern, timeline.offset_frames),
+        MarksPath::Own => steps_of_sweeps(&timeline.channels[0], &excitation.plan, pattern, timeline.offset_frames),
+    };
     timeline.broken.retain(Step::is_broken);
     if !timeline.broken.is_empty() {
         // What looked like a drift may be a gap: better leave the recording as it is.
         timeline.channels = channels.iter().map(as_recorded).collect();
         timeline.offset_frames = located;
+        timeline.first_mark = heard.map(|[first, _]| first);
         timeline.drift = None;
         timeline.correction = Correction::None;
     }
-    timeline.silences = silences(&excitation.plan, timeline.offset_frames, timeline.channels[0].len(), pattern.rate_hz);
+    timeline.silences = silences(&timeline.plan, timeline.offset_frames, timeline.channels[0].len(), pattern.rate_hz);
     timeline.noise = timeline.channels.iter().map(|samples| noise_of(samples, &timeline.silences)).collect();
     Ok(timeline)
+}
+
+impl Timeline {
+    /// The reply as [`locate`] wants it, and the plan of what is in it: without marks that go their own way.
+    pub(super) fn located_reply(&self, rate_hz: f64, marks: MarksPath) -> (Cow<'_, [f64]>, Plan) {
+        let last = match self.plan.mark_starts.as_slice() {
+            [first, .., last] => (last - first) as i64,
+            _ => 0,
+        };
+        let heard = self.first_mark.map(|first| [first, first + last]);
+        let sweeps = Sweeps { plan: &self.plan, marks, heard, rate_hz };
+        (sweeps.alone(&self.channels[self.channels.len() - 1]), sweeps.located_by())
+    }
 }
 
 /// Rounding noise of the format for samples as large as these.
@@ -116,23 +162,65 @@ fn is_worth_correcting(drift: &Drift, pattern: &Pattern) -> bool {
 /// The drift from the best witness there is: marks, repeats, the sweep itself.
 fn tell_drift(
     recorded: &[f64],
-    excitation: &Excitation,
+    plan: &Plan,
     pattern: &Pattern,
     offset_frames: i64,
     noise: &NoiseDensity,
 ) -> Option<Drift> {
-    let plan = &excitation.plan;
-    let at = |start: usize| offset_frames + start as i64;
-    let hearing = Hearing { rate_hz: pattern.rate_hz, band_hz: pattern.band_hz, noise };
-    let between = |starts: &[usize], frames: usize| match starts {
-        [first, .., last] => drift_between(recorded, [at(*first), at(*last)], frames, &hearing),
-        _ => None,
-    };
-    let drift = |told_by: ToldBy| move |(ratio, u_ratio): (f64, f64)| Drift { ratio, u_ratio, told_by };
-    between(&plan.mark_starts, plan.mark_frames)
-        .map(drift(ToldBy::Marks))
-        .or_else(|| between(&plan.starts, plan.frames).map(drift(ToldBy::Repeats)))
-        .or_else(|| drift_of_one_sweep(recorded, pattern, at(plan.starts[0])))
+    let equals = Equals { recorded, pattern, offset_frames, noise };
+    equals
+        .drift(&plan.mark_starts, plan.mark_frames, ToldBy::Marks)
+        .or_else(|| equals.drift(&plan.starts, plan.frames, ToldBy::Repeats))
+        .or_else(|| drift_of_one_sweep(recorded, pattern, offset_frames + plan.starts[0] as i64))
+}
+
+/// A recording whose equal sounds tell the drift by their distance.
+struct Equals<'a> {
+    recorded: &'a [f64],
+    pattern: &'a Pattern,
+    offset_frames: i64,
+    noise: &'a NoiseDensity,
+}
+
+impl Equals<'_> {
+    fn drift(&self, starts: &[usize], frames: usize, told_by: ToldBy) -> Option<Drift> {
+        let [first, .., last] = starts else { return None };
+        let hearing = Hearing { rate_hz: self.pattern.rate_hz, band_hz: self.pattern.band_hz, noise: self.noise };
+        let at = [first, last].map(|&start| self.offset_frames + start as i64);
+        let (ratio, u_ratio) = drift_between(self.recorded, at, frames, &hearing)?;
+        Some(Drift { ratio, u_ratio, told_by })
+    }
+}
+
+/// The sweeps among marks that may go their own way.
+struct Sweeps<'a> {
+    plan: &'a Plan,
+    marks: MarksPath,
+    /// Where such marks begin.
+    heard: Option<[i64; 2]>,
+    rate_hz: f64,
+}
+
+impl Sweeps<'_> {
+    /// The recording without marks of another loudspeaker: they may hold more energy than all sweeps of a woofer.
+    fn alone<'r>(&self, recorded: &'r [f64]) -> Cow<'r, [f64]> {
+        match self.heard {
+            Some(places) => Cow::Owned(without_marks(recorded, places, self.plan, self.rate_hz)),
+            None => Cow::Borrowed(recorded),
+        }
+    }
+
+    /// The plan of what goes the sweeps' way.
+    fn located_by(&self) -> Plan {
+        match self.marks {
+            MarksPath::Shared => self.plan.clone(),
+            MarksPath::Own => Plan { mark_starts: Vec::new(), ..self.plan.clone() },
+        }
+    }
+
+    fn plan_as_heard(&self, offset_frames: i64) -> Plan {
+        self.heard.map_or_else(|| self.plan.clone(), |[first, _]| plan_as_heard(self.plan, first, offset_frames))
+    }
 }
 
 /// The drift that one sweep tells, improved once on the corrected recording.
@@ -200,7 +288,7 @@ mod tests {
             let pattern = Pattern::of(&excitation).unwrap();
             for drift in [-400e-6, 90e-6] {
                 let recording = recording(&excitation, drift);
-                let timeline = on_players_clock(&recording, &excitation, &pattern, &[1, 0]).unwrap();
+                let timeline = on_players_clock(&recording, &excitation, &pattern, &[1, 0], MarksPath::Shared).unwrap();
                 let found = timeline.drift.unwrap();
                 assert_eq!((found.told_by, timeline.correction), (told_by, Correction::Resampled));
                 // 0.5 ppm: a fortieth of a frame over the sweep; the marks are better by far.
@@ -228,7 +316,7 @@ mod tests {
         let excitation = excitation(Marks::BeforeAndAfter);
         let pattern = Pattern::of(&excitation).unwrap();
         let recording = recording(&excitation, 0.0);
-        let timeline = on_players_clock(&recording, &excitation, &pattern, &[1]).unwrap();
+        let timeline = on_players_clock(&recording, &excitation, &pattern, &[1], MarksPath::Shared).unwrap();
         assert_eq!((timeline.correction, timeline.offset_frames), (Correction::None, LATE as i64));
         assert!(timeline.channels[0] == recording.channels[1] && timeline.broken.is_empty());
         // The drift that was found is none, to three of its uncertainties.
@@ -247,7 +335,7 @@ mod tests {
         recording.channels.iter_mut().for_each(|channel| {
             channel.drain(gap..gap + 64);
         });
-        let timeline = on_players_clock(&recording, &excitation, &pattern, &[1]).unwrap();
+        let timeline = on_players_clock(&recording, &excitation, &pattern, &[1], MarksPath::Shared).unwrap();
         assert_eq!((timeline.correction, timeline.drift), (Correction::None, None));
         assert!(!timeline.broken.is_empty() && timeline.channels[0] == recording.channels[1]);
     }

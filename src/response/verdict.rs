@@ -2,13 +2,13 @@
 //!
 //! No equation: thresholds, each with its reason.
 
-use super::analysis::{Analysis, Settings};
+use super::analysis::{Analysis, Settings, TimeReference};
 use super::excess::Polarity;
 use super::hearing::Heard;
 use super::inspect::{clipping, flat_tops, held_samples, offset};
 use super::spread::Disagreement;
 use super::timeline::{Correction, Timeline};
-use super::{Cause, FrequencyResponse, GateChoice, Interruption, Pattern, Step, ToldBy};
+use super::{Cause, FrequencyResponse, GateChoice, Interruption, MarksPath, Pattern, Step, ToldBy};
 use crate::quantity::{Code, Finding, Quantity, Severity, Unit, Whereabouts};
 use crate::signal::{Excitation, Recording};
 
@@ -56,6 +56,7 @@ pub(super) fn findings(evidence: &Evidence<'_>, analysis: &Analysis, polarity: P
     all.extend(broken_into(evidence));
     all.extend(swapped(evidence, analysis));
     all.extend(clock(evidence, analysis));
+    all.extend(marks_unheard(evidence, analysis));
     all.extend(rubs(analysis));
     all.extend(missing_repeats(evidence));
     all.extend(disturbed(evidence));
@@ -211,6 +212,18 @@ fn clock(evidence: &Evidence<'_>, analysis: &Analysis) -> Option<Finding> {
         ),
         _ => None,
     }
+}
+
+/// Marks of another loudspeaker that are no zero of time.
+fn marks_unheard(evidence: &Evidence<'_>, analysis: &Analysis) -> Option<Finding> {
+    let is_missed = evidence.settings.marks == MarksPath::Own && analysis.time_reference == TimeReference::Recording;
+    let says = "the time marks of their own output are not heard well enough, or disagree: the arrival counts from the start of the \
+                recording, and can't be compared with that of another capture";
+    let advice = "let them sound from a loudspeaker that reaches high and that nothing hides, or raise the level";
+    is_missed.then(|| Finding {
+        at: Whereabouts { channel: Some(evidence.settings.reply + 1), ..Whereabouts::default() },
+        ..Finding::new(Code::MarksUnheard, Severity::Caution, says, advice)
+    })
 }
 
 fn missing_repeats(evidence: &Evidence<'_>) -> Option<Finding> {

@@ -40,6 +40,13 @@ impl Filter {
         }
     }
 
+    /// A subwoofer: a closed box (25 Hz, Q 0.7) and a low-pass of two Butterworth filters at 200 Hz.
+    pub fn subwoofer(rate_hz: f64) -> Self {
+        let low_pass = bilinear([0.0, 0.0, 1.0], [1.0, 2f64.sqrt(), 1.0], 200.0, rate_hz);
+        let closed_box = bilinear([1.0, 0.0, 0.0], [1.0, 2f64.sqrt(), 1.0], 25.0, rate_hz);
+        Self { name: "subwoofer", sections: vec![closed_box, low_pass, low_pass] }
+    }
+
     /// Falls by 40 dB at both ends of the band, with a narrow notch and a narrow peak.
     pub fn resonant(rate_hz: f64) -> Self {
         Self {
@@ -155,6 +162,27 @@ fn finer(samples: &[f64], over: usize) -> Vec<f64> {
     inverse.process(&mut bins, &mut fine).unwrap();
     fine.iter_mut().for_each(|x| *x /= frames as f64);
     fine
+}
+
+/// The samples, later by frames and fractions of them, by their own Fourier series; so many frames are added.
+pub fn delayed(samples: &[f64], delay_frames: f64) -> Vec<f64> {
+    let kept = samples.len() + delay_frames.ceil() as usize;
+    let frames = (kept + 1_000).next_power_of_two();
+    let mut input = samples.to_vec();
+    input.resize(frames, 0.0);
+    let mut planner = realfft::RealFftPlanner::<f64>::new();
+    let forward = planner.plan_fft_forward(frames);
+    let mut bins = forward.make_output_vec();
+    forward.process(&mut input, &mut bins).unwrap();
+    for (bin, value) in bins.iter_mut().enumerate() {
+        *value *= Complex64::cis(-TAU * bin as f64 * delay_frames / frames as f64) / frames as f64;
+    }
+    bins[frames / 2].im = 0.0;
+    let inverse = planner.plan_fft_inverse(frames);
+    let mut late = inverse.make_output_vec();
+    inverse.process(&mut bins, &mut late).unwrap();
+    late.truncate(kept);
+    late
 }
 
 /// A bend without memory, in continuous time as it were: on a grid eight times as fine, so that what it makes above half

@@ -4,12 +4,13 @@
 //! y[n] = x[n]·(1 + cos πk/K)/2       k frames after the stop, K frames of fade
 //! ```
 //!
-//! x: the order's samples. Nothing here allocates, locks or prints.
+//! x: the order's samples; those of marks apart go to their own output. Nothing here allocates, locks or prints.
 
 use super::shared::Shared;
 use super::stored::Stored;
 use crate::audio::{FADE_OUT_S, Order};
 use crate::signal::fall;
+use std::ops::Range;
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
 
@@ -25,7 +26,11 @@ pub(super) struct Player {
     at: usize,
     fade: usize,
     faded: Option<usize>,
+    /// Which channels play the samples …
     on: Vec<bool>,
+    /// … and which those of the marks.
+    marks_on: Vec<bool>,
+    marks: Vec<Range<usize>>,
     shared: Arc<Shared>,
 }
 
@@ -33,6 +38,11 @@ impl Player {
     /// A player for a stream of so many channels.
     pub(super) fn new(order: &Order, channels: usize, shared: Arc<Shared>) -> Self {
         let rate = order.rate();
+        let on: Vec<bool> = (0..channels).map(|channel| order.channels().outputs.contains(&channel)).collect();
+        let (marks, marks_on) = match order.marks_apart() {
+            Some(marks) => (marks.spans.clone(), (0..channels).map(|channel| channel == marks.output).collect()),
+            None => (Vec::new(), on.clone()),
+        };
         Self {
             samples: order.play().to_vec(),
             peak: order.peak(),
@@ -40,7 +50,9 @@ impl Player {
             at: 0,
             fade: rate.frames(FADE_OUT_S).max(1),
             faded: None,
-            on: (0..channels).map(|channel| order.channels().outputs.contains(&channel)).collect(),
+            on,
+            marks_on,
+            marks,
             shared,
         }
     }
@@ -53,8 +65,10 @@ impl Player {
             self.faded = Some(0);
         }
         for frame in buffer.chunks_mut(self.on.len().max(1)) {
+            let is_mark = self.marks.iter().any(|span| span.contains(&self.at));
             let sample = if is_going { self.next() } else { 0.0 };
-            for (value, is_on) in frame.iter_mut().zip(&self.on) {
+            let on = if is_mark { &self.marks_on } else { &self.on };
+            for (value, is_on) in frame.iter_mut().zip(on) {
                 *value = T::from_unit(if *is_on { sample } else { 0.0 });
             }
         }
@@ -94,7 +108,7 @@ impl Player {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::audio::Channels;
+    use crate::audio::{Channels, MarksApart};
     use crate::quantity::SampleRate;
 
     /// 1 kHz rate: the lead is 500 frames, the fade 30.
@@ -135,6 +149,26 @@ mod tests {
             assert_eq!(values, [expected, 0.0, expected], "frame {frame}");
         }
         assert!(shared.handed_over.load(Ordering::Relaxed));
+    }
+
+    #[test]
+    fn marks_apart_go_to_their_channel_alone_whatever_the_buffers() {
+        let ramp: Vec<f64> = (1..=20).map(|at| f64::from(at) / 32.0).collect();
+        let channels = Channels { outputs: vec![0, 2], inputs: vec![0] };
+        let marks = MarksApart { output: 1, spans: vec![0..3, 18..20] };
+        let order = Order::new(SampleRate::new(1_000).unwrap(), ramp, channels).unwrap().with_marks_apart(marks);
+        let shared = Arc::new(Shared::default());
+        let mut player = Player::new(&order, 3, Arc::clone(&shared));
+        shared.go.store(true, Ordering::Relaxed);
+        let all = played(&mut player, 3, &[499, 2, 1, 17, 30]);
+        for (frame, values) in all.chunks(3).enumerate() {
+            let expected = [0, 1, 2].map(|channel| {
+                let at = frame.checked_sub(500);
+                at.and_then(|at| order.signal_on(channel).get(at).copied()).map_or(0.0, |sample| sample as f32)
+            });
+            assert_eq!(values, expected, "frame {frame}");
+        }
+        assert!(all[500 * 3 + 1] > 0.0 && all[503 * 3] > 0.0);
     }
 
     #[test]

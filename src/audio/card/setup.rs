@@ -34,11 +34,12 @@ pub(super) struct Setup {
 impl Setup {
     /// How `found` is opened for this order.
     pub(super) fn new(found: &Found, side: Side, order: &Order) -> Result<Self, AudioError> {
+        let channels = order.needed_channels();
         let wanted = match side {
-            Side::Output => &order.channels().outputs,
-            Side::Input => &order.channels().inputs,
+            Side::Output => channels.outputs,
+            Side::Input => channels.inputs,
         };
-        found.facts.check(side, order.rate(), wanted)?;
+        found.facts.check(side, order.rate(), &wanted)?;
         let needed = wanted.iter().max().map_or(1, |highest| highest + 1);
         // The sound system mixes one channel into two and two into one; a stream of two it leaves alone.
         let needed = if found.facts.route == Route::ThroughSoundSystem { needed.max(2) } else { needed };

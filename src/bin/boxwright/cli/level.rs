@@ -1,7 +1,7 @@
 //! `boxwright level`: a quiet tone, what comes back, and the level that follows from it.
 
 use super::chain::{Setting, audio_failure};
-use super::loudspeaker::LoudspeakerArgs;
+use super::loudspeaker::{AlsoSaid, LoudspeakerArgs};
 use super::sound::{LiveLine, Shown, Treble, before_sound, stop_on_ctrl_c};
 use super::{Failure, tell, typed};
 use boxwright::MADE_BY;
@@ -47,7 +47,7 @@ const TONE_BELOW_DB: f64 = 20.0;
 /// Measures and proposes.
 pub fn run(args: Args) -> Result<ExitCode, Failure> {
     let when = jiff::Timestamp::now().to_string();
-    let mut setting = args.chain.setting(args.level_dbfs, None, &when)?;
+    let mut setting = args.chain.setting(AlsoSaid { level_dbfs: args.level_dbfs, ..AlsoSaid::default() }, &when)?;
     let chain = &setting.chain;
     let inputs: Vec<usize> = chain.used_inputs().iter().map(|channel| channel - 1).collect();
     let channels = Channels { outputs: chain.outputs_from_0(), inputs };

@@ -21,16 +21,29 @@ pub struct LoudspeakerArgs {
     simulated: SimulatedArgs,
 }
 
+/// What a command knows of the chain beside these options.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct AlsoSaid {
+    pub level_dbfs: Option<f64>,
+    pub distance_m: Option<f64>,
+    /// From 1, or 0 for none whatever the job says.
+    pub marks_output: Option<usize>,
+}
+
 impl LoudspeakerArgs {
     /// Makes every choice and finds the devices.
     ///
     /// `when` makes the simulated bench's chance another one each time, where no seed was given.
-    pub fn setting(&self, level_dbfs: Option<f64>, distance_m: Option<f64>, when: &str) -> Result<Setting, Failure> {
+    pub fn setting(&self, also: AlsoSaid, when: &str) -> Result<Setting, Failure> {
         let (job, folder) = self.card.job()?;
-        let said =
-            JobBench { reply_channel: self.reply, reference_channel: self.reference, ..self.card.said(level_dbfs) };
+        let said = JobBench {
+            reply_channel: self.reply,
+            reference_channel: self.reference,
+            marks_output: also.marks_output,
+            ..self.card.said(also.level_dbfs)
+        };
         let chain = job::chain(&said, &job.bench, self.card.loudness());
-        let bench = self.simulated.bench(distance_m, job.bench.distance_m, when)?;
+        let bench = self.simulated.bench(also.distance_m, job.bench.distance_m, when)?;
         let document = document(&bench);
         let stand = Stand { settings: SimulatedSettings::Loudspeaker(Box::new(bench)), document };
         self.card.setting(chain, (job, folder), stand)

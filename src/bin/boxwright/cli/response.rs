@@ -6,7 +6,7 @@ use boxwright::files::{self, JobBench};
 use boxwright::job::{Pictures, ReferenceChoice, Responded, ResponseOrder, SmoothingChoice, TableIs, respond};
 use boxwright::quantity::{Dimension, POINTS_PER_OCTAVE, number_as_typed};
 use boxwright::report::{Entry, Layout, findings_text, numbers_text};
-use boxwright::response::{GateChoice, OctaveFraction};
+use boxwright::response::{GateChoice, OctaveFraction, TimeReference};
 use clap::ValueEnum;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -221,12 +221,12 @@ fn summary(responded: &Responded) -> String {
 }
 
 fn arrival_words(responded: &Responded) -> String {
-    let document = &responded.document;
-    let since = match document.settings.reference_channel {
-        Some(_) => "after the loopback",
-        None => "into the recording, latency of the devices included",
+    let since = match responded.analysis.time_reference {
+        TimeReference::Loopback => "after the loopback",
+        TimeReference::Mark => "after that of the time marks",
+        TimeReference::Recording => "into the recording, latency of the devices included",
     };
-    format!("{} {since}", document.arrival)
+    format!("{} {since}", responded.document.arrival)
 }
 
 /// THD at 1 kHz, or in the middle of what was excited.

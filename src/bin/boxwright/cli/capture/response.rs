@@ -4,7 +4,7 @@ use super::chain::Setting;
 use super::sweep::SweepArgs;
 use super::take::{RecordArgs, Taking};
 use super::{Failure, typed};
-use crate::cli::loudspeaker::LoudspeakerArgs;
+use crate::cli::loudspeaker::{AlsoSaid, LoudspeakerArgs};
 use boxwright::job::{CaptureOrder, Known};
 use boxwright::signal::{Marks, Sequence, SweepSettings};
 use std::path::PathBuf;
@@ -40,6 +40,13 @@ pub struct ResponseArgs {
     level_dbfs: Option<f64>,
     #[command(flatten)]
     chain: LoudspeakerArgs,
+    /// Output from which the time marks sound, and only they, or `none` [default: the job's, else where the sweeps sound]
+    ///
+    /// So that captures of several loudspeakers at one seat, with the same --from and --to, have one zero of time without a
+    /// loopback: name the same output in all, of a loudspeaker that reaches high, and the arrival of the sweep counts from that
+    /// of its marks. That loudspeaker sounds too, at the same level: take care that it bears what is played.
+    #[arg(long, value_name = "N", value_parser = typed::channel_or_none, help_heading = "Sound card")]
+    marks_output: Option<usize>,
     #[command(flatten)]
     record: RecordArgs,
     /// The microphone's table: frequency, dB [default: the job's]
@@ -55,7 +62,8 @@ const USUAL_FROM_HZ: f64 = 20.0;
 
 /// Captures and says what was captured.
 pub fn run(args: &ResponseArgs, when: String) -> Result<ExitCode, Failure> {
-    let mut setting = args.chain.setting(args.level_dbfs, args.distance, &when)?;
+    let also = AlsoSaid { level_dbfs: args.level_dbfs, distance_m: args.distance, marks_output: args.marks_output };
+    let mut setting = args.chain.setting(also, &when)?;
     let sweep = args.sweep.settings(args.from, USUAL_FROM_HZ, setting.chain.rate)?;
     let order = args.order(sweep, &setting, when);
     Taking { order: &order, record: &args.record, treble: args.sweep.treble(), moments: &[] }.run(&mut setting)

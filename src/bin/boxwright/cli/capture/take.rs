@@ -85,8 +85,12 @@ impl Taking<'_> {
         let played_hz = Sweep::new(order.sequence.sweep).map_err(usage)?.played_hz();
         let excitation = order.sequence.excitation().map_err(usage)?;
         let duration_s = excitation.rate.seconds(excitation.samples.len());
+        let marks = order
+            .chain
+            .marks_output
+            .map_or_else(String::new, |output| format!(", time marks on output {output} alone"));
         let about = format!(
-            "Playing at {} dBFS on {}: nothing below {}, up to {}, {duration_s:.1} s.",
+            "Playing at {} dBFS on {}{marks}: nothing below {}, up to {}, {duration_s:.1} s.",
             order.sequence.level_dbfs,
             setting.outputs_text(),
             frequency_text(played_hz[0]),
@@ -128,6 +132,9 @@ impl Taking<'_> {
         let mut settings = serde_json::to_value(SignalSettings::Sweep(order.sequence).table()).map_err(own)?;
         if let (Value::Object(settings), Value::Object(chain)) = (&mut settings, setting.document()) {
             settings.extend(chain);
+        }
+        if let Some(output) = order.chain.marks_output {
+            settings["marks_output"] = json!(output);
         }
         settings["format"] = json!(if order.format == SampleFormat::Pcm24 { "24" } else { "float" });
         settings["treble"] = json!(self.treble == Treble::Yes);

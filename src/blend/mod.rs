@@ -22,4 +22,4 @@ pub use parts::{Filters, Parts, PartsAtSeat, Polarity, Setting, overlap_hz};
 pub use ripple::Overlap;
 pub use search::{ALTERNATIVES, AS_GOOD_DB, Candidate, Choices, Found, SETTLED_DB, best_setting};
 pub use unmendable::{MendedBy, STANDS_OUT_DB, Unevenness, unevenness};
-pub use useful::{End, FALLS_DB, UsefulEnd, crossovers_from_hz, useful_end};
+pub use useful::{End, FALLS_DB, MOST_DOUBT_RATIO, UsefulEnd, crossovers_from_hz, useful_end};

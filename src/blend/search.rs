@@ -65,7 +65,7 @@ pub const AS_GOOD_DB: f64 = 0.1;
 /// So many other combinations of filters are told.
 pub const ALTERNATIVES: usize = 4;
 /// How much less a delay error could spoil a setting that was not found, dB.
-const SETTLED_SPOILED_DB: f64 = 0.02;
+const SETTLED_SPOILED_DB: f64 = 0.002;
 /// Boxes that a search may look at; a hard room needs some ten thousand.
 const MOST_LOOKS: usize = 400_000;
 /// The first look.

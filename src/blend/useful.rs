@@ -19,7 +19,7 @@ use crate::response::Reader;
 pub struct UsefulEnd {
     /// L₀, dB.
     pub reference_db: f64,
-    /// F₃, F₆, F₁₀ in Hz, as far as the curve reaches.
+    /// F₃, F₆, F₁₀ in Hz, as far as the curve reaches and tells them to better than [`MOST_DOUBT_RATIO`].
     pub fallen: [Option<Quantity>; 3],
 }
 
@@ -34,6 +34,8 @@ pub enum End {
 
 /// By how much the level has fallen at F₃, F₆, F₁₀, dB.
 pub const FALLS_DB: [f64; 3] = [3.0, 6.0, 10.0];
+/// An end that is less certain than this, u over F, is none: the level lies there without falling.
+pub const MOST_DOUBT_RATIO: f64 = 0.25;
 const STEPS_PER_OCTAVE: f64 = 96.0;
 const FARTHEST_OCTAVES: f64 = 6.0;
 /// The slope is taken over so much to each side.
@@ -53,7 +55,8 @@ pub fn useful_end(curve: &Reader, reference_hz: [f64; 2], end: End) -> Option<Us
         let hz = leaves_hz(curve, reference_hz, end, reference_db - fall_db)?;
         let slope = slope_db_per_octave(curve, hz)?;
         let u_db = curve.at(hz)?.u_db.hypot(u_reference_db);
-        Some(Quantity { value: hz, u: hz * std::f64::consts::LN_2 * u_db / slope.abs(), unit: Unit::Hz })
+        let u_ratio = std::f64::consts::LN_2 * u_db / slope.abs();
+        (u_ratio < MOST_DOUBT_RATIO).then_some(Quantity { value: hz, u: hz * u_ratio, unit: Unit::Hz })
     });
     Some(UsefulEnd { reference_db, fallen })
 }
@@ -123,6 +126,9 @@ mod tests {
         let expected = 100.0 * std::f64::consts::LN_2 * 0.2 * 2f64.sqrt() / 6.01;
         assert!((f3.u / expected - 1.0).abs() < 0.03, "{f3:?} {expected}");
         assert_eq!(crossovers_from_hz(f3.value)[1], 2.0 * f3.value);
+        // ln 2·2·√2/6.01 = 0.33 of it at F₃, 0.19 at F₁₀, where the fall is twice as steep.
+        let vague = useful_end(&high_pass(2.0), [400.0, 1_600.0], End::Lower).unwrap();
+        assert!(vague.fallen[0].is_none() && vague.fallen[2].is_some());
     }
 
     #[test]

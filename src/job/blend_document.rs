@@ -225,7 +225,7 @@ fn uneven(known: &Known<'_>) -> Vec<UnevennessTable> {
         let off = |wave: &StandingWave| (wave.hz / hz).ln().abs();
         let wave = waves.iter().min_by(|a, b| off(a).total_cmp(&off(b))).filter(|wave| off(wave) < SAME_HZ_RATIO)?;
         let [l, m, n] = wave.half_waves;
-        Some(format!("{:.1} Hz, {l} {m} {n} half waves along length, width, height", wave.hz))
+        Some(format!("{:.1} Hz, {l}-{m}-{n} half waves", wave.hz))
     };
     let table = |one: Unevenness| UnevennessTable {
         seat: known.heard.parts.seats[one.seat].name.clone(),

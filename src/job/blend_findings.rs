@@ -15,6 +15,13 @@ const ROUGH_DB: f64 = 15.0;
 /// A setting as near to the end of what was looked through, of its width.
 const NEAR_THE_END: f64 = 0.005;
 
+/// What stands out of a sum.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Kind {
+    Dip,
+    Peak,
+}
+
 pub(super) fn findings(known: &Known<'_>, document: &BlendDocument) -> Vec<Finding> {
     let mut all: Vec<Finding> = [
         assumed(known),
@@ -29,7 +36,11 @@ pub(super) fn findings(known: &Known<'_>, document: &BlendDocument) -> Vec<Findi
     .into_iter()
     .flatten()
     .collect();
-    all.extend(document.unevenness.iter().filter_map(of_the_room));
+    for seat in &document.seats {
+        all.extend(
+            [Kind::Dip, Kind::Peak].into_iter().filter_map(|kind| of_the_room(&seat.name, &document.unevenness, kind)),
+        );
+    }
     all.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
     all
 }
@@ -143,26 +154,26 @@ fn blurred(known: &Known<'_>) -> Option<Finding> {
     })
 }
 
-fn of_the_room(one: &UnevennessTable) -> Option<Finding> {
-    if one.mended_by != "no setting" {
-        return None;
-    }
-    let (code, what, bound) = match one.level_db < 0.0 {
-        true => (Code::RoomDip, "dip", "at the most"),
-        false => (Code::RoomPeak, "peak", "at the least"),
+/// The dips of a seat, or its peaks, that are the room's.
+fn of_the_room(seat: &str, all: &[UnevennessTable], kind: Kind) -> Option<Finding> {
+    let is_kind = |one: &&UnevennessTable| (one.level_db < 0.0) == (kind == Kind::Dip);
+    let here: Vec<&UnevennessTable> =
+        all.iter().filter(|one| one.seat == seat && one.mended_by == "no setting").filter(is_kind).collect();
+    let (first, last) = (here.first()?, here.last()?);
+    let one = |one: &&UnevennessTable| match &one.standing_wave {
+        Some(wave) => format!("{:.0} Hz ({:+.0} dB, standing wave of {wave})", one.at_hz, one.level_db),
+        None => format!("{:.0} Hz ({:+.0} dB)", one.at_hz, one.level_db),
     };
-    let wave =
-        one.standing_wave.as_ref().map_or_else(String::new, |wave| format!("; a standing wave lies there ({wave})"));
-    let says = format!(
-        "{}: {what} of {:+.1} dB at {:.0} Hz, which no delay and no polarity mends ({:+.1} dB {bound}){wave}",
-        one.seat, one.level_db, one.at_hz, one.bound_db
-    );
-    let advice = match one.level_db < 0.0 {
-        true => {
-            "move the seat or the loudspeakers; never fill it with an equaliser, that only takes excursion and power"
-        }
-        false => "an equaliser may lower it, or another place of the subwoofer",
+    let list = here.iter().map(one).collect::<Vec<_>>().join(", ");
+    let (code, what, advice) = match kind {
+        Kind::Dip => (
+            Code::RoomDip,
+            "dips",
+            "move the seat or the loudspeakers; never fill a dip with an equaliser, that only takes excursion and power",
+        ),
+        Kind::Peak => (Code::RoomPeak, "peaks", "an equaliser may lower them, or another place of the subwoofer"),
     };
-    let at = Whereabouts { band_hz: Some([one.at_hz, one.at_hz]), ..Whereabouts::default() };
+    let says = format!("{seat}: no delay and no polarity mends the {what} at {list}");
+    let at = Whereabouts { band_hz: Some([first.at_hz, last.at_hz]), ..Whereabouts::default() };
     Some(Finding { at, ..Finding::new(code, Severity::Note, says, advice) })
 }

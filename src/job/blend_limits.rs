@@ -35,10 +35,11 @@ pub(super) const SATELLITE_HZ: [f64; 2] = [200.0, 800.0];
 pub(super) const SUBWOOFER_HZ: [f64; 2] = [40.0, 80.0];
 /// A room's peaks and dips are narrower than this: each side of a point, octaves.
 const ROOM_OCTAVES: f64 = 1.0 / 6.0;
-/// The −6 dB are the end of use: there a Linkwitz-Riley crosses over. In a room −10 dB, since its modes move single thirds of an octave
-/// by some decibels.
+/// The −6 dB are the end of use: there a Linkwitz-Riley crosses over. Where only the seats tell, it is what certainly lies outside
+/// the −10 dB, since a room's modes move single thirds of an octave by some decibels.
 const USEFUL: usize = 1;
 const USEFUL_IN_ROOM: usize = 2;
+const CERTAINLY: f64 = 2.0;
 
 /// What the curves say.
 pub(super) fn limits(order: &BlendOrder, heard: &AtSeats) -> Result<Limits, BlendJobError> {
@@ -58,18 +59,20 @@ pub(super) fn limits(order: &BlendOrder, heard: &AtSeats) -> Result<Limits, Blen
     let subwoofer = smoothed(parts, |seat| &seat.subwoofer, 1)
         .and_then(|reader| useful_end(&reader, SUBWOOFER_HZ, End::Upper))
         .map(|end| (end, FROM_SEATS.to_owned()));
-    let useful_hz = |side: &Option<(UsefulEnd, String)>| {
+    let useful_hz = |side: &Option<(UsefulEnd, String)>, outwards: f64| {
         let (end, from) = side.as_ref()?;
-        let at = if from == FROM_SEATS { USEFUL_IN_ROOM } else { USEFUL };
-        Some(end.fallen[at]?.value)
+        match from == FROM_SEATS {
+            true => end.fallen[USEFUL_IN_ROOM].map(|fallen| fallen.value + outwards * CERTAINLY * fallen.u),
+            false => end.fallen[USEFUL].map(|fallen| fallen.value),
+        }
     };
     let promised = match &order.simulation {
         Some((path, speaker)) => Some(files::read_promised_loudness(path, speaker.as_deref())?),
         None => None,
     };
     Ok(Limits {
-        lowest_hz: order.lowest_hz.or_else(|| useful_hz(&satellite)),
-        highest_hz: order.highest_hz.or_else(|| useful_hz(&subwoofer)),
+        lowest_hz: order.lowest_hz.or_else(|| useful_hz(&satellite, -1.0)),
+        highest_hz: order.highest_hz.or_else(|| useful_hz(&subwoofer, 1.0)),
         satellite,
         subwoofer,
         promised,

@@ -1,5 +1,6 @@
 //! The report of the demo: what was done, what came out, and how far it is from the bench's truth.
 
+use super::blending::Blending;
 use super::boxes_report::{chapters as box_chapters, in_short as box_in_short};
 use super::driver::DriverEvening;
 use super::driver_report::{chapters as driver_chapters, in_short as driver_in_short};
@@ -33,7 +34,13 @@ pub(super) struct Listened<'a> {
     pub dented: &'a Measured,
 }
 
-pub(super) fn story(listened: &Listened<'_>, evening: &DriverEvening, prototype: &Prototype, when: &str) -> Story {
+pub(super) fn story(
+    listened: &Listened<'_>,
+    evening: &DriverEvening,
+    prototype: &Prototype,
+    blending: &Blending,
+    when: &str,
+) -> Story {
     let Listened { first, second, whole, dented } = *listened;
     let judged = [Judged::of(first), Judged::of(second)];
     let document = &first.responded.document;
@@ -55,6 +62,7 @@ pub(super) fn story(listened: &Listened<'_>, evening: &DriverEvening, prototype:
         driver_in_short(evening),
         box_in_short(&evening.boxes),
         prototype_in_short(prototype),
+        blending.in_short(),
     ];
     let mut chapters = vec![interface_chapter(first), clock_chapter(second), truth_chapter([first, second], judged)];
     chapters.extend(whole.chapter());
@@ -62,6 +70,7 @@ pub(super) fn story(listened: &Listened<'_>, evening: &DriverEvening, prototype:
     chapters.extend(driver_chapters(evening));
     chapters.extend(box_chapters(&evening.boxes));
     chapters.extend(prototype_chapter(prototype));
+    chapters.extend(blending.chapters());
     chapters.push(next_chapter());
     Story {
         title: "rear left, on the stand".into(),

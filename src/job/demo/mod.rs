@@ -5,7 +5,9 @@
 //! bench is simulated, its truth is known, and the report says how far the results are from it. Another evening its
 //! mid-woofer hangs on the impedance jig, free and in its boxes: the first one leaks, the second is that one sealed, a
 //! third has a vent. The microphone also went close to the cone, and a unit with a dented cone was asked whether it scrapes.
+//! In the end the satellite joins a subwoofer in a living room.
 
+mod blending;
 mod boxes;
 mod boxes_report;
 mod driver;
@@ -15,12 +17,14 @@ mod origin;
 mod prototype;
 mod whole;
 
+use self::blending::blend_in_living_room;
 use self::boxes::JOB_BOXES;
 use self::driver::measure_driver;
 use self::loudspeaker_report::{Listened, Measured, story};
 use self::prototype::{JOB_DESIGN, as_built, explain_prototype, write_network};
 use self::whole::{TURNED_DOWN_DB, before_the_cone, join_near_and_far, scraping};
 use super::alike::MatchError;
+use super::blend::BlendJobError;
 use super::boxed::ExamineError;
 use super::capture::{CaptureError, CaptureOrder, Known, capture};
 use super::chain::{ChainError, Loudness, chain};
@@ -88,6 +92,8 @@ pub enum DemoError {
     #[error(transparent)]
     Join(#[from] JoinError),
     #[error(transparent)]
+    Blend(#[from] BlendJobError),
+    #[error(transparent)]
     Report(#[from] ReportError),
     #[error(transparent)]
     Quantity(#[from] QuantityError),
@@ -110,6 +116,7 @@ impl DemoError {
             Self::Simulate(error) => error.advice(),
             Self::Compare(error) => error.advice(),
             Self::Join(error) => error.advice(),
+            Self::Blend(error) => error.advice(),
             Self::Chain(error) => error.advice(),
             Self::Report(error) => error.advice(),
             Self::Bench(_) | Self::Quantity(_) | Self::Truth { .. } => "report this, it is a fault of the program",
@@ -146,27 +153,29 @@ pub fn demo(order: &DemoOrder, tell: &mut dyn FnMut(&str)) -> Result<Demo, DemoE
     written.push((write_network(folder)?, "network"));
     let bench = read_bench(folder)?;
     tell("a sweep through the interface, with a loopback cable");
-    let first = measure(order, &bench, interface, UNIT, Wiring::Loopback)?;
+    let first = measure(order, &bench, interface, &Taken::of(UNIT))?;
     tell("four sweeps through a microphone with a clock of its own");
     let alone = JobBench { reference_channel: None, ..bench.clone() };
-    let second = measure(order, &alone, own_clock, UNIT, Wiring::MicrophoneAlone)?;
+    let second = measure(order, &alone, own_clock, &Taken { wiring: Wiring::MicrophoneAlone, ..Taken::of(UNIT) })?;
     tell("from 5 mm before the cone, and both joined");
     let mut turned_down = bench.clone();
     turned_down.mic_sensitivity_dbfs_at_94db = bench.mic_sensitivity_dbfs_at_94db.map(|dbfs| dbfs - TURNED_DOWN_DB);
-    let near = measure(order, &turned_down, before_the_cone(SEEDS[3]), NEAR, Wiring::Loopback)?;
+    let near = measure(order, &turned_down, before_the_cone(SEEDS[3]), &Taken::of(NEAR))?;
     let whole = join_near_and_far(order, &near, &first)?;
     tell("the one with the dented cone");
-    let dented = measure(order, &bench, scraping(SEEDS[4]), DENTED, Wiring::Loopback)?;
+    let dented = measure(order, &bench, scraping(SEEDS[4]), &Taken::of(DENTED))?;
     let evening = measure_driver(order, tell)?;
     tell("the prototype: simulated, measured, and why it differs");
     let built = BenchSettings { seed: SEEDS[2], speaker: as_built(), ..BenchSettings::default() };
-    let built = measure(order, &bench, built, PROTOTYPE, Wiring::Loopback)?;
+    let built = measure(order, &bench, built, &Taken::of(PROTOTYPE))?;
     let curve = |folder: &Path, name: &str| folder.join(name);
     let prototype = explain_prototype(
         order,
         &curve(&built.responded.folder, "response.csv"),
         &curve(&evening.prototype.folder, "impedance.csv"),
     )?;
+    tell("in the living room: each alone at two seats, the setting, and both together");
+    let blending = blend_in_living_room(order, &bench, whole.curve())?;
     tell("the report");
     let report = folder.join("report.html");
     files::replace(
@@ -175,6 +184,7 @@ pub fn demo(order: &DemoOrder, tell: &mut dyn FnMut(&str)) -> Result<Demo, DemoE
             &Listened { first: &first, second: &second, whole: &whole, dented: &dented },
             &evening,
             &prototype,
+            &blending,
             &order.when,
         ))?
         .as_bytes(),
@@ -186,6 +196,7 @@ pub fn demo(order: &DemoOrder, tell: &mut dyn FnMut(&str)) -> Result<Demo, DemoE
     written.extend(whole.files());
     written.extend(evening.files);
     written.extend(prototype.files);
+    written.extend(blending.files());
     written.push((report.clone(), "report"));
     Ok(Demo { report, files: written })
 }
@@ -210,19 +221,34 @@ pub(super) enum Wiring {
     MicrophoneAlone,
 }
 
+/// What is written down of a take, and how it is read.
+#[derive(Clone, Copy)]
+pub(super) struct Taken<'a> {
+    pub unit: &'a str,
+    pub stage: &'a str,
+    pub wiring: Wiring,
+    pub gate: GateChoice,
+}
+
+impl<'a> Taken<'a> {
+    /// On the stand, with a loopback, gated before the first reflection.
+    fn of(unit: &'a str) -> Self {
+        Self { unit, stage: "on the stand", wiring: Wiring::Loopback, gate: GateChoice::Auto }
+    }
+}
+
 /// Captures on the bench and analyses the capture.
 fn measure(
     order: &DemoOrder,
     bench: &JobBench,
     settings: BenchSettings,
-    unit: &str,
-    wiring: Wiring,
+    taken: &Taken<'_>,
 ) -> Result<Measured, DemoError> {
     let drive_v = settings.interface.drive_v_at_full_scale * amplitude_from_db(LEVEL_DBFS) / std::f64::consts::SQRT_2;
-    let distance_m = settings.near.map_or(settings.distance_m, |near| near.distance_m);
+    let distance_m = distance_m(&settings);
     let chain = chain(bench, &JobBench::default(), Loudness::Usual)?;
     let sweep = SweepSettings { rate: chain.rate, from_hz: 20.0, to_hz: 20_000.0, lowest_hz: None, duration_s: 4.0 };
-    let repeats = if wiring == Wiring::Loopback { 1 } else { 4 };
+    let repeats = if taken.wiring == Wiring::Loopback { 1 } else { 4 };
     let capture_order = CaptureOrder {
         sequence: Sequence { sweep, level_dbfs: chain.level_dbfs, repeats, marks: Marks::BeforeAndAfter, pause_s: 0.8 },
         chain,
@@ -230,8 +256,8 @@ fn measure(
         out: order.folder.join("captures"),
         when: order.when.clone(),
         known: Known {
-            unit: Some(unit.into()),
-            stage: Some("on the stand".into()),
+            unit: Some(taken.unit.into()),
+            stage: Some(taken.stage.into()),
             note: Some("made by the simulated bench".into()),
             mic: bench.mic.clone(),
             mic_sensitivity_dbfs_at_94db: bench.mic_sensitivity_dbfs_at_94db,
@@ -241,19 +267,28 @@ fn measure(
     };
     let mut card = Simulated::new(settings)?;
     let captured = capture(&mut card, &capture_order, &AtomicBool::new(false), &mut |_| {})?;
-    let responded = analysed(&captured.wav, drive_v)?;
+    let responded = analysed(&captured.wav, drive_v, taken.gate)?;
     let truth = captured.truth.as_deref().map(read_truth).transpose()?;
     let known = truth.ok_or_else(|| DemoError::Truth { path: captured.wav.clone(), says: "there is none".into() })?;
     Ok(Measured { capture: captured.wav, responded, truth: known, distance_m })
 }
 
-fn analysed(wav: &Path, drive_v: f64) -> Result<Responded, RespondError> {
+/// From the satellite to the microphone.
+fn distance_m(settings: &BenchSettings) -> f64 {
+    match (settings.near, settings.seat_m) {
+        (Some(near), _) => near.distance_m,
+        (None, Some([ahead_m, aside_m, up_m])) => ahead_m.hypot(aside_m).hypot(up_m),
+        (None, None) => settings.distance_m,
+    }
+}
+
+fn analysed(wav: &Path, drive_v: f64, gate: GateChoice) -> Result<Responded, RespondError> {
     respond(&ResponseOrder {
         wav: wav.to_owned(),
         excitation: None,
         reply: None,
         reference: None,
-        gate: GateChoice::Auto,
+        gate,
         smoothing: SmoothingChoice::PicturesOnly,
         points_per_octave: crate::quantity::POINTS_PER_OCTAVE,
         microphone: None,

@@ -92,6 +92,11 @@ impl Whole {
         vec![(self.joined.folder.join("join.json"), "result")]
     }
 
+    /// The joined curve's table.
+    pub fn curve(&self) -> PathBuf {
+        self.joined.folder.join("joined.csv")
+    }
+
     /// What it comes to, in a sentence.
     pub fn in_short(&self) -> String {
         let joined = &self.joined.document.joined;

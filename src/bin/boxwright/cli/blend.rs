@@ -70,15 +70,15 @@ pub struct Args {
     #[arg(long, value_name = "FROM:TO", value_parser = typed::band_hz)]
     band: Option<[f64; 2]>,
     /// The delay error that shall spoil the result least
-    #[arg(long, value_name = "MS", default_value = "0.2 ms", value_parser = milliseconds_s)]
+    #[arg(long, value_name = "MS", default_value = "0.2 ms", value_parser = typed::milliseconds_as_s)]
     delay_error: f64,
     /// The satellite's own curve, free of the room: joined near and far field, or simulated
     #[arg(long, value_name = "CURVE", help_heading = "Limits")]
     alone: Option<PathBuf>,
-    /// The satellite's lowest useful frequency [default: where it has fallen by 6 dB; by 10 dB where only the seats tell]
+    /// The satellite's lowest useful frequency [default: where it has fallen by 6 dB; where only the seats tell, certainly by 10 dB]
     #[arg(long, value_name = "HZ", value_parser = typed::frequency_hz, help_heading = "Limits")]
     lowest: Option<f64>,
-    /// The subwoofer's highest [default: where the seats' mean has fallen by 10 dB]
+    /// The subwoofer's highest [default: where the seats' mean has certainly fallen by 10 dB]
     #[arg(long, value_name = "HZ", value_parser = typed::frequency_hz, help_heading = "Limits")]
     highest: Option<f64>,
     /// The satellite as `boxwright simulate --json` has it: how far its cone goes
@@ -219,19 +219,11 @@ fn filtered(text: &str) -> Result<FilteredBy, String> {
     Ok(FilteredBy { shape: name.parse().map_err(told)?, hz: typed::frequency_hz(hz)? })
 }
 
-/// `0.2`, `0.2 ms`.
-fn milliseconds_s(text: &str) -> Result<f64, String> {
-    let ms = text.trim().strip_suffix("ms").unwrap_or(text);
-    let number = number_as_typed(ms.trim(), Dimension::Pure).map_err(|error| format!("{error}; {}", error.advice()))?;
-    if (0.0..=20.0).contains(&number) { Ok(1e-3 * number) } else { Err(format!("{text:?} is not between 0 and 20 ms")) }
-}
-
 /// `-5:15`: ms.
 fn delays_s(text: &str) -> Result<[f64; 2], String> {
     let (from, to) = text.split_once(':').ok_or_else(|| format!("{text:?} is no range of delays such as -5:15"))?;
     let number = |text: &str| {
-        let ms = text.trim().strip_suffix("ms").unwrap_or(text);
-        number_as_typed(ms.trim(), Dimension::Pure).map_err(|error| format!("{error}; {}", error.advice()))
+        number_as_typed(text, Dimension::Milliseconds).map_err(|error| format!("{error}; {}", error.advice()))
     };
     let [from, to] = [number(from)?, number(to)?];
     if from < to && from >= -100.0 && to <= 100.0 {

@@ -1,0 +1,228 @@
+//! The demo's last step: the satellite goes into the living room, a subwoofer joins it, and two seats shall be content.
+//!
+//! Each is heard alone from both seats, with a loopback as the zero of time. Then everything is set as `blend` says, and both together are
+//! heard once more from the sofa.
+
+use super::{DemoError, DemoOrder, Taken, Wiring, measure};
+use super::{Measured, origin};
+use crate::bench::{
+    BenchSettings, Cut, LIVING_ROOM_SEATS, Polarity as BenchPolarity, Receiver, Room, Slope, Subwoofer, Surroundings,
+};
+use crate::blend::{Polarity, Shape};
+use crate::explanation::Align;
+use crate::files::{JobBench, frequency_text};
+use crate::job::blend::{BlendOrder, Blended, USUAL_CROSSOVERS_HZ, blend};
+use crate::job::{CompareOrder, Compared, Pictures, compare};
+use crate::report::{Chapter, Entry, Figure};
+use crate::response::GateChoice;
+use std::path::PathBuf;
+
+/// What came of it.
+pub(super) struct Blending {
+    pub blended: Blended,
+    pub checked: Compared,
+    captures: Vec<Measured>,
+}
+
+/// The seats that count; names of the bench's.
+const SEATS: usize = 2;
+const SEEDS: [u64; 5] = [21, 22, 23, 24, 25];
+/// Outputs of the simulated bench: the satellite on 1, the loopback on 2, the subwoofer on 3.
+const SATELLITE_ALONE: [usize; 2] = [1, 2];
+const SUBWOOFER_ALONE: [usize; 2] = [2, 3];
+const BOTH: [usize; 3] = [1, 2, 3];
+
+/// Listens, finds the setting, and listens again; `alone` is the satellite's own curve.
+pub(super) fn blend_in_living_room(order: &DemoOrder, bench: &JobBench, alone: PathBuf) -> Result<Blending, DemoError> {
+    let mut captures = Vec::new();
+    for (at, (seat, place_m)) in LIVING_ROOM_SEATS.into_iter().take(SEATS).enumerate() {
+        for (side, (name, outputs)) in
+            [("satellite", SATELLITE_ALONE), ("subwoofer", SUBWOOFER_ALONE)].into_iter().enumerate()
+        {
+            let settings = living_room(place_m, Receiver::default(), SEEDS[2 * at + side]);
+            captures.push(heard(order, bench, settings, &format!("{name} at the {seat}"), &outputs)?);
+        }
+    }
+    let curves = |side: usize| captures.iter().skip(side).step_by(2).map(response).collect::<Vec<PathBuf>>();
+    let shape = |name: &str| name.parse::<Shape>().ok();
+    let blended = blend(&BlendOrder {
+        satellite: curves(0),
+        subwoofer: curves(1),
+        both: Vec::new(),
+        seats: LIVING_ROOM_SEATS.iter().take(SEATS).map(|(name, _)| (*name).to_owned()).collect(),
+        crossovers_hz: USUAL_CROSSOVERS_HZ.to_vec(),
+        high_pass: vec![shape("BW2"), shape("LR4")],
+        low_pass: vec![shape("LR4")],
+        low_pass_hz: None,
+        delay_s: None,
+        boost_db: 6.0,
+        polarities: Polarity::ALL.to_vec(),
+        band_hz: None,
+        delay_error_s: 2e-4,
+        lowest_hz: None,
+        highest_hz: None,
+        alone: Some(alone),
+        simulation: None,
+        loud_db: None,
+        filtered: [None, None],
+        room_m: Some(Room::living_room().size_m),
+        out: Some(order.folder.join("blend")),
+        pictures: Pictures::Drawn,
+    })?;
+    let (name, place_m) = LIVING_ROOM_SEATS[0];
+    let settings = living_room(place_m, as_told(&blended), SEEDS[4]);
+    let both = heard(order, bench, settings, &format!("both at the {name}"), &BOTH)?;
+    let checked = compare(&CompareOrder {
+        measured: response(&both),
+        expected: blended.folder.join(format!("{name}-sum.csv")),
+        band_hz: Some(crate::blend::overlap_hz(blended.document.setting.crossover_hz)),
+        align: Align { level: true, delay: false },
+        limits_db: [-1.0, 1.0],
+        explain: None,
+        out: Some(order.folder.join("blend-check")),
+        pictures: Pictures::Drawn,
+    })?;
+    captures.push(both);
+    Ok(Blending { blended, checked, captures })
+}
+
+fn living_room(seat_m: [f64; 3], receiver: Receiver, seed: u64) -> BenchSettings {
+    BenchSettings {
+        seed,
+        seat_m: Some(seat_m),
+        surroundings: Surroundings::Room(Room::living_room()),
+        subwoofer: Some(Subwoofer::default()),
+        receiver,
+        ..BenchSettings::default()
+    }
+}
+
+/// What a person enters into the receiver.
+fn as_told(blended: &Blended) -> Receiver {
+    let setting = &blended.document.setting;
+    let cut = |name: &str| {
+        let slope = match name {
+            "BW2" => Slope::Butterworth2,
+            _ => Slope::LinkwitzRiley4,
+        };
+        Some(Cut { slope, corner_hz: setting.crossover_hz })
+    };
+    Receiver {
+        high_pass: cut(&setting.high_pass),
+        low_pass: cut("LR4"),
+        satellite_delay_s: 1e-3 * setting.delay_ms.max(0.0),
+        subwoofer_delay_s: 1e-3 * (-setting.delay_ms).max(0.0),
+        subwoofer_gain_db: setting.gain_db,
+        subwoofer_polarity: if setting.polarity == "+" { BenchPolarity::Straight } else { BenchPolarity::Reversed },
+    }
+}
+
+fn heard(
+    order: &DemoOrder,
+    bench: &JobBench,
+    settings: BenchSettings,
+    unit: &str,
+    outputs: &[usize],
+) -> Result<Measured, DemoError> {
+    let bench = JobBench { output_channels: Some(outputs.to_vec()), ..bench.clone() };
+    let taken = Taken { unit, stage: "with the subwoofer", wiring: Wiring::Loopback, gate: GateChoice::None };
+    measure(order, &bench, settings, &taken)
+}
+
+fn response(measured: &Measured) -> PathBuf {
+    measured.responded.folder.join("response.csv")
+}
+
+impl Blending {
+    /// What was written.
+    pub fn files(&self) -> Vec<(PathBuf, &'static str)> {
+        let mut files: Vec<(PathBuf, &'static str)> = Vec::new();
+        for measured in &self.captures {
+            files.push((measured.capture.clone(), "capture"));
+            files.push((measured.responded.folder.join("result.json"), "result"));
+        }
+        files.push((self.blended.folder.join("blend.json"), "result"));
+        files.push((self.checked.folder.join("compare.json"), "result"));
+        files
+    }
+
+    /// What it comes to, in a sentence.
+    pub fn in_short(&self) -> String {
+        let document = &self.blended.document;
+        format!(
+            "With the subwoofer in the living room: crossover {}, {:.2} m of distance apart and {:+.1} dB leave {:.1} dB of ripple at the worse of two seats, \
+             {:.1} dB less than without help; heard with both playing, the sum is within {:.2} dB (rms) of what was predicted.",
+            frequency_text(document.setting.crossover_hz),
+            document.distance_setting.subwoofer_farther_m,
+            document.setting.gain_db,
+            document.setting.ripple_db,
+            document.without_help_db - document.setting.ripple_db,
+            self.checked.document.rms_db
+        )
+    }
+
+    /// The chapters.
+    pub fn chapters(&self) -> Vec<Chapter> {
+        let document = &self.blended.document;
+        let figure = |name: &str, caption: &str| {
+            let (_, picture) = self.blended.pictures.iter().find(|(found, _)| found == name)?;
+            Some(Figure { picture: picture.clone(), caption: caption.into() })
+        };
+        let first = format!("{}-seat", document.seats[0].name);
+        let mut numbers: Vec<Entry> = document
+            .menu
+            .iter()
+            .enumerate()
+            .map(|(at, line)| Entry::text(if at == 0 { "set" } else { "" }, line.clone()))
+            .collect();
+        numbers.extend(document.seats.iter().map(|seat| {
+            let words = format!("{:.1} dB of ripple, without help {:.1} dB", seat.ripple_db, seat.without_help_db);
+            Entry::text(&seat.name, words)
+        }));
+        let checked = &self.checked.document;
+        let mut chapters = vec![Chapter {
+            heading: "Where do satellite and subwoofer meet?".into(),
+            prose: vec![
+                "Satellite and subwoofer were heard alone from two seats of a living room whose modes stand out. All crossovers, delays, levels and both \
+                 polarities were searched for the least ripple at the worse seat; what no setting mends is named."
+                    .into(),
+            ],
+            figures: [
+                figure(&first, "The sofa: both parts as the filters leave them, their sum, the sum without help, and the phase between the parts."),
+                figure("seats", "What each seat gets."),
+                figure("map", "How deep the hole in the overlap is for other crossovers and delays, at the worst seat."),
+            ]
+            .into_iter()
+            .flatten()
+            .collect(),
+            numbers,
+            findings: document.findings.clone(),
+            settings: origin::origin(&document.inputs, &document.settings),
+        }];
+        let mut numbers = vec![
+            Entry::text("difference", format!("{:.2} dB rms", checked.rms_db)),
+            Entry::text(
+                "worst",
+                format!("{:+.2} dB at {}", checked.worst.level_db, frequency_text(checked.worst.at_hz)),
+            ),
+        ];
+        numbers.extend(checked.left.iter().map(|left| Entry::text("settings", left.says.clone())));
+        chapters.push(Chapter {
+            heading: "Do they meet as predicted?".into(),
+            prose: vec!["Everything was set as told, and both together were heard from the sofa.".into()],
+            figures: self
+                .checked
+                .picture
+                .iter()
+                .map(|picture| Figure {
+                    picture: picture.clone(),
+                    caption: "Both playing over the predicted sum, within the overlap.".into(),
+                })
+                .collect(),
+            numbers,
+            findings: checked.findings.clone(),
+            settings: origin::origin(&checked.inputs, &checked.settings),
+        });
+        chapters
+    }
+}

@@ -384,7 +384,7 @@ fn a_subwoofer_plays_on_the_third_output_behind_its_receiver() {
         ("--simulated-low-pass LR4:80", 2),
         ("--simulated-subwoofer-reversed", 2),
         ("--simulated-high-pass LR3:80", 2),
-        ("--simulated-seat sofa", 2),
+        ("--simulated-seat 3.5,0,0", 2),
         ("--simulated-room living --simulated-seat balcony", 2),
         ("--simulated-seat 1,0,0 --distance 1", 2),
         ("--output-channels 3", 1),

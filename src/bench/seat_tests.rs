@@ -183,7 +183,6 @@ fn the_living_room_has_modes_that_stand_out_and_ring_for_half_a_second() {
         assert!((6.0..12.0).contains(&most_db), "{name}: {most_db}");
         let ringing_s = reverberation_s(&grid, &gain);
         assert!((0.4..0.65).contains(&ringing_s), "{name}: {ringing_s}");
-        println!("{name}: {most_db:.1} dB, {ringing_s:.2} s");
     }
 }
 

@@ -212,7 +212,7 @@ impl BenchSettings {
 
     /// From the loudspeaker's baffle (of a near field: from the surface) to the microphone.
     pub(super) fn straight_m(&self) -> f64 {
-        let far_m = || self.seat_m.map_or(self.distance_m, |microphone_m| from_origin_m(microphone_m));
+        let far_m = || self.seat_m.map_or(self.distance_m, from_origin_m);
         self.near.map_or_else(far_m, |near| near.distance_m)
     }
 

@@ -143,19 +143,20 @@ impl Running<'_> {
 
     /// The kept channels, in the order's sequence; what is played fades from a frame on if somebody wants silence.
     fn recorded(&self, faded_from: Option<usize>) -> Vec<Vec<f64>> {
-        let mut heard: Vec<(Cow<'_, [f64]>, Vec<Vec<f64>>)> = Vec::new();
+        // Each signal is played once, whoever hears it.
+        let (mut played, mut heard): (Vec<Cow<'_, [f64]>>, Vec<_>) = (Vec::new(), Vec::new());
         let mut kept = Vec::new();
         for &input in &self.order.channels().inputs {
             let signal = self.order.signal_on(self.stand.output_of(input));
-            let place = heard.iter().position(|(played, _)| *played == signal).unwrap_or_else(|| {
-                let inputs = match faded_from {
+            let place = played.iter().position(|other| *other == signal).unwrap_or_else(|| {
+                heard.push(match faded_from {
                     Some(at) => self.stand.record(&faded(&signal, at, self.order.rate()), self.frames),
                     None => self.stand.record(&signal, self.frames),
-                };
-                heard.push((signal, inputs));
+                });
+                played.push(signal);
                 heard.len() - 1
             });
-            kept.push(heard[place].1[input].clone());
+            kept.push(heard[place][input].clone());
         }
         kept
     }

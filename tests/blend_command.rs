@@ -80,9 +80,9 @@ fn what_is_predicted_is_what_both_playing_do_and_a_wrong_setting_is_named() {
         // 1e-9: the same numbers.
         assert!((most - least - number(seat, "ripple_db")).abs() < 1e-9 && most - least <= ripple_db + 1e-9);
     }
-    // A room of hard walls has its first standing wave at c/(2·5.1 m): 33.66 Hz (343.37 m/s, Cramer 1993).
+    // A room of hard walls has its first standing wave at c/(2·5.1 m): 33.65 Hz (343.2 m/s, ISO 9613-1).
     let waves = document["standing_waves"].as_array().unwrap();
-    assert!((number(&waves[0], "frequency_hz") - 33.66).abs() < 0.01, "{}", waves[0]);
+    assert!((number(&waves[0], "frequency_hz") - 33.647).abs() < 0.001, "{}", waves[0]);
     assert_eq!((&waves[0]["kind"], &waves[0]["half_waves"]), (&"axial".into(), &serde_json::json!([1, 0, 0])));
     // What a person enters gives what was predicted, at both seats, all over the overlap.
     let band = format!("{}:{}", hz / 2.0, hz * 2.0);
@@ -155,7 +155,7 @@ fn without_a_loopback_the_marks_or_a_capture_of_both_tell_the_time() {
 
 fn table(path: &Path, of: impl Fn(f64) -> Complex64) {
     let mut text = String::from("frequency_hz,level_db,phase_deg,u_db\n");
-    for k in -290..=-20 {
+    for k in -290..=0 {
         let hz = 1000.0 * 2f64.powf(f64::from(k) / 48.0);
         let value = of(hz);
         writeln!(text, "{hz},{},{},0.02", 20.0 * value.norm().log10(), value.arg().to_degrees()).unwrap();
@@ -196,7 +196,7 @@ fn how_far_down_the_satellite_reaches_is_told_and_kept_to() {
     let distance = &document["distance_setting"];
     let metres = number(distance, "subwoofer_farther_m");
     assert!((metres / number(distance, "subwoofer_farther_ft") - 0.3048).abs() < 1e-9);
-    assert!((1e3 * metres / number(&document, "delay_ms") - 343.37).abs() < 0.01, "{distance}");
+    assert!((1e3 * metres / number(&document, "delay_ms") - 343.2).abs() < 0.01, "{distance}");
     // A filter that was in the way while measuring is taken off: the answer is the same.
     let low_pass = |hz: f64| {
         let s = Complex64::new(0.0, hz / 150.0);

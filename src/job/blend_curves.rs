@@ -81,8 +81,7 @@ pub(super) fn at_seats(order: &BlendOrder) -> Result<AtSeats, BlendJobError> {
             path: path.clone(),
             source: BlendError::NotTold { why: "it is no sum of the two curves at all".into() },
         })?;
-        if told.left_ratio > MOST_LEFT_RATIO {
-            let why = format!("{:.0} % of it are no sum of the two curves", 100.0 * told.left_ratio);
+        if let Some(why) = is_no_sum(&told) {
             return Err(BlendJobError::Both { path: path.clone(), source: BlendError::NotTold { why } });
         }
         if zero == TimeZero::ItsOwn {
@@ -106,6 +105,20 @@ pub(super) fn at_seats(order: &BlendOrder) -> Result<AtSeats, BlendJobError> {
 
 /// Of a capture with both playing, rms over the sum of the parts: more than this and something was changed in between.
 const MOST_LEFT_RATIO: f64 = 0.35;
+/// The same of the levels against each other, dB.
+const MOST_OFF_DB: f64 = 3.0;
+
+/// Why a capture can't be that of both with nothing changed.
+fn is_no_sum(told: &Offset) -> Option<String> {
+    let left_ratio = told.left_ratio / told.level_ratio;
+    if told.gain_db.abs() > MOST_OFF_DB {
+        return Some(format!(
+            "the subwoofer is {:+.1} dB against the satellite in it, of what each is alone",
+            told.gain_db
+        ));
+    }
+    (left_ratio > MOST_LEFT_RATIO).then(|| format!("{:.0} % of it are no sum of the two curves", 100.0 * left_ratio))
+}
 
 fn heard(path: &Path) -> Result<Heard, BlendJobError> {
     let curve = files::read_curve(path)?;

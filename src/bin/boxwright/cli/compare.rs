@@ -12,6 +12,7 @@ use std::process::ExitCode;
 ///
 /// Both are responses, or both impedances: of this program, or any text table. Of two measurements, before and after a
 /// change, what differs by more than their doubt is told with its band (`--align none` keeps a change of the level as a whole).
+/// With a predicted sum of `boxwright blend` the capture of both playing tells which way delay, polarity and level are off.
 /// Exit status 3 says that the difference is not within the limits.
 #[derive(Debug, clap::Args)]
 #[command(allow_negative_numbers = true)]

@@ -139,7 +139,7 @@ fn a_delay_of_a_part_of_a_frame_is_heard_as_that() {
     let later = Receiver { satellite_delay_s: delay_s, subwoofer_delay_s: 2.0 * delay_s, ..plain };
     for (outputs, times) in [([&play[..], &[], &[]], 1.0), ([&[], &[], &play[..]], 2.0)] {
         let turned = phasor(later, outputs) / phasor(plain, outputs);
-        // 1e-6: the AC coupling's rest after 1.5 s, e^{−14}.
+        // 1e-5: the AC couplings have settled to e^{−14} by 1.5 s, 1e-6, at both ends of the stretch.
         close(turned, Complex64::cis(-TAU * 100.0 * times * delay_s), 1e-5, &format!("{times}"));
     }
 }

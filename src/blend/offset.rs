@@ -113,9 +113,8 @@ pub fn offset(curves: &BothPlaying<'_>, range: TimeRange, known: PolarityKnown) 
         (true, true) => PolarityTold::Same,
         (true, false) => PolarityTold::Opposite,
     };
-    // The variance of a part of a residual, and as many points too many as neighbours say the same.
-    let points = curves.hz.len() as f64;
-    let variance = best.squares / (2.0 * points) * 2.0 * independent / freedom * points / independent;
+    // Neighbours that say the same are too many in the squares and, by the same ratio, in JᵀJ: it drops out.
+    let variance = best.squares / freedom;
     let [t1, t2, alpha, beta] = best.values;
     let covariance = |a: usize, b: usize| best.covariance[a][b] * variance;
     let u_delay_s = (covariance(0, 0) + covariance(1, 1) - 2.0 * covariance(0, 1)).max(0.0).sqrt();
@@ -149,7 +148,7 @@ impl Stand {
     pub const EXPECTED: Self = Self { delay_s: 0.0, ratio: 1.0 };
 }
 
-/// What is left of a capture, rms over |A| + |B| and α, when both stand like this; α and t₁ are those that suit best.
+/// What is left of a capture, rms over |A| + |B|, when both stand like this; α and t₁ are those that suit best.
 pub fn left_with(curves: &BothPlaying<'_>, stand: Stand, range: TimeRange) -> f64 {
     Weighted::of(curves).left(stand, range)
 }

@@ -180,8 +180,8 @@ fn how_far_down_the_satellite_reaches_is_told_and_kept_to() {
     for (key, fall_db) in [("f3", 3.0f64), ("f6", 6.0), ("f10", 10.0)] {
         let expected_hz = 100.0 * (10f64.powf(fall_db / 10.0) - 1.0).powf(-0.25);
         let found = &document["satellite"][key];
-        // 0.5 %: the reference, 200 to 800 Hz, lies 0.04 dB below the top.
-        assert!((number(found, "value") / expected_hz - 1.0).abs() < 5e-3, "{key}: {found}");
+        // 1 %: the reference, 200 to 800 Hz, lies 0.06 dB below the top, where the curve falls by 6 dB an octave or more.
+        assert!((number(found, "value") / expected_hz - 1.0).abs() < 1e-2, "{key}: {found}");
         assert!(number(found, "u") > 0.0 && number(found, "u") < 1.0);
     }
     assert_eq!(number(&document["satellite"], "second_order_from_hz"), 110.0);
@@ -225,7 +225,7 @@ fn what_can_not_be_is_refused_by_name() {
         ("--sat z.csv --sub sub.csv", 1, "z.csv: an impedance in ohm"),
         ("--sat sat.csv --sub sub.csv --high-pass LR3", 2, "\"LR3\" is no filter"),
         ("--sat sat.csv --sub sub.csv --crossover 900", 2, "900 Hz is no crossover"),
-        ("--sat sat.csv --sub sub.csv --crossover 400", 1, "no crossover frequency is left"),
+        ("--sat sat.csv --sub sub.csv --crossover 25", 1, "no crossover frequency is left"),
         ("--sat sat.csv --sub sub.csv --loud-db 96", 2, "--simulation"),
         ("--sat sat.csv --sub sub.csv --delay 5:1", 2, "does not rise"),
         ("--sat sat.csv --sub gone.csv", 1, "gone.csv"),

@@ -59,6 +59,8 @@ struct Heard {
     zero: TimeZero,
     arrival_s: f64,
     travelled_m: Option<f64>,
+    /// The mark's band: marks of other bands arrive at other times.
+    mark_band: Option<String>,
     resolution_hz: f64,
 }
 
@@ -135,6 +137,7 @@ fn heard(path: &Path) -> Result<Heard, BlendJobError> {
         zero,
         arrival_s: if matches!(zero, TimeZero::Loopback | TimeZero::Mark) { arrival_s } else { 0.0 },
         travelled_m: curve.header_number("travelled_m"),
+        mark_band: curve.header_value("mark_band_hz").map(str::to_owned),
         resolution_hz: curve.resolution_hz().unwrap_or(0.0),
     })
 }
@@ -153,13 +156,16 @@ fn zero_of(curve: &Curve) -> TimeZero {
 
 fn common_zero(pairs: &[(&Heard, &Heard)]) -> TimeZero {
     let first = pairs[0].0.zero;
-    let is_same = pairs.iter().all(|(s, w)| s.zero == first && w.zero == first);
+    let is_same = pairs.iter().all(|(s, w)| s.zero == first && w.zero == first && s.mark_band == w.mark_band);
     if is_same { first } else { TimeZero::ItsOwn }
 }
 
 /// The first curve whose zero of time is not that of the others.
 fn untimed(order: &BlendOrder, pairs: &[(&Heard, &Heard)]) -> PathBuf {
-    let at = pairs.iter().position(|(s, w)| s.zero == TimeZero::ItsOwn || s.zero != w.zero).unwrap_or(0);
+    let at = pairs
+        .iter()
+        .position(|(s, w)| s.zero == TimeZero::ItsOwn || s.zero != w.zero || s.mark_band != w.mark_band)
+        .unwrap_or(0);
     let satellite = pairs[at].0.zero == TimeZero::ItsOwn;
     if satellite { order.satellite[at].clone() } else { order.subwoofer[at].clone() }
 }

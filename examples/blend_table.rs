@@ -151,7 +151,7 @@ fn forced(parts: &Parts, filters: &Filters) -> f64 {
     let (mut a, mut b, mut cross) = (Vec::new(), Vec::new(), Vec::new());
     for n in 0..=((DELAYS_S[1] - DELAYS_S[0]) / FINE_S).round() as u32 {
         let delay_s = DELAYS_S[0] + FINE_S * f64::from(n);
-        (a.clear(), b.clear(), cross.clear());
+        [&mut a, &mut b, &mut cross].into_iter().for_each(Vec::clear);
         for seat in &parts.seats {
             for at in within.clone() {
                 let hz = parts.hz[at];

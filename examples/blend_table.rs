@@ -66,6 +66,7 @@ fn choices() -> Choices {
         over_match_db: OVER_MATCH_DB,
         polarities: Polarity::ALL.to_vec(),
         band_hz: None,
+        smoothing: None,
         delay_error_s: 2e-4,
     }
 }

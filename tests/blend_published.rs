@@ -29,6 +29,7 @@ fn choices(filters: Vec<Filters>) -> Choices {
         over_match_db: [-12.0, 6.0],
         polarities: Polarity::ALL.to_vec(),
         band_hz: None,
+        smoothing: None,
         delay_error_s: 2e-4,
     }
 }

@@ -8,7 +8,9 @@
 //! satellite is delayed, s; less than zero: the subwoofer. P: ±1; G: gain of the subwoofer. Derivation: pressures add.
 
 use super::crossover::{Passes, Shape};
-use crate::quantity::amplitude_from_db;
+use crate::math::mean_around;
+use crate::quantity::{amplitude_from_db, db_from_power};
+use crate::response::OctaveFraction;
 use num_complex::Complex64;
 use std::f64::consts::TAU;
 
@@ -135,6 +137,19 @@ impl Parts {
         let [satellite, subwoofer] = self.played(seat, setting);
         let all = satellite.iter().zip(&subwoofer).zip(&self.seats[seat].u_ratio);
         all.map(|((s, w), [u_s, u_w])| (s.norm() * u_s).hypot(w.norm() * u_w) / (s + w).norm()).collect()
+    }
+
+    /// Over how many points to each side a smoothing goes.
+    pub fn reach(&self, smoothing: Option<OctaveFraction>) -> usize {
+        let step_octaves = self.hz.windows(2).next().map_or(1.0, |pair| (pair[1] / pair[0]).log2());
+        smoothing.map_or(0, |fraction| (0.5 * fraction.octaves() / step_octaves).round() as usize)
+    }
+
+    /// Levels of a response on the grid, dB, over their mean power where they are smoothed.
+    pub fn levels_db(&self, values: &[Complex64], smoothing: Option<OctaveFraction>) -> Vec<f64> {
+        let power: Vec<f64> = values.iter().map(Complex64::norm_sqr).collect();
+        let reach = self.reach(smoothing);
+        mean_around(&power, |_| reach).into_iter().map(db_from_power).collect()
     }
 
     /// Which of the grid's points lie in a band, both ends included.

@@ -5,20 +5,28 @@
 //! ripple of a seat = max L − min L over the band, L = 20·log₁₀|T|;    of a setting: that of its worst seat
 //! ```
 //!
+//! Where it is smoothed, |T|² is the mean over so many points to each side, and so are its bounds.
 //! Over a range of τ and G the angle θ and the gain are independent of each other, so that the least and the largest |T|²
 //! at each frequency are exact: cos θ runs over the cosines of its range, and |T|² is a parabola in G. No ripple in the range
 //! is less than the largest of the least levels over the smallest of the largest ones.
 //! Derivation: the law of cosines; ripple as interface and README define it.
 
 use super::parts::{Filters, Parts, Polarity};
-use crate::math::{Looked, Region};
+use crate::math::{Looked, Region, mean_around};
 use crate::quantity::{amplitude_from_db, db_from_power};
+use crate::response::OctaveFraction;
 use std::f64::consts::{PI, TAU};
+use std::ops::Range;
 
 /// Satellite and subwoofer of some filters in a band, ready to be added with many delays and gains.
 pub struct Overlap {
+    /// Of the band, and of what smoothing needs beside it.
     omega: Vec<f64>,
     seats: Vec<Vec<Point>>,
+    /// The band among these.
+    band: Range<usize>,
+    /// Over so many points to each side.
+    reach: usize,
 }
 
 /// One frequency at one seat.
@@ -43,8 +51,9 @@ struct Turn {
 
 impl Overlap {
     /// Of these filters in this band.
-    pub fn new(parts: &Parts, filters: &Filters, band_hz: [f64; 2]) -> Self {
-        let within = parts.within(band_hz);
+    pub fn new(parts: &Parts, filters: &Filters, band_hz: [f64; 2], smoothing: Option<OctaveFraction>) -> Self {
+        let (within, reach) = (parts.within(band_hz), parts.reach(smoothing));
+        let known = within.start.saturating_sub(reach)..(within.end + reach).min(parts.hz.len());
         let of_seat = |seat: &super::PartsAtSeat| {
             let one = |at: usize| {
                 let [high, low] = filters.at(parts.hz[at]);
@@ -53,11 +62,13 @@ impl Overlap {
                 let turned = [cross.re, cross.im];
                 Point { satellite: s.norm_sqr(), subwoofer: w.norm_sqr(), cross: cross.norm(), turned }
             };
-            within.clone().map(one).collect()
+            known.clone().map(one).collect()
         };
         Self {
-            omega: parts.hz[within.clone()].iter().map(|hz| TAU * hz).collect(),
+            omega: parts.hz[known.clone()].iter().map(|hz| TAU * hz).collect(),
             seats: parts.seats.iter().map(of_seat).collect(),
+            band: within.start - known.start..within.end - known.start,
+            reach,
         }
     }
 
@@ -80,14 +91,19 @@ impl Overlap {
         let sign = polarity.sign();
         let (mut at_least, mut in_the_middle) = (0.0f64, 0.0f64);
         for points in &self.seats {
-            // The largest of the least powers in the range and the smallest of the largest; then those of the middle.
-            let (mut surely, mut middle) = ([0.0f64, f64::INFINITY], [0.0f64, f64::INFINITY]);
+            let mut powers: [Vec<f64>; 3] = std::array::from_fn(|_| Vec::with_capacity(points.len()));
             for (point, turn) in points.iter().zip(&turns) {
                 let [least, here, most] = point.crosses(turn, sign);
-                surely = [surely[0].max(point.least_power(gains, least)), surely[1].min(point.most_power(gains, most))];
-                let power = point.power(gain, here);
-                middle = [middle[0].max(power), middle[1].min(power)];
+                powers[0].push(point.least_power(gains, least));
+                powers[1].push(point.power(gain, here));
+                powers[2].push(point.most_power(gains, most));
             }
+            let [least, middle, most] = powers.map(|powers| self.smoothed(powers));
+            let most_of = |powers: &[f64]| powers[self.band.clone()].iter().copied().fold(0.0, f64::max);
+            let least_of = |powers: &[f64]| powers[self.band.clone()].iter().copied().fold(f64::INFINITY, f64::min);
+            // The largest of the least powers in the range and the smallest of the largest; then those of the middle.
+            let surely = [most_of(&least), least_of(&most)];
+            let middle = [most_of(&middle), least_of(&middle)];
             at_least = at_least.max(ratio_db(surely));
             in_the_middle = in_the_middle.max(ratio_db(middle));
             if at_least >= enough_db {
@@ -95,6 +111,12 @@ impl Overlap {
             }
         }
         Looked { at_least, in_the_middle: Some(in_the_middle) }
+    }
+}
+
+impl Overlap {
+    fn smoothed(&self, powers: Vec<f64>) -> Vec<f64> {
+        if self.reach == 0 { powers } else { mean_around(&powers, |_| self.reach) }
     }
 }
 
@@ -157,7 +179,7 @@ mod tests {
     use num_complex::Complex64;
 
     fn parts(random: &mut Random) -> Parts {
-        let hz: Vec<f64> = (0..97).map(|n| 40.0 * 2f64.powf(f64::from(n) / 48.0)).collect();
+        let hz: Vec<f64> = (0..103).map(|n| 38.3 * 2f64.powf(f64::from(n) / 48.0)).collect();
         let value = |random: &mut Random| Complex64::from_polar(0.3 + random.uniform(), TAU * random.uniform());
         let seats = (0..2).map(|_| PartsAtSeat {
             name: String::new(),
@@ -168,9 +190,15 @@ mod tests {
         Parts { seats: seats.collect(), hz }
     }
 
-    /// The slow twin: sums by complex numbers.
+    /// The slow twin: sums by complex numbers, levels over a mean of powers.
     #[test]
     fn the_ripple_is_that_of_the_sum_and_a_range_never_holds_less_than_its_bound() {
+        for smoothing in [None, OctaveFraction::new(1.0 / 6.0).ok()] {
+            holds(smoothing);
+        }
+    }
+
+    fn holds(smoothing: Option<OctaveFraction>) {
         let mut random = Random::new(5);
         let parts = parts(&mut random);
         let filters = Filters {
@@ -180,11 +208,12 @@ mod tests {
             low_pass: "LR4".parse().ok(),
         };
         let band_hz = [40.0, 160.0];
-        let overlap = Overlap::new(&parts, &filters, band_hz);
+        let overlap = Overlap::new(&parts, &filters, band_hz, smoothing);
         let slow = |delay_s: f64, polarity, gain_db: f64| {
             let setting = super::super::Setting { filters, delay_s, polarity, gain_db };
             let of_seat = |seat: usize| {
-                let levels: Vec<f64> = parts.sum(seat, &setting).iter().map(|t| 20.0 * t.norm().log10()).collect();
+                let sum = parts.sum(seat, &setting);
+                let levels = &parts.levels_db(&sum, smoothing)[parts.within(band_hz)];
                 let most = levels.iter().copied().fold(f64::MIN, f64::max);
                 most - levels.iter().copied().fold(f64::MAX, f64::min)
             };

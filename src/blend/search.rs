@@ -17,6 +17,7 @@ use super::level_match::level_match_db;
 use super::parts::{Filters, Parts, Polarity, Setting, overlap_hz};
 use super::ripple::Overlap;
 use crate::math::{LeastPlace, Looked, Region, Thoroughness, least_place};
+use crate::response::OctaveFraction;
 use std::f64::consts::{LN_10, TAU};
 
 /// What is searched through.
@@ -32,6 +33,8 @@ pub struct Choices {
     pub polarities: Vec<Polarity>,
     /// Where ripple counts; absent: an octave to each side of the crossover.
     pub band_hz: Option<[f64; 2]>,
+    /// Levels are those of the mean power over so much; absent: as they are.
+    pub smoothing: Option<OctaveFraction>,
     /// δ.
     pub delay_error_s: f64,
 }
@@ -133,7 +136,7 @@ impl<'a> Searched<'a> {
         Self {
             choices,
             filters,
-            overlap: Overlap::new(parts, &filters, band_hz),
+            overlap: Overlap::new(parts, &filters, band_hz, choices.smoothing),
             gain_db: choices.over_match_db.map(|over_db| matched_db + over_db),
         }
     }
@@ -217,7 +220,8 @@ impl Candidate {
     /// What any setting does, measured as the search does it.
     pub fn of(parts: &Parts, setting: Setting, choices: &Choices) -> Self {
         let band_hz = choices.band_hz.unwrap_or_else(|| overlap_hz(setting.filters.crossover_hz));
-        Self::in_overlap(&Overlap::new(parts, &setting.filters, band_hz), setting, choices.delay_error_s)
+        let overlap = Overlap::new(parts, &setting.filters, band_hz, choices.smoothing);
+        Self::in_overlap(&overlap, setting, choices.delay_error_s)
     }
 
     fn in_overlap(overlap: &Overlap, setting: Setting, error_s: f64) -> Self {

@@ -10,7 +10,8 @@
 //! the cost of other frequencies or other seats. Derivation: the triangle inequality.
 
 use super::parts::{Parts, Setting};
-use crate::quantity::db_from_amplitude;
+use crate::response::OctaveFraction;
+use num_complex::Complex64;
 
 /// A stretch of the sum that stands out.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -41,23 +42,29 @@ pub const STANDS_OUT_DB: f64 = 5.0;
 /// So much of it must be left by the best of delays, dB.
 const SURELY_DB: f64 = 3.0;
 
-/// What stands out of the sums in a band, seat by seat, in the order of frequency.
-pub fn unevenness(parts: &Parts, setting: &Setting, band_hz: [f64; 2]) -> Vec<Unevenness> {
+/// What stands out of the sums in a band, seat by seat, in the order of frequency; the bounds are smoothed like the sums.
+pub fn unevenness(
+    parts: &Parts,
+    setting: &Setting,
+    band_hz: [f64; 2],
+    smoothing: Option<OctaveFraction>,
+) -> Vec<Unevenness> {
     let within = parts.within(band_hz);
     let of_seat = |seat: usize| {
         let [satellite, subwoofer] = parts.played(seat, setting);
-        let level_db: Vec<f64> =
-            within.clone().map(|at| db_from_amplitude((satellite[at] + subwoofer[at]).norm())).collect();
-        let middle_db = median(level_db.clone());
-        let bounds_db = |at: usize| {
-            let [s, w] = [satellite[at].norm(), subwoofer[at].norm()];
-            [(s - w).abs(), s + w].map(|magnitude| db_from_amplitude(magnitude) - middle_db)
+        let levels_db = |of: fn(Complex64, Complex64) -> Complex64| {
+            let values: Vec<Complex64> = satellite.iter().zip(&subwoofer).map(|(s, w)| of(*s, *w)).collect();
+            parts.levels_db(&values, smoothing)[within.clone()].to_vec()
         };
+        let level_db = levels_db(|s, w| s + w);
+        let middle_db = median(level_db.clone());
+        let lowest_db = levels_db(|s, w| (s.norm() - w.norm()).into());
+        let highest_db = levels_db(|s, w| (s.norm() + w.norm()).into());
         let above: Vec<f64> = level_db.iter().map(|db| db - middle_db).collect();
         stretches(&above)
             .into_iter()
             .map(|at| {
-                let [lowest_db, highest_db] = bounds_db(within.start + at);
+                let [lowest_db, highest_db] = [lowest_db[at] - middle_db, highest_db[at] - middle_db];
                 let (bound_db, surely) = match above[at] < 0.0 {
                     true => (highest_db, highest_db < -SURELY_DB),
                     false => (lowest_db, lowest_db > SURELY_DB),
@@ -102,7 +109,6 @@ fn stretches(above_db: &[f64]) -> Vec<usize> {
 mod tests {
     use super::*;
     use crate::blend::{Filters, PartsAtSeat, Polarity};
-    use num_complex::Complex64;
 
     /// By hand: both 1 but for 50 Hz, where both are 0.1; and 80 Hz, where they are 1 and −1; and 125 Hz, where the subwoofer is 6.
     #[test]
@@ -121,7 +127,7 @@ mod tests {
         };
         let filters = Filters { crossover_hz: 80.0, high_pass: None, low_pass_hz: 80.0, low_pass: None };
         let setting = Setting { filters, delay_s: 0.0, polarity: Polarity::Straight, gain_db: 0.0 };
-        let found = unevenness(&Parts { hz, seats: vec![seat] }, &setting, [40.0, 160.0]);
+        let found = unevenness(&Parts { hz, seats: vec![seat] }, &setting, [40.0, 160.0], None);
         let told: Vec<(bool, MendedBy)> = found.iter().map(|one| (one.level_db < 0.0, one.by)).collect();
         let expected = [(true, MendedBy::NoSetting), (true, MendedBy::AnotherSetting), (false, MendedBy::NoSetting)];
         assert_eq!(told, expected, "{found:?}");

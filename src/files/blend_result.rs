@@ -124,6 +124,9 @@ pub struct BlendSeat {
     /// By how much the subwoofer came later than the separate captures say; where a capture of both tells it.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub told_by_both: Option<Quantity>,
+    /// Levels of the sum that the ripple is taken of, where they are smoothed.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub smoothed_db: Option<Vec<f64>>,
     /// The sum.
     pub curve: BlendCurve,
     /// The satellite's part of it.
@@ -224,6 +227,7 @@ pub struct BlendSettings {
     pub polarity: String,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub band_hz: Option<[f64; 2]>,
+    pub smoothing: String,
     pub delay_error_ms: f64,
     /// What the times of the curves refer to: `loopback`, `mark`, `both playing`, `as given`.
     pub time_reference: String,

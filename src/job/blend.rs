@@ -13,6 +13,7 @@ use crate::blend::{
 use crate::files::{self, BlendDocument, FileError, WrittenFile};
 use crate::quantity::Air;
 use crate::report::{Picture, ReportError};
+use crate::response::OctaveFraction;
 use std::path::{Path, PathBuf};
 
 /// Satellite and subwoofer that are to be blended.
@@ -42,6 +43,8 @@ pub struct BlendOrder {
     pub polarities: Vec<Polarity>,
     /// Where ripple counts; absent: an octave to each side of the crossover.
     pub band_hz: Option<[f64; 2]>,
+    /// Ripple is that of levels over so much; absent: as they are.
+    pub smoothing: Option<OctaveFraction>,
     /// The delay error that shall spoil least, s.
     pub delay_error_s: f64,
     /// The satellite's lowest useful frequency; absent: its −6 dB.
@@ -185,6 +188,7 @@ pub fn blend(order: &BlendOrder) -> Result<Blended, BlendJobError> {
         over_match_db: [LEAST_OVER_MATCH_DB, order.boost_db],
         polarities: order.polarities.clone(),
         band_hz: order.band_hz,
+        smoothing: order.smoothing,
         delay_error_s: order.delay_error_s,
     };
     let found = best_setting(&heard.parts, &choices)

@@ -124,21 +124,24 @@ fn seats(known: &Known<'_>) -> Vec<BlendSeat> {
         let [satellite, subwoofer] = parts.played(at, best);
         let sum = parts.sum(at, best);
         let u_db: Vec<f64> = parts.u_ratio(at, best).iter().map(|u| u * 20.0 / std::f64::consts::LN_10).collect();
-        let (ripple_db, u_ripple_db) = ripple(&sum, &u_db, parts.within(band_hz(known, best)));
+        let smoothing = known.choices.smoothing;
+        let level_db = parts.levels_db(&sum, smoothing);
+        let (ripple_db, u_ripple_db) = ripple(&level_db, &u_db, parts.within(band_hz(known, best)));
         let helpless = &known.without_help.setting;
-        let without = parts.sum(at, helpless);
+        let without_db = parts.levels_db(&parts.sum(at, helpless), smoothing);
         let apart = satellite.iter().zip(&subwoofer).map(|(s, w)| wrapped_deg((w / s).arg()));
         BlendSeat {
             name: parts.seats[at].name.clone(),
             ripple_db,
             u_ripple_db,
-            without_help_db: ripple(&without, &u_db, parts.within(band_hz(known, helpless))).0,
+            without_help_db: ripple(&without_db, &u_db, parts.within(band_hz(known, helpless))).0,
             told_by_both: known.heard.by_both.get(at).map(|told| Quantity {
                 value: 1e3 * told.delay_s,
                 u: 1e3 * told.u_delay_s,
                 unit: Unit::Millisecond,
             }),
             phase_difference_deg: apart.collect(),
+            smoothed_db: smoothing.map(|_| level_db),
             curve: curve(&parts.hz, &sum, tells.then_some(u_db)),
             satellite: curve(&parts.hz, &satellite, None),
             subwoofer: curve(&parts.hz, &subwoofer, None),
@@ -148,12 +151,12 @@ fn seats(known: &Known<'_>) -> Vec<BlendSeat> {
 }
 
 /// Highest less lowest level, and its doubt from that of both places.
-fn ripple(sum: &[Complex64], u_db: &[f64], within: std::ops::Range<usize>) -> (f64, f64) {
-    let by_level = |a: &usize, b: &usize| sum[*a].norm().total_cmp(&sum[*b].norm());
+fn ripple(level_db: &[f64], u_db: &[f64], within: std::ops::Range<usize>) -> (f64, f64) {
+    let by_level = |a: &usize, b: &usize| level_db[*a].total_cmp(&level_db[*b]);
     let (Some(least), Some(most)) = (within.clone().min_by(by_level), within.max_by(by_level)) else {
         return (0.0, 0.0);
     };
-    (db_from_amplitude(sum[most].norm() / sum[least].norm()), u_db[most].hypot(u_db[least]))
+    (level_db[most] - level_db[least], u_db[most].hypot(u_db[least]))
 }
 
 fn curve(hz: &[f64], values: &[Complex64], u_db: Option<Vec<f64>>) -> BlendCurve {
@@ -169,7 +172,7 @@ fn curve(hz: &[f64], values: &[Complex64], u_db: Option<Vec<f64>>) -> BlendCurve
 fn tolerance(known: &Known<'_>) -> ToleranceTable {
     let best = &known.found.best;
     let setting = best.setting;
-    let overlap = Overlap::new(&known.heard.parts, &setting.filters, band_hz(known, &setting));
+    let overlap = Overlap::new(&known.heard.parts, &setting.filters, band_hz(known, &setting), known.choices.smoothing);
     let limit_db = best.ripple_db + TOLERATED_DB;
     let is_good = |delay_s: f64, gain_db: f64| overlap.ripple_db(delay_s, setting.polarity, gain_db) <= limit_db;
     let reach = |step: f64, most: f64, good: &dyn Fn(f64) -> bool| {
@@ -238,7 +241,7 @@ fn uneven(known: &Known<'_>) -> Vec<UnevennessTable> {
         },
         standing_wave: nearest(one.hz),
     };
-    unevenness(&known.heard.parts, best, band_hz(known, best)).into_iter().map(table).collect()
+    unevenness(&known.heard.parts, best, band_hz(known, best), known.choices.smoothing).into_iter().map(table).collect()
 }
 
 fn settings(known: &Known<'_>) -> BlendSettings {
@@ -259,6 +262,9 @@ fn settings(known: &Known<'_>) -> BlendSettings {
         }
         .into(),
         band_hz: order.band_hz,
+        smoothing: order
+            .smoothing
+            .map_or_else(|| "none".into(), |fraction| format!("1/{:.0} octave", 1.0 / fraction.octaves())),
         delay_error_ms: 1e3 * choices.delay_error_s,
         time_reference: match known.heard.zero {
             TimeZero::Loopback => "loopback",

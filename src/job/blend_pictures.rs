@@ -3,7 +3,6 @@
 use super::blend::{Known, file_name};
 use crate::blend::{Filters, Polarity, Setting, level_match_db, overlap_hz};
 use crate::files::{BlendDocument, BlendSeat};
-use crate::quantity::db_from_amplitude;
 use crate::report::{BlendMapPicture, BlendSeatPicture, LevelCurve, Origin, PhasePanel, Picture, ResponsePicture};
 
 /// The map's delays reach so far to both sides of the chosen one, ms, in so many steps.
@@ -25,21 +24,29 @@ pub(super) fn pictures(known: &Known<'_>, document: &BlendDocument) -> Vec<(Stri
 }
 
 fn seat_picture(known: &Known<'_>, document: &BlendDocument, at: usize, seat: &BlendSeat) -> BlendSeatPicture {
-    let without = known.heard.parts.sum(at, &known.without_help.setting);
+    let parts = &known.heard.parts;
+    let levels_db = |values: &[num_complex::Complex64]| parts.levels_db(values, known.choices.smoothing);
+    let [satellite, subwoofer] = parts.played(at, &known.found.best.setting);
+    let without = parts.sum(at, &known.without_help.setting);
     let here = |one: &&crate::files::UnevennessTable| one.seat == seat.name && one.mended_by == "no setting";
     BlendSeatPicture {
         title: format!("{}: satellite, subwoofer and their sum", seat.name),
         level_reference: "as measured".into(),
         frequency_hz: seat.curve.frequency_hz.clone(),
-        satellite_db: seat.satellite.level_db.clone(),
-        subwoofer_db: seat.subwoofer.level_db.clone(),
-        sum_db: seat.curve.level_db.clone(),
+        satellite_db: levels_db(&satellite),
+        subwoofer_db: levels_db(&subwoofer),
+        sum_db: sum_db(seat),
         u_db: seat.curve.u_db.clone().unwrap_or_default(),
-        without_help_db: without.iter().map(|value| db_from_amplitude(value.norm())).collect(),
+        without_help_db: levels_db(&without),
         apart_deg: seat.phase_difference_deg.clone(),
         overlap_hz: known.choices.band_hz.unwrap_or_else(|| overlap_hz(document.setting.crossover_hz)),
         of_the_room_hz: document.unevenness.iter().filter(here).map(|one| one.at_hz).collect(),
     }
+}
+
+/// As its ripple is taken.
+fn sum_db(seat: &BlendSeat) -> Vec<f64> {
+    seat.smoothed_db.clone().unwrap_or_else(|| seat.curve.level_db.clone())
 }
 
 fn seats_picture(document: &BlendDocument) -> Picture {
@@ -49,7 +56,7 @@ fn seats_picture(document: &BlendDocument) -> Picture {
             name: format!("{} ({:.1} dB ripple)", seat.name, seat.ripple_db),
             origin: Origin::Predicted,
             frequency_hz: seat.curve.frequency_hz[..to].to_vec(),
-            level_db: seat.curve.level_db[..to].to_vec(),
+            level_db: sum_db(seat)[..to].to_vec(),
             u_db: Vec::new(),
             phase_deg: Vec::new(),
         }
@@ -106,8 +113,7 @@ fn lowest_db(known: &Known<'_>, setting: &Setting, band_hz: [f64; 2]) -> f64 {
     let parts = &known.heard.parts;
     let within = parts.within(band_hz);
     let of_seat = |seat: usize| {
-        let levels: Vec<f64> =
-            parts.sum(seat, setting)[within.clone()].iter().map(|value| db_from_amplitude(value.norm())).collect();
+        let levels = &parts.levels_db(&parts.sum(seat, setting), known.choices.smoothing)[within.clone()];
         let mean_db = levels.iter().sum::<f64>() / levels.len().max(1) as f64;
         levels.iter().copied().fold(f64::INFINITY, f64::min) - mean_db
     };

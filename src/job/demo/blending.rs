@@ -14,7 +14,7 @@ use crate::files::{JobBench, frequency_text};
 use crate::job::blend::{BlendOrder, Blended, USUAL_CROSSOVERS_HZ, blend};
 use crate::job::{CompareOrder, Compared, Pictures, compare};
 use crate::report::{Chapter, Entry, Figure};
-use crate::response::GateChoice;
+use crate::response::{GateChoice, OctaveFraction};
 use std::path::PathBuf;
 
 /// What came of it.
@@ -26,6 +26,8 @@ pub(super) struct Blending {
 
 /// The seats that count; names of the bench's.
 const SEATS: usize = 2;
+/// What a listener hears of a room's bass is no finer than this (common practice).
+const SMOOTHED_OCTAVES: f64 = 1.0 / 6.0;
 const SEEDS: [u64; 5] = [21, 22, 23, 24, 25];
 /// Outputs of the simulated bench: the satellite on 1, the loopback on 2, the subwoofer on 3.
 const SATELLITE_ALONE: [usize; 2] = [1, 2];
@@ -58,6 +60,7 @@ pub(super) fn blend_in_living_room(order: &DemoOrder, bench: &JobBench, alone: P
         boost_db: 6.0,
         polarities: Polarity::ALL.to_vec(),
         band_hz: None,
+        smoothing: OctaveFraction::new(SMOOTHED_OCTAVES).ok(),
         delay_error_s: 2e-4,
         lowest_hz: None,
         highest_hz: None,

@@ -4,7 +4,7 @@ use super::axis::{Axis, signed};
 use super::map::{cells, shade};
 use super::palette::{BLUE, Colour, Dash, GREEN, ORANGE, PREDICTED, SOFT_INK, Stroke, VERMILION};
 use super::picture::Picture;
-use super::range::{Span, frequency_range_hz, level_range_db};
+use super::range::{Span, level_range_db};
 use super::response::wrapped;
 use super::sheet::{Height, Layer, LegendEntry, Panel, Sample, Sheet, Tint, Trace};
 
@@ -60,8 +60,8 @@ const CHOSEN: Stroke = Stroke { colour: VERMILION, width: 2.0, dash: Dash::Solid
 const BAND: Tint = Tint { colour: BLUE, opacity: 0.28 };
 const SPAN: Span = Span { least_db: 40.0, most_db: 60.0 };
 const PHASE_UNITS: f64 = 190.0;
-/// Octaves that are shown to each side of the overlap.
-const AROUND: f64 = 2.0;
+/// Beyond this nothing has to do with a crossover.
+const SHOWN_HZ: [f64; 2] = [20.0, 500.0];
 const MAP_UNITS: f64 = 420.0;
 /// A colour of the map spans so many decibels, and there are so many.
 const STEP_DB: f64 = 3.0;
@@ -70,12 +70,12 @@ const STEPS: usize = 7;
 impl BlendSeatPicture {
     /// The picture.
     pub fn picture(&self) -> Picture {
-        let [from_hz, to_hz] = [self.overlap_hz[0] / AROUND, self.overlap_hz[1] * AROUND];
+        let [from_hz, to_hz] = SHOWN_HZ;
         let shown: Vec<usize> =
             (0..self.frequency_hz.len()).filter(|at| (from_hz..=to_hz).contains(&self.frequency_hz[*at])).collect();
         let column = |values: &[f64]| shown.iter().filter_map(|at| values.get(*at).copied()).collect::<Vec<f64>>();
         let hz = column(&self.frequency_hz);
-        let x = Axis::of_frequency(frequency_range_hz(hz.iter().copied()));
+        let x = Axis::of_frequency(SHOWN_HZ);
         let sum = column(&self.sum_db);
         let trace = |values: &[f64]| Trace::new(&hz, &column(values));
         let y = {
@@ -143,13 +143,17 @@ impl BlendSeatPicture {
 impl BlendMapPicture {
     /// The picture.
     pub fn picture(&self) -> Picture {
-        let x = Axis::of_frequency(frequency_range_hz(self.crossover_hz.iter().copied()));
+        let ends = |all: &[f64]| [all.first().copied().unwrap_or(1.0), all.last().copied().unwrap_or(2.0)];
+        let mut x = Axis::of_frequency(ends(&self.crossover_hz));
+        x.title = "crossover (Hz)".to_owned();
         let delays = &self.delay_ms;
-        let ends = [delays.first().copied().unwrap_or(0.0), delays.last().copied().unwrap_or(1.0)];
-        let y = Axis::linear(ends, 8.0, "delay of the satellite (ms)");
+        let y = Axis::linear(ends(delays), 8.0, "delay of the satellite (ms)");
+        // The lightest colour begins where the best of all places lies.
+        let best_db = self.lowest_db.iter().flatten().copied().fold(f64::NEG_INFINITY, f64::max).min(0.0);
+        let top_db = -STEP_DB * (-best_db / STEP_DB).floor();
         let step = |place: usize, row: usize| {
-            let db = *self.lowest_db[place].get(row)?;
-            Some(((-db / STEP_DB).floor().max(0.0) as usize).min(STEPS - 1))
+            let db = top_db - *self.lowest_db[place].get(row)?;
+            Some(((db / STEP_DB).floor().max(0.0) as usize).min(STEPS - 1))
         };
         let [chosen_hz, chosen_ms] = self.chosen;
         let layers = vec![
@@ -159,7 +163,7 @@ impl BlendMapPicture {
         ];
         let mut legend: Vec<LegendEntry> = (0..STEPS)
             .map(|step| {
-                let [upper, lower] = [step, step + 1].map(|n| signed(-STEP_DB * n as f64, 0));
+                let [upper, lower] = [step, step + 1].map(|n| signed(top_db - STEP_DB * n as f64, 0));
                 let name =
                     if step + 1 == STEPS { format!("below {upper} dB") } else { format!("{upper} to {lower} dB") };
                 LegendEntry { name, sample: Sample::Patch(Tint { colour: step_colour(step), opacity: 1.0 }) }

@@ -69,6 +69,9 @@ pub struct Args {
     /// Where ripple counts [default: from an octave below to an octave above the crossover]
     #[arg(long, value_name = "FROM:TO", value_parser = typed::band_hz)]
     band: Option<[f64; 2]>,
+    /// Ripple of levels over a fraction of an octave, such as 1/6, or `none`: narrow dips then count less
+    #[arg(long, value_name = "OCTAVE", default_value = "none", value_parser = typed::smoothing)]
+    smooth: typed::SmoothedOver,
     /// The delay error that shall spoil the result least
     #[arg(long, value_name = "MS", default_value = "0.2 ms", value_parser = typed::milliseconds_as_s)]
     delay_error: f64,
@@ -169,6 +172,7 @@ fn order(args: Args) -> BlendOrder {
             Polarities::Reversed => vec![Polarity::Reversed],
         },
         band_hz: args.band,
+        smoothing: args.smooth.0,
         delay_error_s: args.delay_error,
         lowest_hz: args.lowest,
         highest_hz: args.highest,

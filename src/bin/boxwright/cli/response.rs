@@ -6,7 +6,7 @@ use boxwright::files::{self, JobBench};
 use boxwright::job::{Pictures, ReferenceChoice, Responded, ResponseOrder, SmoothingChoice, TableIs, respond};
 use boxwright::quantity::{Dimension, POINTS_PER_OCTAVE, number_as_typed};
 use boxwright::report::{Entry, Layout, findings_text, numbers_text};
-use boxwright::response::{GateChoice, OctaveFraction, TimeReference};
+use boxwright::response::{GateChoice, TimeReference};
 use clap::ValueEnum;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -37,8 +37,8 @@ pub struct Args {
     #[arg(long, value_name = "LENGTH", default_value = "auto", value_parser = gate)]
     gate: GateChoice,
     /// Smooth data and pictures over a fraction of an octave, or none [default: pictures 1/12, data none]
-    #[arg(long, value_name = "1/N", value_parser = smoothing)]
-    smooth: Option<SmoothingChoice>,
+    #[arg(long, value_name = "1/N", value_parser = typed::smoothing)]
+    smooth: Option<typed::SmoothedOver>,
     /// Points of the curve in each octave
     #[arg(long, value_name = "N", default_value_t = POINTS_PER_OCTAVE, value_parser = clap::value_parser!(u32).range(1..=384))]
     points_per_octave: u32,
@@ -93,15 +93,6 @@ fn gate(text: &str) -> Result<GateChoice, String> {
     }
 }
 
-fn smoothing(text: &str) -> Result<SmoothingChoice, String> {
-    if text == "none" {
-        return Ok(SmoothingChoice::Nothing);
-    }
-    let octaves = typed::pure(text)?;
-    let fraction = OctaveFraction::new(octaves).map_err(|error| format!("{error}; {}", error.advice()))?;
-    Ok(SmoothingChoice::Both(fraction))
-}
-
 /// Analyses the capture and says what was found.
 pub fn run(args: Args) -> Result<ExitCode, Failure> {
     let (json, quiet) = (args.json, args.quiet);
@@ -144,7 +135,11 @@ fn order(wav: PathBuf, args: Args) -> Result<ResponseOrder, Failure> {
             channel => ReferenceChoice::Channel(channel),
         }),
         gate: args.gate,
-        smoothing: args.smooth.unwrap_or(SmoothingChoice::PicturesOnly),
+        smoothing: match args.smooth {
+            None => SmoothingChoice::PicturesOnly,
+            Some(typed::SmoothedOver(None)) => SmoothingChoice::Nothing,
+            Some(typed::SmoothedOver(Some(fraction))) => SmoothingChoice::Both(fraction),
+        },
         points_per_octave: args.points_per_octave,
         microphone: args.mic,
         table_is: match args.mic_table_is {

@@ -3,7 +3,7 @@
 use super::chain::Level;
 use boxwright::bench::{Cut, LIVING_ROOM_SEATS, Slope};
 use boxwright::quantity::{Dimension, SampleRate, number_as_typed};
-use boxwright::response::{Direction, Plane};
+use boxwright::response::{Direction, OctaveFraction, Plane};
 use boxwright::signal::SHORTEST_PAUSE_S;
 
 /// `48 kHz`, `20`.
@@ -63,6 +63,19 @@ pub struct OrNone(pub Option<f64>);
 /// `12`, `none`.
 pub fn above_zero_or_none(text: &str) -> Result<OrNone, String> {
     if text == "none" { Ok(OrNone(None)) } else { Ok(OrNone(Some(above_zero(text)?))) }
+}
+
+/// A fraction of an octave, or none.
+#[derive(Debug, Clone, Copy)]
+pub struct SmoothedOver(pub Option<OctaveFraction>);
+
+/// `1/12`, `none`: over how much of an octave levels are smoothed.
+pub fn smoothing(text: &str) -> Result<SmoothedOver, String> {
+    if text == "none" {
+        return Ok(SmoothedOver(None));
+    }
+    let fraction = OctaveFraction::new(pure(text)?).map_err(|error| format!("{error}; {}", error.advice()))?;
+    Ok(SmoothedOver(Some(fraction)))
 }
 
 /// `1%`, `0.1 %`, `5`: percent, as a ratio.

@@ -3,7 +3,7 @@
 //! Each is heard alone from both seats, with a loopback as the zero of time. Then everything is set as `blend` says, and both together are
 //! heard once more from the sofa.
 
-use super::{DemoError, DemoOrder, Taken, Wiring, measure};
+use super::{DemoError, DemoOrder, LevelSaid, Taken, Wiring, measure};
 use super::{Measured, origin};
 use crate::bench::{
     BenchSettings, Cut, LIVING_ROOM_SEATS, Polarity as BenchPolarity, Receiver, Room, Slope, Subwoofer, Surroundings,
@@ -128,7 +128,13 @@ fn heard(
     outputs: &[usize],
 ) -> Result<Measured, DemoError> {
     let bench = JobBench { output_channels: Some(outputs.to_vec()), ..bench.clone() };
-    let taken = Taken { unit, stage: "with the subwoofer", wiring: Wiring::Loopback, gate: GateChoice::None };
+    let taken = Taken {
+        unit,
+        stage: "with the subwoofer",
+        wiring: Wiring::Loopback,
+        gate: GateChoice::None,
+        level: LevelSaid::AtTheSeat,
+    };
     measure(order, &bench, settings, &taken)
 }
 

@@ -228,12 +228,28 @@ pub(super) struct Taken<'a> {
     pub stage: &'a str,
     pub wiring: Wiring,
     pub gate: GateChoice,
+    pub level: LevelSaid,
+}
+
+/// What the level of a response stands for.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub(super) enum LevelSaid {
+    /// One loudspeaker at 2.83 V, brought to 1 m.
+    AtOneMetre,
+    /// What the microphone hears.
+    AtTheSeat,
 }
 
 impl<'a> Taken<'a> {
     /// On the stand, with a loopback, gated before the first reflection.
     fn of(unit: &'a str) -> Self {
-        Self { unit, stage: "on the stand", wiring: Wiring::Loopback, gate: GateChoice::Auto }
+        Self {
+            unit,
+            stage: "on the stand",
+            wiring: Wiring::Loopback,
+            gate: GateChoice::Auto,
+            level: LevelSaid::AtOneMetre,
+        }
     }
 }
 
@@ -267,7 +283,7 @@ fn measure(
     };
     let mut card = Simulated::new(settings)?;
     let captured = capture(&mut card, &capture_order, &AtomicBool::new(false), &mut |_| {})?;
-    let responded = analysed(&captured.wav, drive_v, taken.gate)?;
+    let responded = analysed(&captured.wav, (taken.level == LevelSaid::AtOneMetre).then_some(drive_v), taken.gate)?;
     let truth = captured.truth.as_deref().map(read_truth).transpose()?;
     let known = truth.ok_or_else(|| DemoError::Truth { path: captured.wav.clone(), says: "there is none".into() })?;
     Ok(Measured { capture: captured.wav, responded, truth: known, distance_m })
@@ -282,7 +298,7 @@ fn distance_m(settings: &BenchSettings) -> f64 {
     }
 }
 
-fn analysed(wav: &Path, drive_v: f64, gate: GateChoice) -> Result<Responded, RespondError> {
+fn analysed(wav: &Path, drive_v: Option<f64>, gate: GateChoice) -> Result<Responded, RespondError> {
     respond(&ResponseOrder {
         wav: wav.to_owned(),
         excitation: None,
@@ -296,7 +312,7 @@ fn analysed(wav: &Path, drive_v: f64, gate: GateChoice) -> Result<Responded, Res
         sensitivity_dbfs_at_94db: None,
         distance_m: None,
         room: None,
-        drive_v: Some(drive_v),
+        drive_v,
         out: None,
         bench: JobBench::default(),
         pictures: Pictures::Drawn,

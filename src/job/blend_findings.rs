@@ -3,7 +3,7 @@
 use super::blend::Known;
 use super::blend_curves::TimeZero;
 use super::blend_limits::FROM_SEATS;
-use crate::files::{BlendDocument, UnevennessTable};
+use crate::files::{BlendDocument, LowPassTable, UnevennessTable};
 use crate::quantity::{Code, Finding, Severity, Whereabouts};
 
 /// A delay error of a fifth of a millisecond that costs more than this makes a setting that hardly lasts, dB.
@@ -12,6 +12,8 @@ const FRAGILE_DB: f64 = 2.0;
 const APART_S: f64 = 2e-4;
 /// A sum as uneven as this is no blend, dB (ours: half again a room's usual ± 5 dB in the bass).
 const ROUGH_DB: f64 = 15.0;
+/// Above this a subwoofer is heard as a place of its own, Hz (common practice).
+const LOCATABLE_HZ: f64 = 120.0;
 /// A setting as near to the end of what was looked through, of its width.
 const NEAR_THE_END: f64 = 0.005;
 
@@ -29,6 +31,7 @@ pub(super) fn findings(known: &Known<'_>, document: &BlendDocument) -> Vec<Findi
         disagreement(known),
         fragile(document),
         rough(document),
+        locatable(document),
         at_the_end(known),
         left_out(known),
         blurred(known),
@@ -110,6 +113,18 @@ fn rough(document: &BlendDocument) -> Option<Finding> {
             _ => "move the subwoofer or the seat; another place changes more than any setting",
         };
         Finding::new(Code::RoomDip, Severity::Caution, says, advice)
+    })
+}
+
+fn locatable(document: &BlendDocument) -> Option<Finding> {
+    let hz = match &document.setting.low_pass {
+        LowPassTable::Name(_) => document.setting.crossover_hz,
+        LowPassTable::At { hz, .. } => *hz,
+    };
+    (hz > LOCATABLE_HZ).then(|| {
+        let says = format!("with a crossover at {hz:.0} Hz the subwoofer may be heard where it stands");
+        let advice = "stand it beside the satellites, or look no higher (--crossover 40:120)";
+        Finding::new(Code::Locatable, Severity::Note, says, advice)
     })
 }
 

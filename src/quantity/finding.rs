@@ -72,6 +72,7 @@ pub enum Code {
     RoomPeak,
     FragileSetting,
     WrongSetting,
+    Locatable,
     MarksUnheard,
 }
 

@@ -26,6 +26,8 @@ pub(super) struct Blending {
 
 /// The seats that count; names of the bench's.
 const SEATS: usize = 2;
+/// Higher up the subwoofer would be heard where it stands (common practice); the satellite does not reach much further down.
+const HIGHEST_HZ: f64 = 150.0;
 /// What a listener hears of a room's bass is no finer than this (common practice).
 const SMOOTHED_OCTAVES: f64 = 1.0 / 6.0;
 const SEEDS: [u64; 5] = [21, 22, 23, 24, 25];
@@ -52,7 +54,7 @@ pub(super) fn blend_in_living_room(order: &DemoOrder, bench: &JobBench, alone: P
         subwoofer: curves(1),
         both: Vec::new(),
         seats: LIVING_ROOM_SEATS.iter().take(SEATS).map(|(name, _)| (*name).to_owned()).collect(),
-        crossovers_hz: USUAL_CROSSOVERS_HZ.to_vec(),
+        crossovers_hz: USUAL_CROSSOVERS_HZ.into_iter().filter(|hz| *hz <= HIGHEST_HZ).collect(),
         high_pass: vec![shape("BW2"), shape("LR4")],
         low_pass: vec![shape("LR4")],
         low_pass_hz: None,

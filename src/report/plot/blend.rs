@@ -1,6 +1,6 @@
 //! Satellite and subwoofer at a seat, with their sum; and how the crossover's hole depends on frequency and delay.
 
-use super::axis::{Axis, signed};
+use super::axis::{Axis, Tick, signed};
 use super::map::{cells, shade};
 use super::palette::{BLUE, Colour, Dash, GREEN, ORANGE, PREDICTED, SOFT_INK, Stroke, VERMILION};
 use super::picture::Picture;
@@ -66,6 +66,10 @@ const MAP_UNITS: f64 = 420.0;
 /// A colour of the map spans so many decibels, and there are so many.
 const STEP_DB: f64 = 3.0;
 const STEPS: usize = 7;
+/// Crossovers are a multiple of this.
+const STEP_HZ: f64 = 10.0;
+/// So many labels have room beside each other.
+const MOST_LABELS: f64 = 14.0;
 
 impl BlendSeatPicture {
     /// The picture.
@@ -144,8 +148,7 @@ impl BlendMapPicture {
     /// The picture.
     pub fn picture(&self) -> Picture {
         let ends = |all: &[f64]| [all.first().copied().unwrap_or(1.0), all.last().copied().unwrap_or(2.0)];
-        let mut x = Axis::of_frequency(ends(&self.crossover_hz));
-        x.title = "crossover (Hz)".to_owned();
+        let x = crossover_axis(ends(&self.crossover_hz));
         let delays = &self.delay_ms;
         let y = Axis::linear(ends(delays), 8.0, "delay of the satellite (ms)");
         // The lightest colour begins where the best of all places lies.
@@ -176,7 +179,50 @@ impl BlendMapPicture {
     }
 }
 
+/// Lines every ten hertz, as receivers have them; labels where they don't touch.
+fn crossover_axis([from, to]: [f64; 2]) -> Axis {
+    let first = (from / STEP_HZ).ceil() as u32;
+    let all = (first..).map(|n| STEP_HZ * f64::from(n)).take_while(|at| *at <= to * (1.0 + 1e-9));
+    let apart = (to / from).ln() / MOST_LABELS;
+    let mut labelled = f64::NEG_INFINITY;
+    let ticks = all.map(|at| {
+        let has_label = at.ln() - labelled >= apart;
+        labelled = if has_label { at.ln() } else { labelled };
+        Tick { at, label: has_label.then(|| format!("{at:.0}")) }
+    });
+    Axis { ticks: ticks.collect(), title: "crossover (Hz)".to_owned(), ..Axis::of_frequency([from, to]) }
+}
+
 /// Light where there is no hole.
 fn step_colour(step: usize) -> Colour {
     shade(1.0 - step as f64 / (STEPS - 1) as f64)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_ten_hertz_have_a_line_and_labels_do_not_touch() {
+        let axis = crossover_axis([40.0, 200.0]);
+        assert_eq!(axis.ticks.len(), 17);
+        let labels: Vec<f64> = axis.ticks.iter().filter(|tick| tick.label.is_some()).map(|tick| tick.at).collect();
+        assert!(labels.contains(&40.0) && (8..=14).contains(&labels.len()), "{labels:?}");
+        // A fourteenth of the axis apart.
+        assert!(labels.windows(2).all(|two| (two[1] / two[0]).ln() >= 5f64.ln() / 14.0), "{labels:?}");
+        assert!(crossover_axis([130.0, 150.0]).ticks.iter().all(|tick| tick.label.is_some()));
+    }
+
+    #[test]
+    fn the_lightest_colour_begins_where_the_best_place_lies() {
+        let map = BlendMapPicture {
+            title: String::new(),
+            crossover_hz: vec![80.0, 100.0],
+            delay_ms: vec![0.0, 1.0],
+            lowest_db: vec![vec![-7.0, -30.0], vec![-11.0, -40.0]],
+            chosen: [80.0, 0.0],
+        };
+        let svg = map.picture().svg().unwrap();
+        assert!(svg.contains("−6 to −9 dB") && svg.contains("below −24 dB"), "{svg}");
+    }
 }

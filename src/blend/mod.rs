@@ -4,6 +4,7 @@
 //! of them reaches, [`unevenness`] what no setting mends, and [`offset`] how both stand to each other in a capture
 //! of both.
 
+mod both_playing;
 mod crossover;
 mod error;
 mod level_match;
@@ -14,10 +15,11 @@ mod search;
 mod unmendable;
 mod useful;
 
+pub use both_playing::{BothPlaying, Stand, TimeRange, left_with};
 pub use crossover::{MOST_ORDER, Passes, Shape};
 pub use error::BlendError;
 pub use level_match::level_match_db;
-pub use offset::{BothPlaying, Offset, PolarityKnown, PolarityTold, Stand, TimeRange, left_with, offset};
+pub use offset::{Offset, PolarityKnown, PolarityTold, offset};
 pub use parts::{Filters, Parts, PartsAtSeat, Polarity, Setting, overlap_hz};
 pub use ripple::Overlap;
 pub use search::{ALTERNATIVES, AS_GOOD_DB, Candidate, Choices, Found, SETTLED_DB, best_setting};

@@ -101,6 +101,10 @@ fn what_is_predicted_is_what_both_playing_do_and_a_wrong_setting_is_named() {
         assert!(worst_db < 0.2, "{seat}: {worst_db}");
         assert_eq!(compared["causes"], serde_json::json!([]), "{compared}");
     }
+    // With the sum of the other seat nothing is judged.
+    let other = json_with(at, "compare both-sofa/response.csv blend/armchair-sum.csv --no-pictures", &[0, 3]);
+    assert!(other.get("causes").is_none(), "{}", other["causes"]);
+    assert!(other["findings"].to_string().contains("no sum of the predicted parts"), "{}", other["findings"]);
     // 1.3 ms too late and the wrong way round.
     let wrong = heard(at, "wrong", "sofa", "1,2,3", &format!("--reference 2 {}", receiver(&document, 1.3, true)));
     let compared = json_with(at, &format!("compare {wrong} blend/sofa-sum.csv --no-pictures"), &[0, 3]);
@@ -144,6 +148,20 @@ fn without_a_loopback_the_marks_or_a_capture_of_both_tell_the_time() {
         assert!((number(other, "ripple_db") - number(&by_loopback, "ripple_db")).abs() < 0.2);
     }
     // With nothing of the kind it is refused, and what to do is said.
+    // The other way round is noticed, and so is one file twice.
+    let codes = |sat: &str, sub: &str| {
+        let document = json(at, &format!("blend --sat {sat} --sub {sub} {fixed} --out s"));
+        document["findings"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .map(|one| one["code"].as_str().unwrap().to_owned())
+            .collect::<Vec<_>>()
+    };
+    let swapped = codes(&loopback[1], &loopback[0]);
+    assert!(swapped.contains(&"channels-swapped".to_owned()), "{swapped:?}");
+    assert!(codes(&loopback[0], &loopback[0]).contains(&"implausible".to_owned()));
+    assert!(!by_loopback["findings"].to_string().contains("channels-swapped"));
     let refused = said(at, &format!("blend --sat {} --sub {} {fixed} --out d", alone[0], alone[1]));
     assert_eq!(refused.status, 1);
     assert!(refused.err.contains("no zero in common") && refused.err.contains("--both"), "{}", refused.err);
@@ -221,7 +239,7 @@ fn what_can_not_be_is_refused_by_name() {
     std::fs::write(at.join("bare.csv"), "20 80\n500 81\n").unwrap();
     std::fs::write(at.join("z.csv"), "frequency_hz,magnitude_ohm\n20,8\n500,8\n").unwrap();
     for (words, status, says) in [
-        ("--sat sat.csv --sub sub.csv sub.csv", 2, "2 curves of the subwoofer for 1 seats"),
+        ("--sat sat.csv --sub sub.csv sub.csv", 2, "curves of the subwoofer: 2, seats: 1"),
         ("--sat sat.csv sat.csv --sub sub.csv sub.csv --seats sofa,Sofa", 2, "two seats are called"),
         ("--sat sat.csv --sub bare.csv", 1, "bare.csv: it has no phase"),
         ("--sat z.csv --sub sub.csv", 1, "z.csv: an impedance in ohm"),
@@ -230,6 +248,9 @@ fn what_can_not_be_is_refused_by_name() {
         ("--sat sat.csv --sub sub.csv --crossover 25", 1, "no crossover frequency is left"),
         ("--sat sat.csv --sub sub.csv --loud-db 96", 2, "--simulation"),
         ("--sat sat.csv --sub sub.csv --delay 5:1", 2, "does not rise"),
+        ("--sat sat.csv --sub sub.csv --boost-db -20", 2, "the range is -6 to 20 dB"),
+        ("--sat sat.csv --sub sub.csv --room 510x390x250", 2, "a side of 510 m"),
+        ("--sat sat.csv --sub sub.csv --band 500:600", 1, "outside of --band"),
         ("--sat sat.csv --sub gone.csv", 1, "gone.csv"),
     ] {
         let done = said(at, &format!("blend {words} --out out"));

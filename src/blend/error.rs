@@ -22,7 +22,9 @@ impl BlendError {
         match self {
             Self::Filter { .. } => "give BW1 to BW8, LR2, LR4, LR6, LR8 or none",
             Self::NoCommonBand { .. } => "measure both from 20 Hz to 500 Hz at least, without a gate (--gate none)",
-            Self::NoCrossover { .. } => "widen --crossover, or measure lower and higher",
+            Self::NoCrossover { .. } => {
+                "widen --crossover, or measure lower and higher; a gate takes the bass away, boxwright response --gate none keeps it"
+            }
             Self::NotTold { .. } => {
                 "capture both playing with nothing changed since each played alone, from the same place"
             }

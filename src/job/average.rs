@@ -248,7 +248,10 @@ const CANCELS_DB: f64 = 6.0;
 
 fn findings(order: &AverageOrder, curves: &[Curve], found: &Average, inputs: &[InputFile]) -> Vec<Finding> {
     let all = [
-        twice(inputs),
+        twice(
+            inputs,
+            "give each measurement once, with --weights if one is to count more; the doubt is too small otherwise",
+        ),
         cancels(found),
         order.directions.as_deref().and_then(|directions| beside_window(directions, order)),
         few(order, found),
@@ -258,12 +261,12 @@ fn findings(order: &AverageOrder, curves: &[Curve], found: &Average, inputs: &[I
     all.into_iter().flatten().collect()
 }
 
-fn twice(inputs: &[InputFile]) -> Option<Finding> {
+/// Two inputs that are one file.
+pub(super) fn twice(inputs: &[InputFile], advice: &str) -> Option<Finding> {
     let (at, before) = inputs.iter().enumerate().find_map(|(at, input)| {
         inputs[..at].iter().position(|other| other.sha256 == input.sha256).map(|before| (at, before))
     })?;
     let says = format!("{} and {} hold the same to the last digit", inputs[before].path, inputs[at].path);
-    let advice = "give each measurement once, with --weights if one is to count more; the doubt is too small otherwise";
     Some(Finding::new(Code::Implausible, Severity::Caution, says, advice))
 }
 

@@ -104,10 +104,14 @@ pub enum BlendJobError {
     NoPhase { path: PathBuf },
     #[error("{}: its time has no zero in common with the other curve of its seat", path.display())]
     NoTimeReference { path: PathBuf },
-    #[error("{found} {what} for {needed} seats")]
+    #[error("{what}: {found}, seats: {needed}")]
     NotOneEach { what: &'static str, found: usize, needed: usize },
     #[error("two seats are called {name:?}")]
     SeatTwice { name: String },
+    #[error("the subwoofer may be {found_db} dB louder than matched, the range is {least_db} to {most_db} dB")]
+    Boost { found_db: f64, least_db: f64, most_db: f64 },
+    #[error("a room with a side of {side_m} m, the most is {most_m} m")]
+    Room { side_m: f64, most_m: f64 },
     #[error("{what} needs {needs}")]
     Needs { what: &'static str, needs: &'static str },
     #[error("{}: the curve does not cover {from_hz:.0} to {to_hz:.0} Hz, beside which its end is looked for", path.display())]
@@ -130,6 +134,8 @@ impl BlendJobError {
             }
             Self::NotOneEach { .. } => "give one curve a seat, in the order of --seats",
             Self::SeatTwice { .. } => "give each seat a name of its own",
+            Self::Boost { .. } => "give --boost-db a number within",
+            Self::Room { .. } => "give the sides in metres",
             Self::Needs { .. } => "give both, or neither",
             Self::NoReference { .. } => "give a curve that reaches that far",
             Self::OverInput { .. } => "give --out another folder",
@@ -138,7 +144,14 @@ impl BlendJobError {
 
     /// Whether the order itself can't be, whatever the files hold.
     pub fn is_usage(&self) -> bool {
-        matches!(self, Self::NotOneEach { .. } | Self::SeatTwice { .. } | Self::Needs { .. })
+        matches!(
+            self,
+            Self::NotOneEach { .. }
+                | Self::SeatTwice { .. }
+                | Self::Boost { .. }
+                | Self::Room { .. }
+                | Self::Needs { .. }
+        )
     }
 }
 
@@ -148,7 +161,11 @@ pub const USUAL_CROSSOVERS_HZ: [f64; 17] =
 /// Where a person sets the crossover who knows nothing else (common practice).
 const WITHOUT_HELP_HZ: f64 = 80.0;
 /// The subwoofer may be so much softer than matched, dB.
-const LEAST_OVER_MATCH_DB: f64 = -12.0;
+const LEAST_OVER_MATCH_DB: f64 = -6.0;
+/// A subwoofer that is louder than matched by more than this is none that blends, dB.
+const MOST_BOOST_DB: f64 = 20.0;
+/// No room of a house has longer sides, m; a number in centimetres does.
+const LONGEST_SIDE_M: f64 = 30.0;
 /// Delays are looked through so far to both sides of the difference of the arrivals, or of none, s.
 const DELAY_REACH_S: f64 = 10e-3;
 const DELAY_REACH_UNKNOWN_S: f64 = 20e-3;
@@ -245,6 +262,13 @@ fn check(order: &BlendOrder) -> Result<(), BlendJobError> {
     if let Some(at) = (1..needed).find(|at| file_names[..*at].contains(&file_names[*at])) {
         return Err(BlendJobError::SeatTwice { name: order.seats[at].clone() });
     }
+    if !(LEAST_OVER_MATCH_DB..=MOST_BOOST_DB).contains(&order.boost_db) || order.boost_db == LEAST_OVER_MATCH_DB {
+        let (found_db, least_db, most_db) = (order.boost_db, LEAST_OVER_MATCH_DB, MOST_BOOST_DB);
+        return Err(BlendJobError::Boost { found_db, least_db, most_db });
+    }
+    if let Some(side_m) = order.room_m.into_iter().flatten().find(|side_m| *side_m > LONGEST_SIDE_M) {
+        return Err(BlendJobError::Room { side_m, most_m: LONGEST_SIDE_M });
+    }
     match (order.loud_db.is_some(), order.simulation.is_some()) {
         (true, false) => {
             Err(BlendJobError::Needs { what: "--loud-db", needs: "--simulation, which says how far the cone goes" })
@@ -266,6 +290,10 @@ fn allowed(order: &BlendOrder, heard: &AtSeats, limits: &Limits) -> (Vec<Filters
     let (mut filters, mut left_out) = (Vec::new(), Vec::new());
     for &crossover_hz in &order.crossovers_hz {
         let band_hz = order.band_hz.unwrap_or_else(|| overlap_hz(crossover_hz));
+        if !(band_hz[0]..=band_hz[1]).contains(&crossover_hz) {
+            left_out.push(format!("{crossover_hz} Hz: it lies outside of --band"));
+            continue;
+        }
         // A point of the grid to each side may be missing.
         if band_hz[0] < known_hz[0] * 0.985 || band_hz[1] > known_hz[1] * 1.015 {
             left_out.push(format!(

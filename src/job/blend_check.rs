@@ -2,6 +2,7 @@
 //!
 //! The predicted sum's table names those of its parts beside it; `blend/offset.rs` tells how both stand to each other in the capture.
 
+use super::blend_curves::MOST_LEFT_RATIO;
 use super::compare::{CompareError, CompareOrder};
 use crate::blend::{BothPlaying, Offset, PolarityKnown, PolarityTold, Stand, TimeRange, left_with, offset};
 use crate::files::{self, BLEND_SCHEMA, CauseTable, Curve, LeftTable, sampled_of};
@@ -87,6 +88,16 @@ fn judged(order: &CompareOrder, measured: &Curve, expected: &Curve, parts: &[Cur
         resolution_hz: measured.resolution_hz().unwrap_or(0.0),
     };
     let found = offset(&both, RANGE, PolarityKnown::No)?;
+    let left_ratio = found.left_ratio / found.level_ratio;
+    if left_ratio > MOST_LEFT_RATIO {
+        let says = format!(
+            "{:.0} % of the capture are no sum of the predicted parts, however they stand, so the setting is not judged",
+            100.0 * left_ratio
+        );
+        let advice = "compare with the sum of the seat where it was captured, with nothing moved since";
+        let finding = Finding::new(Code::Disagreement, Severity::Caution, says, advice);
+        return Some(CheckedBlend { causes: None, left: None, findings: vec![finding], inputs: Vec::new() });
+    }
     Some(told(&found, &both))
 }
 

@@ -106,7 +106,7 @@ pub(super) fn at_seats(order: &BlendOrder) -> Result<AtSeats, BlendJobError> {
 }
 
 /// Of a capture with both playing, rms over the sum of the parts: more than this and something was changed in between.
-const MOST_LEFT_RATIO: f64 = 0.35;
+pub(super) const MOST_LEFT_RATIO: f64 = 0.35;
 /// The same of the levels against each other, dB.
 const MOST_OFF_DB: f64 = 3.0;
 

@@ -106,9 +106,15 @@ fn menu(known: &Known<'_>) -> Vec<String> {
     let mut lines = vec![format!("satellites: crossover {} Hz ({})", filters.crossover_hz, order(filters.high_pass))];
     lines.push(format!("subwoofer: low-pass {} Hz ({})", filters.low_pass_hz, order(filters.low_pass)));
     lines.push(format!("distance: subwoofer {by_m:.2} m ({:.1} ft) {who} than the satellites", by_m / FOOT_M));
+    if let DistanceSetting { satellite_m: Some(satellite_m), subwoofer_m: Some(subwoofer_m), .. } = distances(known) {
+        lines.push(format!("such as {satellite_m:.2} m for the satellites, as the sound travelled, and {subwoofer_m:.2} m for the subwoofer"));
+    }
     lines.push(format!("or delay: {:.2} ms on the {late}", 1e3 * delay_s.abs()));
     lines.push(format!("level: subwoofer {gain_db:+.1} dB against how it was measured"));
-    lines.push(format!("phase: {}", if polarity == Polarity::Straight { "0° (normal)" } else { "180° (reversed)" }));
+    lines.push(format!(
+        "phase: {}",
+        if polarity == Polarity::Straight { "0° (switch at normal)" } else { "180° (switch at reverse)" }
+    ));
     lines
 }
 

@@ -1,9 +1,10 @@
 //! What there is to say about trust in a setting, and about what it can't mend.
 
+use super::average::twice;
 use super::blend::Known;
 use super::blend_curves::TimeZero;
-use super::blend_limits::FROM_SEATS;
-use crate::files::{BlendDocument, LowPassTable, UnevennessTable};
+use super::blend_limits::{FROM_SEATS, are_swapped};
+use crate::files::{BlendDocument, EndTable, LowPassTable, UnevennessTable};
 use crate::quantity::{Code, Finding, Severity, Whereabouts};
 
 /// A delay error of a fifth of a millisecond that costs more than this makes a setting that hardly lasts, dB.
@@ -32,6 +33,9 @@ pub(super) fn findings(known: &Known<'_>, document: &BlendDocument) -> Vec<Findi
         fragile(document),
         rough(document),
         locatable(document),
+        swapped(known),
+        twice(&document.inputs, "give each curve once: the satellite and the subwoofer alone, at each seat"),
+        beyond(document),
         at_the_end(known),
         left_out(known),
         blurred(known),
@@ -114,6 +118,33 @@ fn rough(document: &BlendDocument) -> Option<Finding> {
         };
         Finding::new(Code::RoomDip, Severity::Caution, says, advice)
     })
+}
+
+fn swapped(known: &Known<'_>) -> Option<Finding> {
+    are_swapped(&known.heard.parts)?.then(|| {
+        let says = "the satellite's curves have more bass against their mids than the subwoofer's";
+        Finding::new(Code::ChannelsSwapped, Severity::Caution, says, "look whether --sat and --sub are swapped")
+    })
+}
+
+/// Where a loudspeaker has fallen by 3 dB before its crossover.
+fn beyond(document: &BlendDocument) -> Option<Finding> {
+    let setting = &document.setting;
+    let low_hz = match &setting.low_pass {
+        LowPassTable::Name(_) => setting.crossover_hz,
+        LowPassTable::At { hz, .. } => *hz,
+    };
+    let f3 = |end: Option<&EndTable>| end.and_then(|end| end.f3);
+    let satellite = f3(document.satellite.as_ref().map(|satellite| &satellite.end));
+    let satellite = satellite.filter(|f3| setting.crossover_hz < f3.value);
+    let subwoofer = f3(document.subwoofer.as_ref()).filter(|f3| low_hz > f3.value);
+    let words = [
+        satellite.map(|f3| format!("the satellite has fallen by 3 dB at {f3}, above its crossover")),
+        subwoofer.map(|f3| format!("the subwoofer has fallen by 3 dB at {f3}, below its own")),
+    ];
+    let says = words.into_iter().flatten().collect::<Vec<_>>().join("; ");
+    let advice = "the ripple is as it says, yet there the loudspeaker has to work hardest; give --lowest or --highest to look elsewhere";
+    (!says.is_empty()).then(|| Finding::new(Code::OutOfBand, Severity::Note, says, advice))
 }
 
 fn locatable(document: &BlendDocument) -> Option<Finding> {

@@ -82,6 +82,21 @@ pub(super) fn limits(order: &BlendOrder, heard: &AtSeats) -> Result<Limits, Blen
 /// Where an end was read from that no curve of its own tells.
 pub(super) const FROM_SEATS: &str = "mean power of the seats over a third of an octave";
 
+/// Whether the satellite's curves have more bass against their mids than the subwoofer's: then they are swapped. `None` where the curves do
+/// not reach that far.
+pub(super) fn are_swapped(parts: &Parts) -> Option<bool> {
+    let bass_over_mids = |side: fn(&PartsAtSeat) -> &Vec<num_complex::Complex64>| {
+        let power = |band_hz: [f64; 2]| {
+            let within = parts.within(band_hz);
+            let count = within.len();
+            let of_seat = |seat: &PartsAtSeat| side(seat)[within.clone()].iter().map(|h| h.norm_sqr()).sum::<f64>();
+            (count > 0).then(|| parts.seats.iter().map(of_seat).sum::<f64>() / count as f64)
+        };
+        Some(power(SUBWOOFER_HZ)? / power(SATELLITE_HZ)?)
+    };
+    Some(bass_over_mids(|seat| &seat.satellite)? > bass_over_mids(|seat| &seat.subwoofer)?)
+}
+
 /// Mean power of the seats, over a third of an octave; its doubt from the seats' scatter, or the curves' own where that is larger.
 fn smoothed(parts: &Parts, side: fn(&PartsAtSeat) -> &Vec<num_complex::Complex64>, number: usize) -> Option<Reader> {
     let count = parts.seats.len() as f64;
@@ -107,10 +122,14 @@ impl Limits {
     /// Why a combination of filters is out of the question; none if it is not.
     pub fn forbid(&self, filters: &Filters, loud_db: Option<f64>) -> Option<String> {
         if let Some(lowest_hz) = self.lowest_hz.filter(|lowest_hz| filters.crossover_hz < *lowest_hz) {
-            return Some(format!("below {lowest_hz:.0} Hz: the satellite does not reach down there"));
+            return Some(format!(
+                "below {lowest_hz:.0} Hz: the satellite does not reach down there (--lowest, or its curve)"
+            ));
         }
         if let Some(highest_hz) = self.highest_hz.filter(|highest_hz| filters.low_pass_hz > *highest_hz) {
-            return Some(format!("above {highest_hz:.0} Hz: the subwoofer does not reach up there"));
+            return Some(format!(
+                "above {highest_hz:.0} Hz: the subwoofer does not reach up there (--highest, or its curves)"
+            ));
         }
         let (wanted_db, loudest_db) = (loud_db?, self.loudest_db(filters)?);
         (loudest_db < wanted_db).then(|| {

@@ -5,8 +5,7 @@ use crate::blend::{Filters, Polarity, Setting, level_match_db, overlap_hz};
 use crate::files::{BlendDocument, BlendSeat};
 use crate::report::{BlendMapPicture, BlendSeatPicture, LevelCurve, Origin, PhasePanel, Picture, ResponsePicture};
 
-/// The map's delays reach so far to both sides of the chosen one, ms, in so many steps.
-const MAP_REACH_MS: f64 = 10.0;
+/// The map's delays go through what was searched in so many steps.
 const MAP_STEPS: usize = 81;
 /// The map's columns in an octave.
 const MAP_PER_OCTAVE: f64 = 12.0;
@@ -31,7 +30,7 @@ fn seat_picture(known: &Known<'_>, document: &BlendDocument, at: usize, seat: &B
     let here = |one: &&crate::files::UnevennessTable| one.seat == seat.name && one.mended_by == "no setting";
     BlendSeatPicture {
         title: format!("{}: satellite, subwoofer and their sum", seat.name),
-        level_reference: "as measured".into(),
+        level_reference: level_reference(document),
         frequency_hz: seat.curve.frequency_hz.clone(),
         satellite_db: levels_db(&satellite),
         subwoofer_db: levels_db(&subwoofer),
@@ -41,6 +40,13 @@ fn seat_picture(known: &Known<'_>, document: &BlendDocument, at: usize, seat: &B
         apart_deg: seat.phase_difference_deg.clone(),
         overlap_hz: known.choices.band_hz.unwrap_or_else(|| overlap_hz(document.setting.crossover_hz)),
         of_the_room_hz: document.unevenness.iter().filter(here).map(|one| one.at_hz).collect(),
+    }
+}
+
+fn level_reference(document: &BlendDocument) -> String {
+    match document.settings.smoothing.as_str() {
+        "none" => "as measured".into(),
+        over => format!("as measured, over {over}"),
     }
 }
 
@@ -63,7 +69,7 @@ fn seats_picture(document: &BlendDocument) -> Picture {
     };
     ResponsePicture {
         title: "What each seat gets".into(),
-        level_reference: "as measured".into(),
+        level_reference: level_reference(document),
         curves: document.seats.iter().map(curve).collect(),
         valid_hz: None,
         shown_hz: None,
@@ -85,9 +91,9 @@ fn map_picture(known: &Known<'_>) -> Option<Picture> {
     let columns = ((to_hz / from_hz).log2() * MAP_PER_OCTAVE).ceil().max(2.0) as usize;
     let crossover_hz: Vec<f64> =
         (0..=columns).map(|n| from_hz * (to_hz / from_hz).powf(n as f64 / columns as f64)).collect();
-    let middle_ms = 1e3 * best.delay_s;
-    let step_ms = 2.0 * MAP_REACH_MS / (MAP_STEPS - 1) as f64;
-    let delay_ms: Vec<f64> = (0..MAP_STEPS).map(|n| middle_ms - MAP_REACH_MS + step_ms * n as f64).collect();
+    let [from_ms, to_ms] = known.choices.delay_s.map(|s| 1e3 * s);
+    let step_ms = (to_ms - from_ms) / (MAP_STEPS - 1) as f64;
+    let delay_ms: Vec<f64> = (0..MAP_STEPS).map(|n| from_ms + step_ms * n as f64).collect();
     let column = |hz: &f64| {
         let filters = Filters { crossover_hz: *hz, low_pass_hz: *hz, ..best.filters };
         let gain_db = level_match_db(parts, &filters) + over_db;
@@ -99,11 +105,11 @@ fn map_picture(known: &Known<'_>) -> Option<Picture> {
     };
     let phase = if best.polarity == Polarity::Straight { "0°" } else { "180°" };
     let map = BlendMapPicture {
-        title: format!("Deepest hole in the overlap, worst seat, re its mean (phase {phase})"),
+        title: format!("Deepest hole in the overlap, worst seat, re its mean (phase {phase}; ripple counts peaks too)"),
         lowest_db: crossover_hz.iter().map(column).collect(),
         crossover_hz,
         delay_ms,
-        chosen: [best.filters.crossover_hz, middle_ms],
+        chosen: [best.filters.crossover_hz, 1e3 * best.delay_s],
     };
     Some(map.picture())
 }

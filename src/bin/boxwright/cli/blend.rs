@@ -15,7 +15,8 @@ use std::process::ExitCode;
 /// Capture each alone from every seat (`capture response`, then `response --gate none`), with the receiver's distances, levels and
 /// filters set alike or off and nothing changed in between. The sums need one zero of time: a loopback, or time marks that always come from the same
 /// loudspeaker (`capture response --marks-output`); without either add --both. Every combination of crossover, delay, polarity and level
-/// is searched for the least ripple at the worst seat, until it is proven that there is no better one.
+/// is searched for the least ripple at the worst seat, until it is proven that there is no better one. Tell first what your receiver has:
+/// --high-pass, --low-pass and --crossover. A room's narrow dips rule the result unless --smooth 1/6 leaves them out of account.
 ///
 /// Start any capture of a subwoofer at a low level: it moves more air, and its amplifier may be set louder than you think.
 #[derive(Debug, clap::Args)]
@@ -66,7 +67,7 @@ pub struct Args {
         help_heading = "What the receiver can be set to"
     )]
     boost_db: f64,
-    /// Where ripple counts [default: from an octave below to an octave above the crossover]
+    /// Where ripple counts [default: from an octave below to an octave above the crossover, so that other crossovers are judged over other bands]
     #[arg(long, value_name = "FROM:TO", value_parser = typed::band_hz)]
     band: Option<[f64; 2]>,
     /// Ripple of levels over a fraction of an octave, such as 1/6, or `none`: narrow dips then count less
@@ -247,10 +248,13 @@ fn summary(document: &BlendDocument, folder: &Path) -> String {
         .collect();
     let tolerance = &document.tolerance;
     let [delay, gain] = [tolerance.delay_ms, tolerance.gain_db];
+    // In the terms of the menu: on whichever is delayed.
+    let (late, delay) =
+        if document.setting.delay_ms < 0.0 { ("subwoofer", [-delay[1], -delay[0]]) } else { ("satellites", delay) };
     entries.push(Entry::text(
-        "half a dB worse at",
+        "half a dB worse",
         format!(
-            "delay {:+.2} or {:+.2} ms, level {:+.1} or {:+.1} dB (delay of the satellite)",
+            "beyond {:.2} to {:.2} ms on the {late}, beyond {:+.1} to {:+.1} dB of the subwoofer",
             delay[0], delay[1], gain[0], gain[1]
         ),
     ));
@@ -278,6 +282,7 @@ fn summary(document: &BlendDocument, folder: &Path) -> String {
             ),
         ));
     }
+    entries.push(Entry::text("without help", setting_words(&document.without_help)));
     entries.push(Entry::text("no setting has less", format!("than {:.2} dB", document.at_least_db)));
     for (at, other) in document.alternatives.iter().enumerate() {
         entries.push(Entry::text(if at == 0 { "next best" } else { "" }, setting_words(other)));

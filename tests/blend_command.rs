@@ -230,6 +230,45 @@ fn how_far_down_the_satellite_reaches_is_told_and_kept_to() {
     assert!((number(&plain, "delay_ms") - number(&taken, "delay_ms")).abs() < 1e-3);
 }
 
+/// A closed box of Q 0.707 at 100 Hz: its cone goes as a second-order Butterworth low-pass, and with a second-order Butterworth high-pass at
+/// 100 Hz before it as (f/f_c)²/(1 + (f/f_c)⁴), which is a half at the most: 6.02 dB louder than without.
+#[test]
+fn the_satellite_plays_as_loud_as_its_cone_allows() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = folder.path();
+    table(&at.join("sat.csv"), |hz| closed_box(hz, 100.0));
+    table(&at.join("sub.csv"), |hz| closed_box(hz, 25.0));
+    let hz: Vec<f64> = (-290..=0).map(|k| 1000.0 * 2f64.powf(f64::from(k) / 48.0)).collect();
+    let level_db: Vec<f64> = hz.iter().map(|hz| 85.0 + 20.0 * closed_box(*hz, 100.0).norm().log10()).collect();
+    // At rest it reaches its limit 12 dB above the simulation's voltage.
+    let goes = |hz: f64| closed_box(hz, 100.0).norm() / (hz / 100.0).powi(2);
+    let by_excursion_db: Vec<f64> =
+        hz.iter().zip(&level_db).map(|(hz, db)| db + 12.0 - 20.0 * goes(*hz).log10()).collect();
+    let simulation = serde_json::json!({
+        "schema": "boxwright/simulation/1",
+        "speakers": { "rear": {
+            "response": { "frequency_hz": hz, "level_db": level_db },
+            "max_level": { "frequency_hz": hz, "level_db": by_excursion_db, "by_excursion_db": by_excursion_db },
+        } },
+    });
+    std::fs::write(at.join("simulation.json"), simulation.to_string()).unwrap();
+    let fixed =
+        "blend --sat sat.csv --sub sub.csv --alone sat.csv --simulation simulation.json --high-pass BW2 --no-pictures";
+    let document = json(at, &format!("{fixed} --crossover 100 --out a"));
+    let loudest_db = number(&document["satellite"], "loudest_db");
+    // 0.1 dB: the mean over 200 to 800 Hz lies 0.06 dB below the 85 dB of the top.
+    assert!((loudest_db - (85.0 + 12.0 + 6.02)).abs() < 0.1, "{loudest_db}");
+    // Lower crossovers allow less; those that allow too little are left out, and it is said.
+    let document = json(at, &format!("{fixed} --crossover 80:120 --loud-db 101.8 --out b"));
+    assert!(number(&document, "crossover_hz") >= 90.0 && number(&document["satellite"], "loudest_db") >= 101.8);
+    assert!(document["settings"]["left_out"].to_string().contains("80 Hz with BW2: the cone goes too far"));
+    let refused = said(at, &format!("{fixed} --crossover 80:120 --loud-db 130 --out c"));
+    assert!(refused.status == 1 && refused.err.contains("the cone goes too far"), "{}", refused.err);
+    std::fs::write(at.join("simulation.json"), "{\"schema\": \"boxwright/response/1\", \"speakers\": {}}").unwrap();
+    let refused = said(at, &format!("{fixed} --out d"));
+    assert!(refused.status == 1 && refused.err.contains("simulation.json"), "{}", refused.err);
+}
+
 #[test]
 fn what_can_not_be_is_refused_by_name() {
     let folder = tempfile::tempdir().unwrap();

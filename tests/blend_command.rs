@@ -147,6 +147,12 @@ fn without_a_loopback_the_marks_or_a_capture_of_both_tell_the_time() {
         assert!(apart_ms.abs() < 0.05, "{apart_ms} {}", other["settings"]);
         assert!((number(other, "ripple_db") - number(&by_loopback, "ripple_db")).abs() < 0.2);
     }
+    // 20 ms too late at 120 Hz is two periods and more, and said; near the first sounds it is not.
+    let later_ms = number(&by_loopback, "delay_ms");
+    let far = run(&loopback, &format!("--delay {}:{}", later_ms + 20.0, later_ms + 25.0), "f");
+    assert!(far["findings"].to_string().contains("period-off"), "{}", far["findings"]);
+    let near = run(&loopback, "--delay 4:6", "g");
+    assert!(!near["findings"].to_string().contains("period-off"), "{}", near["findings"]);
     // With nothing of the kind it is refused, and what to do is said.
     // The other way round is noticed, and so is one file twice.
     let codes = |sat: &str, sub: &str| {

@@ -33,6 +33,7 @@ pub(super) fn findings(known: &Known<'_>, document: &BlendDocument) -> Vec<Findi
         fragile(document),
         rough(document),
         locatable(document),
+        period_off(known),
         swapped(known),
         twice(&document.inputs, "give each curve once: the satellite and the subwoofer alone, at each seat"),
         beyond(document),
@@ -117,6 +118,23 @@ fn rough(document: &BlendDocument) -> Option<Finding> {
             _ => "move the subwoofer or the seat; another place changes more than any setting",
         };
         Finding::new(Code::RoomDip, Severity::Caution, says, advice)
+    })
+}
+
+/// A delay that brings waves together, not first sounds.
+fn period_off(known: &Known<'_>) -> Option<Finding> {
+    let (setting, later_s) = (&known.found.best.setting, known.heard.later_s?);
+    let half_s = 0.5 / setting.filters.crossover_hz;
+    let off_s = setting.delay_s - later_s;
+    (off_s.abs() > half_s).then(|| {
+        let says = format!(
+            "the delay lies {:.1} ms from the {:.1} ms that bring the first sounds together, more than half a period of the crossover: waves add up, one of them a period late",
+            1e3 * off_s.abs(),
+            1e3 * later_s
+        );
+        let [from_ms, to_ms] = [later_s - half_s, later_s + half_s].map(|s| 1e3 * s);
+        let advice = format!("--delay {from_ms:.0}:{to_ms:.0} looks near the first sounds alone");
+        Finding::new(Code::PeriodOff, Severity::Note, says, advice)
     })
 }
 

@@ -73,6 +73,7 @@ pub enum Code {
     FragileSetting,
     WrongSetting,
     Locatable,
+    PeriodOff,
     MarksUnheard,
 }
 

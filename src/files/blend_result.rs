@@ -86,6 +86,16 @@ pub enum LowPassTable {
     At { name: String, hz: f64 },
 }
 
+impl SettingTable {
+    /// Where the subwoofer's low-pass lies.
+    pub fn low_pass_hz(&self) -> f64 {
+        match self.low_pass {
+            LowPassTable::Name(_) => self.crossover_hz,
+            LowPassTable::At { hz, .. } => hz,
+        }
+    }
+}
+
 /// The delay as distances.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct DistanceSetting {

@@ -3,6 +3,7 @@
 //! The predicted sum's table names those of its parts beside it; `blend/offset.rs` tells how both stand to each other in the capture.
 
 use super::blend_curves::MOST_LEFT_RATIO;
+use super::blend_document::FOOT_M;
 use super::compare::{CompareError, CompareOrder};
 use crate::blend::{BothPlaying, Offset, PolarityKnown, PolarityTold, Stand, TimeRange, left_with, offset};
 use crate::files::{self, BLEND_SCHEMA, CauseTable, Curve, LeftTable, sampled_of};
@@ -29,7 +30,6 @@ const LEAST_DELAY_S: f64 = 1e-4;
 const LEAST_GAIN_DB: f64 = 0.5;
 /// Of its own doubt.
 const TIMES_DOUBT: f64 = 3.0;
-const FOOT_M: f64 = 0.3048;
 
 /// What a capture says of a setting; `None` where the expected curve is no predicted sum.
 pub(super) fn check_blend(

@@ -23,7 +23,7 @@ const TOLD_ALTERNATIVES: usize = 2;
 const _: () = assert!(TOLD_ALTERNATIVES <= ALTERNATIVES);
 /// Standing waves are listed up to here.
 const ROOM_TO_HZ: f64 = 200.0;
-const FOOT_M: f64 = 0.3048;
+pub(super) const FOOT_M: f64 = 0.3048;
 /// The ripple grows by so much at the ends of the tolerance.
 const TOLERATED_DB: f64 = 0.5;
 /// A standing wave as near as this belongs to a dip or peak.

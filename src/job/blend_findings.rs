@@ -4,7 +4,7 @@ use super::average::twice;
 use super::blend::Known;
 use super::blend_curves::TimeZero;
 use super::blend_limits::{FROM_SEATS, are_swapped};
-use crate::files::{BlendDocument, EndTable, LowPassTable, UnevennessTable};
+use crate::files::{BlendDocument, EndTable, UnevennessTable};
 use crate::quantity::{Code, Finding, Severity, Whereabouts};
 
 /// A delay error of a fifth of a millisecond that costs more than this makes a setting that hardly lasts, dB.
@@ -148,10 +148,7 @@ fn swapped(known: &Known<'_>) -> Option<Finding> {
 /// Where a loudspeaker has fallen by 3 dB before its crossover.
 fn beyond(document: &BlendDocument) -> Option<Finding> {
     let setting = &document.setting;
-    let low_hz = match &setting.low_pass {
-        LowPassTable::Name(_) => setting.crossover_hz,
-        LowPassTable::At { hz, .. } => *hz,
-    };
+    let low_hz = setting.low_pass_hz();
     let f3 = |end: Option<&EndTable>| end.and_then(|end| end.f3);
     let satellite = f3(document.satellite.as_ref().map(|satellite| &satellite.end));
     let satellite = satellite.filter(|f3| setting.crossover_hz < f3.value);
@@ -166,10 +163,7 @@ fn beyond(document: &BlendDocument) -> Option<Finding> {
 }
 
 fn locatable(document: &BlendDocument) -> Option<Finding> {
-    let hz = match &document.setting.low_pass {
-        LowPassTable::Name(_) => document.setting.crossover_hz,
-        LowPassTable::At { hz, .. } => *hz,
-    };
+    let hz = document.setting.low_pass_hz();
     (hz > LOCATABLE_HZ).then(|| {
         let says = format!("with a crossover at {hz:.0} Hz the subwoofer may be heard where it stands");
         let advice = "stand it beside the satellites, or look no higher (--crossover 40:120)";

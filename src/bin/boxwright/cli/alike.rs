@@ -1,6 +1,6 @@
 //! `boxwright match CURVE…`: whether units are alike.
 
-use super::{Failure, tell, typed};
+use super::{Failure, TellingArgs, tell, typed};
 use boxwright::driver::MOST_DIFFERENT_DB;
 use boxwright::files::{self, MatchDocument, WorstTable};
 use boxwright::job::{LevelCounts, MatchOrder, match_units};
@@ -38,12 +38,8 @@ pub struct Args {
     /// Job folder whose job.toml gives the limits [default: this folder, where it has one]
     #[arg(long, value_name = "DIR")]
     job: Option<PathBuf>,
-    /// Print one JSON document
-    #[arg(long)]
-    json: bool,
-    /// Print nothing but errors (and the JSON document)
-    #[arg(long, short)]
-    quiet: bool,
+    #[command(flatten)]
+    telling: TellingArgs,
 }
 
 #[derive(Debug, Clone, Copy, ValueEnum)]
@@ -76,11 +72,7 @@ pub fn run(args: Args) -> Result<ExitCode, Failure> {
         out: args.out,
     };
     let document = match_units(&order).map_err(|error| Failure::input(&error, error.advice()))?;
-    if args.json {
-        tell::document(&document)?;
-    } else if !args.quiet {
-        tell::result(&summary(&document))?;
-    }
+    args.telling.result(&document, || summary(&document))?;
     Ok(if document.within { ExitCode::SUCCESS } else { ExitCode::from(NOT_ALIKE) })
 }
 

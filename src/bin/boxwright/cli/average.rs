@@ -1,7 +1,7 @@
 //! `boxwright average CURVE…`: the mean over microphone places or directions.
 
 use super::response::median;
-use super::{Failure, tell, typed};
+use super::{Failure, TellingArgs, tell, typed};
 use boxwright::files::{AverageDocument, frequency_text};
 use boxwright::job::{AverageOrder, Pictures, average_curves};
 use boxwright::quantity::POINTS_PER_OCTAVE;
@@ -40,12 +40,8 @@ pub struct Args {
     /// Draw no picture
     #[arg(long)]
     no_pictures: bool,
-    /// Print one JSON document
-    #[arg(long)]
-    json: bool,
-    /// Print nothing but errors (and the JSON document)
-    #[arg(long, short)]
-    quiet: bool,
+    #[command(flatten)]
+    telling: TellingArgs,
 }
 
 #[derive(Debug, Clone, Copy, ValueEnum)]
@@ -74,11 +70,7 @@ pub fn run(args: Args) -> Result<ExitCode, Failure> {
         true => Failure::usage(&error, error.advice()),
         false => Failure::input(&error, error.advice()),
     })?;
-    if args.json {
-        tell::document(&done.document)?;
-    } else if !args.quiet {
-        tell::result(&summary(&done.document, &done.folder))?;
-    }
+    args.telling.result(&done.document, || summary(&done.document, &done.folder))?;
     Ok(ExitCode::SUCCESS)
 }
 

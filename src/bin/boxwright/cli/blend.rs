@@ -1,6 +1,6 @@
 //! `boxwright blend --sat CURVE… --sub CURVE…`: where satellite and subwoofer meet.
 
-use super::{Failure, tell, typed};
+use super::{Failure, TellingArgs, tell, typed};
 use boxwright::blend::{Polarity, Shape};
 use boxwright::files::{BlendDocument, EndTable, LowPassTable, SettingTable};
 use boxwright::job::{BlendOrder, FilteredBy, Pictures, USUAL_CROSSOVERS_HZ, blend};
@@ -109,12 +109,8 @@ pub struct Args {
     /// Draw no pictures
     #[arg(long)]
     no_pictures: bool,
-    /// Print one JSON document
-    #[arg(long)]
-    json: bool,
-    /// Print nothing but errors (and the JSON document)
-    #[arg(long, short)]
-    quiet: bool,
+    #[command(flatten)]
+    telling: TellingArgs,
 }
 
 #[derive(Debug, Clone, Copy, ValueEnum)]
@@ -137,16 +133,12 @@ struct Crossovers(Vec<f64>);
 
 /// Finds the setting and says what to enter.
 pub fn run(args: Args) -> Result<ExitCode, Failure> {
-    let (json, quiet) = (args.json, args.quiet);
+    let telling = args.telling;
     let done = blend(&order(args)).map_err(|error| match error.is_usage() {
         true => Failure::usage(&error, error.advice()),
         false => Failure::input(&error, error.advice()),
     })?;
-    if json {
-        tell::document(&done.document)?;
-    } else if !quiet {
-        tell::result(&summary(&done.document, &done.folder))?;
-    }
+    telling.result(&done.document, || summary(&done.document, &done.folder))?;
     Ok(ExitCode::SUCCESS)
 }
 

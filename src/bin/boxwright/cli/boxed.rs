@@ -1,6 +1,6 @@
 //! `boxwright box CURVE`: what a finished box really is, from the impedance of the driver in it.
 
-use super::{Failure, box_summary, tell, typed};
+use super::{Failure, TellingArgs, box_summary, typed};
 use boxwright::diagnosis::{BoxKind, Designed, Inside};
 use boxwright::enclosure::{Material, Port, PortEnds};
 use boxwright::files::{self, JobBox, material_names};
@@ -59,12 +59,8 @@ pub struct Args {
     /// Draw no pictures
     #[arg(long)]
     no_pictures: bool,
-    /// Print one JSON document
-    #[arg(long)]
-    json: bool,
-    /// Print nothing but errors (and the JSON document)
-    #[arg(long, short)]
-    quiet: bool,
+    #[command(flatten)]
+    telling: TellingArgs,
 }
 
 #[derive(Debug, clap::Args)]
@@ -121,14 +117,10 @@ enum EndsChoice {
 
 /// Examines the box and says what it is.
 pub fn run(args: Args) -> Result<ExitCode, Failure> {
-    let (json, quiet) = (args.json, args.quiet);
+    let telling = args.telling;
     let order = order(args)?;
     let found = examine(&order).map_err(|error| Failure::input(&error, error.advice()))?;
-    if json {
-        tell::document(&found.document)?;
-    } else if !quiet {
-        tell::result(&box_summary::summary(&found.document, &found.folder))?;
-    }
+    telling.result(&found.document, || box_summary::summary(&found.document, &found.folder))?;
     Ok(ExitCode::SUCCESS)
 }
 

@@ -1,6 +1,6 @@
 //! `boxwright compare MEASURED EXPECTED`: how two curves differ, and why.
 
-use super::{Failure, tell, typed};
+use super::{Failure, TellingArgs, tell, typed};
 use boxwright::explanation::Align;
 use boxwright::files::{self, CompareDocument, frequency_text};
 use boxwright::job::{CompareOrder, ExplainOrder, Pictures, compare};
@@ -48,12 +48,8 @@ pub struct Args {
     /// Draw no picture
     #[arg(long)]
     no_pictures: bool,
-    /// Print one JSON document
-    #[arg(long)]
-    json: bool,
-    /// Print nothing but errors (and the JSON document)
-    #[arg(long, short)]
-    quiet: bool,
+    #[command(flatten)]
+    telling: TellingArgs,
 }
 
 /// Not within the limits.
@@ -81,11 +77,7 @@ pub fn run(args: Args) -> Result<ExitCode, Failure> {
         pictures: if args.no_pictures { Pictures::None } else { Pictures::Drawn },
     };
     let done = compare(&order).map_err(|error| Failure::input(&error, error.advice()))?;
-    if args.json {
-        tell::document(&done.document)?;
-    } else if !args.quiet {
-        tell::result(&summary(&done.document, &done.folder))?;
-    }
+    args.telling.result(&done.document, || summary(&done.document, &done.folder))?;
     Ok(if done.document.within { ExitCode::SUCCESS } else { ExitCode::from(NOT_WITHIN) })
 }
 

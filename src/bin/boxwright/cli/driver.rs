@@ -1,6 +1,6 @@
 //! `boxwright driver CURVE`: a driver's parameters from its impedance, with their uncertainties.
 
-use super::{Failure, driver_summary, tell, typed};
+use super::{Failure, TellingArgs, driver_summary, typed};
 use boxwright::driver::{Doubted, FitSettings, Mounting, SuspensionKind, VoiceCoilKind};
 use boxwright::job::{DriverOrder, Pictures, characterise};
 use boxwright::quantity::Air;
@@ -93,12 +93,8 @@ pub struct Args {
     /// Draw no pictures
     #[arg(long)]
     no_pictures: bool,
-    /// Print one JSON document
-    #[arg(long)]
-    json: bool,
-    /// Print nothing but errors (and the JSON document)
-    #[arg(long, short)]
-    quiet: bool,
+    #[command(flatten)]
+    telling: TellingArgs,
 }
 
 #[derive(Debug, Clone, Copy, ValueEnum)]
@@ -142,14 +138,10 @@ const U_KNOWN_MASS_RATIO: f64 = 0.02;
 
 /// Finds the driver and says what it is.
 pub fn run(args: Args) -> Result<ExitCode, Failure> {
-    let (json, quiet) = (args.json, args.quiet);
+    let telling = args.telling;
     let order = order(args)?;
     let found = characterise(&order).map_err(|error| Failure::input(&error, error.advice()))?;
-    if json {
-        tell::document(&found.document)?;
-    } else if !quiet {
-        tell::result(&driver_summary::summary(&found.document, &found.folder))?;
-    }
+    telling.result(&found.document, || driver_summary::summary(&found.document, &found.folder))?;
     Ok(ExitCode::SUCCESS)
 }
 

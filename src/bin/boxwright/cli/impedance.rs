@@ -2,7 +2,7 @@
 
 use super::response::{bench, two_digits};
 use super::sound::first_sentence;
-use super::{Failure, tell, typed};
+use super::{Failure, TellingArgs, tell, typed};
 use boxwright::files;
 use boxwright::job::{ImpedanceOrder, Impeded, Pictures, impede};
 use boxwright::quantity::{Code, POINTS_PER_OCTAVE, Severity};
@@ -72,23 +72,17 @@ pub struct Args {
     /// Draw no pictures
     #[arg(long)]
     no_pictures: bool,
-    /// Print one JSON document
-    #[arg(long)]
-    json: bool,
-    /// Print nothing but errors (and the JSON document)
-    #[arg(long, short)]
-    quiet: bool,
+    #[command(flatten)]
+    telling: TellingArgs,
 }
 
 /// Analyses the capture and says what was found.
 pub fn run(args: Args) -> Result<ExitCode, Failure> {
-    let (json, quiet) = (args.json, args.quiet);
+    let telling = args.telling;
     let order = order(args)?;
     let impeded = impede(&order).map_err(|error| Failure::input(&error, error.advice()))?;
-    if json {
-        tell::document(&impeded.document)?;
-    } else if !quiet {
-        tell::result(&summary(&impeded))?;
+    telling.result(&impeded.document, || summary(&impeded))?;
+    if telling.in_words() {
         before_rewiring(&impeded);
     }
     Ok(ExitCode::SUCCESS)

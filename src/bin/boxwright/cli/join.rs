@@ -1,6 +1,6 @@
 //! `boxwright join NEAR… FAR`: the whole curve of a loudspeaker from a living room.
 
-use super::{Failure, tell, typed};
+use super::{Failure, TellingArgs, tell, typed};
 use boxwright::baffle::{FlatBaffle, Outline};
 use boxwright::files::{JoinDocument, frequency_text};
 use boxwright::job::{JoinJob, JoinOrder, Pictures, join_curves};
@@ -69,24 +69,16 @@ pub struct Args {
     /// Draw no picture
     #[arg(long)]
     no_pictures: bool,
-    /// Print one JSON document
-    #[arg(long)]
-    json: bool,
-    /// Print nothing but errors (and the JSON document)
-    #[arg(long, short)]
-    quiet: bool,
+    #[command(flatten)]
+    telling: TellingArgs,
 }
 
 /// Joins the curves and says where and how well.
 pub fn run(args: Args) -> Result<ExitCode, Failure> {
-    let (json, quiet) = (args.json, args.quiet);
+    let telling = args.telling;
     let order = order(args);
     let done = join_curves(&order).map_err(|error| Failure::input(&error, error.advice()))?;
-    if json {
-        tell::document(&done.document)?;
-    } else if !quiet {
-        tell::result(&summary(&done.document, &done.folder))?;
-    }
+    telling.result(&done.document, || summary(&done.document, &done.folder))?;
     Ok(ExitCode::SUCCESS)
 }
 

@@ -29,11 +29,13 @@ mod simulate;
 mod simulated;
 mod sound;
 mod tell;
+mod telling;
 mod typed;
 
 use clap::{Parser, Subcommand};
 use failure::Failure;
 use std::process::ExitCode;
+use telling::TellingArgs;
 
 /// Tells builders of boxed loudspeakers what they built: measures, explains, keeps the record
 #[derive(Debug, Parser)]

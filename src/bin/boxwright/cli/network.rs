@@ -1,6 +1,6 @@
 //! `boxwright network FILE`: what a passive network does with its loads.
 
-use super::{Failure, tell, typed};
+use super::{Failure, TellingArgs, tell, typed};
 use boxwright::driver::DATA_SHEET_V;
 use boxwright::files::{NetworkDocument, frequency_text};
 use boxwright::job::{LoadIs, NetworkOrder, work_out};
@@ -37,12 +37,8 @@ pub struct Args {
     /// Folder for the document [default: it is not written]
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
-    /// Print one JSON document
-    #[arg(long)]
-    json: bool,
-    /// Print nothing but errors (and the JSON document)
-    #[arg(long, short)]
-    quiet: bool,
+    #[command(flatten)]
+    telling: TellingArgs,
 }
 
 /// Works the network out and says what it does.
@@ -57,11 +53,7 @@ pub fn run(args: Args) -> Result<ExitCode, Failure> {
         out: args.out,
     };
     let document = work_out(&order).map_err(|error| Failure::input(&error, error.advice()))?;
-    if args.json {
-        tell::document(&document)?;
-    } else if !args.quiet {
-        tell::result(&summary(&document))?;
-    }
+    args.telling.result(&document, || summary(&document))?;
     Ok(ExitCode::SUCCESS)
 }
 

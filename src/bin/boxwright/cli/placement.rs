@@ -1,6 +1,6 @@
 //! The room of `boxwright response --room`: where loudspeaker and microphone stand, and what can be measured there.
 
-use super::{Failure, tell, typed};
+use super::{Failure, TellingArgs, tell, typed};
 use boxwright::files::{GeometryTable, HeightTable, PlacementDocument};
 use boxwright::job::{RoomOrder, place};
 use boxwright::report::{Entry, Layout, findings_text, numbers_text};
@@ -31,24 +31,10 @@ impl RoomArgs {
     }
 }
 
-/// How the advice is told.
-pub enum Telling {
-    /// As text.
-    Words,
-    /// As one JSON document.
-    Json,
-    /// Not at all.
-    Nothing,
-}
-
 /// Says what can be measured in a room.
-pub fn advise(room: &RoomOrder, distance_m: Option<f64>, telling: Telling) -> Result<ExitCode, Failure> {
+pub fn advise(room: &RoomOrder, distance_m: Option<f64>, telling: TellingArgs) -> Result<ExitCode, Failure> {
     let document = place(room, distance_m).map_err(|error| Failure::input(&error, error.advice()))?;
-    match telling {
-        Telling::Json => tell::document(&document)?,
-        Telling::Words => tell::result(&summary(&document))?,
-        Telling::Nothing => {}
-    }
+    telling.result(&document, || summary(&document))?;
     Ok(ExitCode::SUCCESS)
 }
 

@@ -1,7 +1,7 @@
 //! `boxwright response CAPTURE`: a capture's impulse response, frequency response and distortion.
 
-use super::placement::{self, Telling};
-use super::{Failure, tell, typed};
+use super::placement::{self};
+use super::{Failure, TellingArgs, tell, typed};
 use boxwright::files::{self, JobBench};
 use boxwright::job::{Pictures, ReferenceChoice, Responded, ResponseOrder, SmoothingChoice, TableIs, respond};
 use boxwright::quantity::{Dimension, POINTS_PER_OCTAVE, number_as_typed};
@@ -67,12 +67,8 @@ pub struct Args {
     /// Draw no pictures
     #[arg(long)]
     no_pictures: bool,
-    /// Print one JSON document
-    #[arg(long)]
-    json: bool,
-    /// Print nothing but errors (and the JSON document)
-    #[arg(long, short)]
-    quiet: bool,
+    #[command(flatten)]
+    telling: TellingArgs,
     #[command(flatten)]
     room: placement::RoomArgs,
 }
@@ -95,33 +91,24 @@ fn gate(text: &str) -> Result<GateChoice, String> {
 
 /// Analyses the capture and says what was found.
 pub fn run(args: Args) -> Result<ExitCode, Failure> {
-    let (json, quiet) = (args.json, args.quiet);
+    let telling = args.telling;
     let order = match args.wav.clone() {
         Some(wav) => order(wav, args)?,
         None => return advise(&args),
     };
     let responded = respond(&order).map_err(|error| Failure::input(&error, error.advice()))?;
-    if json {
-        tell::document(&responded.document)?;
-    } else if !quiet {
-        tell::result(&summary(&responded))?;
-    }
+    telling.result(&responded.document, || summary(&responded))?;
     Ok(ExitCode::SUCCESS)
 }
 
 /// Without a capture: what can be measured in the room.
 fn advise(args: &Args) -> Result<ExitCode, Failure> {
     let room = args.room.order().ok_or_else(|| Failure::usage("no capture was given", "name one, or a --room"))?;
-    let telling = match (args.json, args.quiet) {
-        (true, _) => Telling::Json,
-        (false, true) => Telling::Nothing,
-        (false, false) => Telling::Words,
-    };
     let distance_m = match args.distance {
         Some(distance_m) => Some(distance_m),
         None => bench(args.job.as_deref())?.distance_m,
     };
-    placement::advise(&room, distance_m, telling)
+    placement::advise(&room, distance_m, args.telling)
 }
 
 fn order(wav: PathBuf, args: Args) -> Result<ResponseOrder, Failure> {

@@ -1,6 +1,6 @@
 //! `boxwright simulate JOB`: what a design promises.
 
-use super::{Failure, tell, typed};
+use super::{Failure, TellingArgs, tell, typed};
 use boxwright::driver::DATA_SHEET_V;
 use boxwright::files::{SimulationDocument, SpeakerTable, frequency_text};
 use boxwright::job::{Banding, Pictures, SimulationOrder, simulate_job};
@@ -56,12 +56,8 @@ pub struct Args {
     /// Draw no pictures
     #[arg(long)]
     no_pictures: bool,
-    /// Print one JSON document
-    #[arg(long)]
-    json: bool,
-    /// Print nothing but errors (and the JSON document)
-    #[arg(long, short)]
-    quiet: bool,
+    #[command(flatten)]
+    telling: TellingArgs,
 }
 
 #[derive(Debug, Clone, Copy, ValueEnum)]
@@ -95,11 +91,7 @@ pub fn run(args: Args) -> Result<ExitCode, Failure> {
         pictures: if args.no_pictures { Pictures::None } else { Pictures::Drawn },
     };
     let done = simulate_job(&order).map_err(|error| Failure::input(&error, error.advice()))?;
-    if args.json {
-        tell::document(&done.document)?;
-    } else if !args.quiet {
-        tell::result(&summary(&done.document, &done.folder))?;
-    }
+    args.telling.result(&done.document, || summary(&done.document, &done.folder))?;
     Ok(ExitCode::SUCCESS)
 }
 

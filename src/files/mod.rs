@@ -5,6 +5,7 @@ mod average_result;
 mod blend_result;
 mod box_result;
 mod capture_description;
+mod check_result;
 mod compare_result;
 mod curve;
 mod curve_write;
@@ -24,12 +25,14 @@ mod match_result;
 mod network_result;
 mod placement_result;
 mod promise_result;
+mod provenance;
 mod response_result;
 mod safe;
 mod sampled_curve;
 mod sheet_result;
 mod signal_description;
 mod simulation_result;
+mod status_result;
 mod table;
 mod text;
 mod touchstone;
@@ -53,6 +56,7 @@ pub use capture_description::{
     BenchUsed, CAPTURE_SCHEMA, CaptureDescription, CaptureKind, Ended, Played, Stream, capture_description_from,
     read_capture_description,
 };
+pub use check_result::{CHECK_SCHEMA, CheckDocument, CheckSettings, VerdictTable};
 pub use compare_result::{
     AlignedTable, COMPARE_SCHEMA, CauseTable, ChangedTable, CompareDocument, CompareSettings, DeviationColumns,
     LeftTable, ThirdColumns, WorstPlace,
@@ -83,6 +87,7 @@ pub use placement_result::{
     PlacementSettings, ReflectingTable,
 };
 pub use promise_result::{PromisedLoudness, read_promised_loudness};
+pub use provenance::{FromJob, Provenance, job_tables};
 pub use response_result::{
     DistortionTable, GateTable, HighOrderTable, ImpulseTable, InputFile, PhaseColumns, RESPONSE_SCHEMA,
     ReflectionTable, ResponseCurve, ResponseDocument, ResponseSettings, RingingTable, WrittenFile, decay_text,
@@ -99,6 +104,9 @@ pub use simulation_result::{
     CurrentColumns, DelayColumns, ExcursionColumns, LevelColumns, MaxLevelColumns, OhmColumns, ParameterTable,
     ReplacedTable, RestsOnTable, SIMULATION_SCHEMA, SimulationDocument, SimulationSettings, SpeakerTable, SpeedColumns,
     TransferColumns, WayTable,
+};
+pub use status_result::{
+    CaptureStanding, CommandToRun, FindingCounts, ResultStanding, STATUS_SCHEMA, StatusDocument, UnitStanding,
 };
 pub use text::read_text;
 pub use touchstone::touchstone_text;

@@ -1,10 +1,9 @@
 //! All curves of a job's folder: what can be laid over each other.
 //!
 //! No equation: a walk through the folder. A file is a curve if it reads as one; files that did not change are not read again.
-//! Whose curve it is and of which stage says its header, or the capture whose results it lies among.
 
-use super::known_excitation::is_of_capture;
-use crate::files::{self, Curve, Measure};
+use super::files_below;
+use crate::files::{self, Curve, FileError, Measure};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::time::SystemTime;
@@ -20,9 +19,9 @@ pub struct KnownCurve {
     pub points: usize,
     /// The first of them and the last.
     pub band_hz: [f64; 2],
-    /// Which loudspeaker it is of.
+    /// Which loudspeaker it is of, if its header says so.
     pub unit: Option<String>,
-    /// At which stage of building.
+    /// At which stage of building, likewise.
     pub stage: Option<String>,
     /// What it shows: its name without ending.
     pub what: String,
@@ -45,52 +44,28 @@ struct Seen {
 
 /// The endings of files that may hold a curve.
 const ENDINGS: [&str; 9] = ["csv", "txt", "tsv", "tab", "dat", "cal", "mic", "s1p", "z1p"];
-/// Folders are entered so far down; captures with their results need two.
-const MOST_DEPTH: usize = 6;
-/// A job with more files than this is none; what lies beyond is not looked at.
-const MOST_FILES: usize = 20_000;
 /// A curve is shorter: 100,000 points.
 const MOST_BYTES: u64 = 8 << 20;
 
 impl CurveShelf {
-    /// The curves in `folder` and below, by path; hidden folders and links to other places are left out.
-    pub fn look(&mut self, folder: &Path) -> Vec<KnownCurve> {
+    /// The curves in `folder` and below, by path; hidden folders and links are left out.
+    ///
+    /// # Errors
+    /// [`FileError::Io`] where the folder itself can't be looked into.
+    pub fn look(&mut self, folder: &Path) -> Result<Vec<KnownCurve>, FileError> {
         let mut seen = BTreeMap::new();
-        for (path, facts) in candidates(folder) {
-            let changed = facts.modified().ok();
-            let before = self.seen.remove(&path).filter(|one| one.changed == changed && one.bytes == facts.len());
-            let one = before.unwrap_or_else(|| Seen { changed, bytes: facts.len(), curve: read(folder, &path) });
+        for path in files_below(folder)?.into_iter().filter(|path| may_hold_a_curve(path)) {
+            // A file that went away meanwhile is none.
+            let Ok(facts) = path.metadata() else { continue };
+            let (changed, bytes) = (facts.modified().ok(), facts.len());
+            let before = self.seen.remove(&path).filter(|one| one.changed == changed && one.bytes == bytes);
+            let curve = || if bytes <= MOST_BYTES { read(folder, &path) } else { None };
+            let one = before.unwrap_or_else(|| Seen { changed, bytes, curve: curve() });
             seen.insert(path, one);
         }
         self.seen = seen;
-        self.seen.values().filter_map(|one| one.curve.clone()).map(|curve| told_by_capture(folder, curve)).collect()
+        Ok(self.seen.values().filter_map(|one| one.curve.clone()).collect())
     }
-}
-
-/// The files that may hold a curve, from the folder on.
-fn candidates(folder: &Path) -> Vec<(PathBuf, std::fs::Metadata)> {
-    let mut found = Vec::new();
-    let mut folders = vec![(PathBuf::new(), 0)];
-    let mut files = 0;
-    while let Some((inside, depth)) = folders.pop() {
-        // A folder that can't be read has no curves for this person.
-        let Ok(entries) = std::fs::read_dir(folder.join(&inside)) else { continue };
-        for entry in entries.flatten() {
-            files += 1;
-            let name = entry.file_name();
-            let Ok(facts) = entry.metadata() else { continue };
-            if files > MOST_FILES || name.to_string_lossy().starts_with('.') {
-                continue;
-            }
-            let path = inside.join(&name);
-            if facts.is_dir() && depth < MOST_DEPTH {
-                folders.push((path, depth + 1));
-            } else if facts.is_file() && facts.len() <= MOST_BYTES && may_hold_a_curve(&path) {
-                found.push((path, facts));
-            }
-        }
-    }
-    found
 }
 
 fn may_hold_a_curve(path: &Path) -> bool {
@@ -98,10 +73,10 @@ fn may_hold_a_curve(path: &Path) -> bool {
 }
 
 fn read(folder: &Path, path: &Path) -> Option<KnownCurve> {
-    let curve: Curve = files::read_curve(&folder.join(path)).ok()?;
+    let curve: Curve = files::read_curve(path).ok()?;
     let said = |key: &str| curve.header_value(key).map(str::to_owned);
     Some(KnownCurve {
-        path: path.to_owned(),
+        path: path.strip_prefix(folder).unwrap_or(path).to_owned(),
         measure: curve.measure,
         points: curve.frequency_hz.len(),
         band_hz: [*curve.frequency_hz.first()?, *curve.frequency_hz.last()?],
@@ -109,14 +84,6 @@ fn read(folder: &Path, path: &Path) -> Option<KnownCurve> {
         stage: said("stage"),
         what: path.file_stem()?.to_string_lossy().into_owned(),
     })
-}
-
-/// Results lie in a folder named after their capture, whose description lies beside that folder.
-fn told_by_capture(folder: &Path, curve: KnownCurve) -> KnownCurve {
-    let beside = curve.path.parent().map(|results| folder.join(results).with_extension("toml"));
-    let Some(beside) = beside.filter(|beside| is_of_capture(beside)) else { return curve };
-    let Ok(description) = files::read_capture_description(&beside) else { return curve };
-    KnownCurve { unit: curve.unit.or(description.unit), stage: curve.stage.or(description.stage), ..curve }
 }
 
 #[cfg(test)]
@@ -145,7 +112,7 @@ mod tests {
         let told = |curves: &[KnownCurve]| {
             curves.iter().map(|one| (one.path.display().to_string(), one.points, one.band_hz)).collect::<Vec<_>>()
         };
-        let found = shelf.look(folder.path());
+        let found = shelf.look(folder.path()).unwrap();
         let expected = [
             ("a/b/response.csv".to_owned(), 2, [100.0, 200.0]),
             ("a/impedance.csv".to_owned(), 2, [10.0, 20.0]),
@@ -157,7 +124,7 @@ mod tests {
         // A file that changed is read again, one that went away is gone.
         write("mic.txt", "20 0.5\n1000 0\n");
         std::fs::remove_file(folder.path().join("a/impedance.csv")).unwrap();
-        let found = shelf.look(folder.path());
+        let found = shelf.look(folder.path()).unwrap();
         assert_eq!(told(&found), [expected[0].clone(), ("mic.txt".to_owned(), 2, [20.0, 1000.0])]);
     }
 }

@@ -16,10 +16,12 @@ mod capture_files;
 mod capture_findings;
 mod capture_names;
 mod chain;
+mod check;
 mod compare;
 mod curve_shelf;
 mod demo;
 mod design;
+mod design_tables;
 mod driver;
 mod driver_document;
 mod impede;
@@ -32,7 +34,9 @@ mod live_blend;
 mod live_gate;
 mod make_signal;
 mod network;
+mod new_job;
 mod placement;
+mod record;
 mod respond;
 mod response_document;
 mod response_pictures;
@@ -47,10 +51,12 @@ pub use blend::{BlendJobError, BlendOrder, Blended, FilteredBy, USUAL_CROSSOVERS
 pub use boxed::{BoxOrder, ExamineError, Examined, USUAL_WALL_M, examine};
 pub use capture::{CaptureError, CaptureOrder, Captured, Known, can_begin, capture};
 pub use chain::{Chain, ChainError, Inputs, LOUD_DBFS, Loudness, USUAL_DBFS, USUAL_JIG_DBFS, chain, jig_chain};
+pub use check::{CheckError, check};
 pub use compare::{CompareError, CompareOrder, Compared, ExplainOrder, compare};
 pub use curve_shelf::{CurveShelf, KnownCurve};
 pub use demo::{Demo, DemoError, DemoOrder, demo};
 pub use design::{Basis, DesignError, Designed, designs, read_netlist};
+pub use design_tables::design_tables;
 pub use driver::{CharacteriseError, Characterised, DriverOrder, characterise};
 pub use impede::{ImpedanceOrder, ImpedeError, Impeded, impede};
 pub use join::{JoinError, JoinJob, JoinOrder, JoinedCurves, join_curves};
@@ -59,7 +65,12 @@ pub use live_blend::{LiveBlend, LiveSeat, LiveSum};
 pub use live_gate::LiveGate;
 pub use make_signal::{Existing, MadeSignal, MakeSignalError, SignalOrder, SignalSettings, make_signal};
 pub use network::{LoadIs, NetworkOrder, NetworkOrderError, work_out};
+pub use new_job::new_job;
 pub use placement::{RoomOrder, place};
+pub use record::{
+    Anew, Found, FoundCapture, FoundResult, Ran, Stage, Standing, State, Subject, files_below, find, standings, status,
+    subjects, todo,
+};
 pub use respond::{
     Pictures, ReferenceChoice, RespondError, Responded, ResponseOrder, SmoothingChoice, TableIs, respond,
 };

@@ -1,6 +1,6 @@
 //! `boxwright match CURVE…`: whether units are alike.
 
-use super::{Failure, TellingArgs, tell, typed};
+use super::{Failure, TellingArgs, ran, tell, typed};
 use boxwright::driver::MOST_DIFFERENT_DB;
 use boxwright::files::{self, MatchDocument, WorstTable};
 use boxwright::job::{LevelCounts, MatchOrder, match_units};
@@ -61,6 +61,7 @@ pub fn run(args: Args) -> Result<ExitCode, Failure> {
     let of_job = job_limits(args.job.as_deref())?;
     let pair_db = of_job.pair_db.unwrap_or(MOST_DIFFERENT_DB);
     let order = MatchOrder {
+        ran: ran(args.job.as_deref(), &["limits"]),
         curves: args.curves,
         again: args.again,
         band_hz: args.band.or(of_job.band_hz),
@@ -82,7 +83,7 @@ fn job_limits(job: Option<&Path>) -> Result<files::JobLimits, Failure> {
         None if Path::new("job.toml").is_file() => Path::new("."),
         None => return Ok(files::JobLimits::default()),
     };
-    files::read_job(folder).and_then(|job| job.limits(folder)).map_err(|error| Failure::input(&error, error.advice()))
+    files::read_job(folder).map(|job| job.limits).map_err(|error| Failure::input(&error, error.advice()))
 }
 
 fn summary(document: &MatchDocument) -> String {

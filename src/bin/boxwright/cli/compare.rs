@@ -1,9 +1,9 @@
 //! `boxwright compare MEASURED EXPECTED`: how two curves differ, and why.
 
-use super::{Failure, TellingArgs, tell, typed};
+use super::{Failure, TellingArgs, ran, tell, typed};
 use boxwright::explanation::Align;
 use boxwright::files::{self, CompareDocument, frequency_text};
-use boxwright::job::{CompareOrder, ExplainOrder, Pictures, compare};
+use boxwright::job::{CompareOrder, ExplainOrder, Pictures, compare, design_tables};
 use boxwright::report::{Entry, Layout, findings_text, numbers_text};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -61,7 +61,13 @@ const USUAL_DB: f64 = 3.0;
 pub fn run(args: Args) -> Result<ExitCode, Failure> {
     let limits = job_limits(args.explain.as_deref())?;
     let usual_db = limits.against_design_db.unwrap_or(USUAL_DB);
+    let mut looked_into = vec!["limits".to_owned()];
+    if let Some(job) = &args.explain {
+        looked_into.extend(design_tables(job, args.speaker.as_deref()));
+        looked_into.push("bench".to_owned());
+    }
     let order = CompareOrder {
+        ran: ran(args.explain.as_deref(), &looked_into),
         measured: args.measured,
         expected: args.expected,
         band_hz: args.band.or(limits.band_hz),
@@ -88,7 +94,7 @@ fn job_limits(job: Option<&Path>) -> Result<files::JobLimits, Failure> {
         None if Path::new("job.toml").is_file() => Path::new("."),
         None => return Ok(files::JobLimits::default()),
     };
-    files::read_job(folder).and_then(|job| job.limits(folder)).map_err(|error| Failure::input(&error, error.advice()))
+    files::read_job(folder).map(|job| job.limits).map_err(|error| Failure::input(&error, error.advice()))
 }
 
 /// `level,delay`.

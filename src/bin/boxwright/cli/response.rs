@@ -1,7 +1,7 @@
 //! `boxwright response CAPTURE`: a capture's impulse response, frequency response and distortion.
 
 use super::placement::{self};
-use super::{Failure, TellingArgs, tell, typed};
+use super::{Failure, TellingArgs, ran, tell, typed};
 use boxwright::files::{self, JobBench};
 use boxwright::job::{Pictures, ReferenceChoice, Responded, ResponseOrder, SmoothingChoice, TableIs, respond};
 use boxwright::quantity::{Dimension, POINTS_PER_OCTAVE, number_as_typed};
@@ -117,6 +117,7 @@ impl Args {
         let wav = self.wav.ok_or_else(|| Failure::usage("no capture was given", "name one"))?;
         let bench = bench(self.job.as_deref())?;
         Ok(ResponseOrder {
+            ran: ran(self.job.as_deref(), &["bench"]),
             wav,
             excitation: self.excitation,
             reply: self.reply,

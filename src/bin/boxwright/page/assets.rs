@@ -63,8 +63,9 @@ fn kind(name: &str) -> &'static str {
 #[cfg(debug_assertions)]
 fn worked_on(name: &str) -> Option<Bytes> {
     let is_plain = |letter: char| letter.is_ascii_alphanumeric() || "-_.".contains(letter);
+    let is_name = |part: &str| !part.starts_with('.') && part.chars().all(is_plain);
     let folder = std::env::var_os("BOXWRIGHT_PAGE_ASSETS")?;
-    if name.starts_with('.') || !name.chars().all(is_plain) {
+    if !name.split('/').all(is_name) {
         return None;
     }
     std::fs::read(std::path::Path::new(&folder).join(name)).ok().map(Bytes::from)

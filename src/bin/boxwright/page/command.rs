@@ -48,8 +48,13 @@ impl Way {
 /// An argument list holds no more than this: seats and units times curves.
 const MOST_ARGUMENTS: usize = 500;
 
-/// The argument list with `--json`, if it may be run and all its paths lie in the folder.
+/// The argument list with `--json`, if it may be run and all its paths lead from the job's folder into it.
 pub fn admitted(arguments: &[String], way: Way, folder: &JobFolder) -> Result<Vec<String>, Refusal> {
+    admitted_in(Path::new(""), arguments, way, folder)
+}
+
+/// The same of one that is run in `run_in`, which lies in the job's folder.
+pub fn admitted_in(run_in: &Path, arguments: &[String], way: Way, folder: &JobFolder) -> Result<Vec<String>, Refusal> {
     let name = arguments.first().map_or("", String::as_str);
     if !way.commands().contains(&name) {
         return Err(not_from_here(name, way));
@@ -63,7 +68,7 @@ pub fn admitted(arguments: &[String], way: Way, folder: &JobFolder) -> Result<Ve
     let mut admitted = arguments.to_vec();
     let (mut command, mut matches, mut depth) = (&command, &matches, 0);
     loop {
-        check_paths(command, matches, folder)?;
+        check_paths(command, matches, &|path| folder.inside(&run_in.join(path)).map(|_| ()))?;
         let Some((name, below)) = matches.subcommand() else { break };
         let Some(found) = command.find_subcommand(name) else { break };
         (command, matches, depth) = (found, below, depth + 1);
@@ -85,17 +90,21 @@ fn not_from_here(name: &str, way: Way) -> Refusal {
     Refusal::new(status, says, format!("use one of {}", way.commands().join(", ")))
 }
 
-/// Every value of a command that is a path leads into the folder.
-fn check_paths(command: &Command, matches: &ArgMatches, folder: &JobFolder) -> Result<(), Refusal> {
+/// Every value of a command that is a path passes.
+fn check_paths(
+    command: &Command,
+    matches: &ArgMatches,
+    pass: &dyn Fn(&Path) -> Result<(), Refusal>,
+) -> Result<(), Refusal> {
     for arg in command.get_arguments() {
         let id = arg.get_id().as_str();
         if is_path(arg) {
             let paths = matches.try_get_many::<PathBuf>(id).map_err(Refusal::own)?;
-            paths.into_iter().flatten().try_for_each(|path| folder.inside(path).map(|_| ()))?;
+            paths.into_iter().flatten().try_for_each(|path| pass(path))?;
         } else if let Ok(Some(loads)) = matches.try_get_many::<(String, LoadIs)>(id) {
             for (_, load) in loads {
                 if let LoadIs::Curve(path) = load {
-                    folder.inside(path)?;
+                    pass(path)?;
                 }
             }
         }
@@ -172,6 +181,12 @@ mod tests {
         assert_eq!(admit("capture response --out ../x.wav", Way::Sounding, &job), Err(403));
         assert_eq!(admit("level --job ..", Way::Sounding, &job), Err(403));
         assert!(admit("network n.txt --load a=8 b=z.csv", Way::Silent, &job).is_ok());
+        let from = |run_in: &str| {
+            let arguments = ["response", "../x.wav"].map(String::from);
+            admitted_in(Path::new(run_in), &arguments, Way::Silent, &job).map_err(|refusal| refusal.status.as_u16())
+        };
+        std::fs::create_dir(job.path().join("captures")).unwrap();
+        assert!(from("captures").is_ok() && from(".") == Err(403) && from("..") == Err(403));
     }
 
     /// A new option that takes a file must say so, or it would lead anywhere.

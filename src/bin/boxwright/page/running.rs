@@ -4,16 +4,20 @@
 //! asked for it.
 
 use super::Shared;
-use super::command::{Way, admitted};
+use super::command::{Way, admitted_in};
+use super::folder::JobFolder;
 use super::order::Order;
 use super::refusal::Refusal;
+use super::shelf::off_the_loop;
 use super::takes::line;
 use axum::extract::State;
-use axum::http::header;
+use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
+use boxwright::job::{Anew, status};
 use serde::Deserialize;
 use serde::de::IgnoredAny;
 use serde_json::json;
+use std::path::{Path, PathBuf};
 use std::process::Stdio;
 use std::sync::Arc;
 use tokio::io::{AsyncRead, AsyncReadExt};
@@ -29,6 +33,9 @@ const MOST_BYTES: u64 = 64 << 20;
 #[serde(deny_unknown_fields)]
 pub struct RunOrder {
     arguments: Vec<String>,
+    /// Where it is run, from the job's folder on; absent: there.
+    #[serde(default)]
+    run_in: PathBuf,
 }
 
 /// What a process said in the end.
@@ -40,8 +47,13 @@ struct Said {
 
 /// Runs it, and answers with its document.
 pub async fn run(State(page): State<Shared>, Order(order): Order<RunOrder>) -> Result<Response, Refusal> {
-    let arguments = admitted(&order.arguments, Way::Silent, &page.folder)?;
-    let said = run_to_its_end(&page, arguments).await?;
+    let arguments = admitted_in(&order.run_in, &order.arguments, Way::Silent, &page.folder)?;
+    if arguments[0] == "status" && arguments.iter().any(|word| word == "--do") {
+        let page = Arc::clone(&page);
+        off_the_loop(move || check_record(&page.folder)).await?;
+    }
+    let run_in = page.folder.inside(&order.run_in)?;
+    let said = run_to_its_end(&page, arguments, run_in).await?;
     // Exit status 3: done, and not within limits.
     if !matches!(said.exit, 0 | 3) {
         return Err(refusal_of(&said.err));
@@ -54,11 +66,25 @@ pub async fn run(State(page): State<Shared>, Order(order): Order<RunOrder>) -> R
 
 /// What sound devices there are.
 pub async fn devices(State(page): State<Shared>) -> Result<Response, Refusal> {
-    let said = run_to_its_end(&page, vec!["devices".into(), "--json".into()]).await?;
+    let folder = page.folder.path().to_owned();
+    let said = run_to_its_end(&page, vec!["devices".into(), "--json".into()], folder).await?;
     if said.exit != 0 {
         return Err(refusal_of(&said.err));
     }
     Ok(as_json(document(&said.out)?.to_owned()))
+}
+
+/// What `status --do` may run was written into results by whoever made them: no such command leads out of the folder either.
+fn check_record(folder: &JobFolder) -> Result<(), Refusal> {
+    let standing = status(folder.path(), Anew::All).map_err(|error| Refusal::cannot(&error, error.advice()))?;
+    for result in standing.results.iter().filter(|result| !result.command.is_empty()) {
+        match admitted_in(Path::new(&result.run_in), &result.command, Way::Silent, folder) {
+            Err(refusal) if refusal.status == StatusCode::FORBIDDEN => return Err(refusal),
+            // What can't be read as a command can't be run as one.
+            _ => {}
+        }
+    }
+    Ok(())
 }
 
 /// A text that is JSON already, so that no digit changes.
@@ -67,14 +93,14 @@ pub fn as_json(text: String) -> Response {
 }
 
 /// In a task of its own, so that a tab that is closed does not break it off.
-async fn run_to_its_end(page: &Shared, arguments: Vec<String>) -> Result<Said, Refusal> {
+async fn run_to_its_end(page: &Shared, arguments: Vec<String>, run_in: PathBuf) -> Result<Said, Refusal> {
     let page = Arc::clone(page);
     let running = async move {
         let _permit = page.runs.acquire().await.map_err(Refusal::own)?;
         let program = std::env::current_exe().map_err(Refusal::own)?;
         let mut child = Command::new(program)
             .args(arguments)
-            .current_dir(page.folder.path())
+            .current_dir(run_in)
             .stdin(Stdio::null())
             .stdout(Stdio::piped())
             .stderr(Stdio::piped())

@@ -111,7 +111,7 @@ impl Listening {
 fn router(page: Shared) -> Router {
     Router::new()
         .route("/", get(assets::index))
-        .route("/assets/{name}", get(assets::asset))
+        .route("/assets/{*name}", get(assets::asset))
         .route("/api/job", get(shelf::job))
         .route("/api/document", get(shelf::document))
         .route("/api/curve", get(shelf::curve))

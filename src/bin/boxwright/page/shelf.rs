@@ -8,8 +8,8 @@ use super::sounding::caution_list;
 use axum::Json;
 use axum::extract::{Query, State};
 use axum::response::Response;
-use boxwright::files::{self, FileError, Measure};
-use boxwright::job::KnownCurve;
+use boxwright::files::{self, FileError, Measure, ResultStanding};
+use boxwright::job::{Anew, KnownCurve, status};
 use boxwright::report::Moment;
 use serde::Deserialize;
 use serde_json::{Map, Value, json};
@@ -33,9 +33,16 @@ pub async fn job(State(page): State<Shared>) -> Result<Json<Value>, Refusal> {
             Ok(None) => {}
             Err(error) => said["job_error"] = json!({ "says": error.to_string(), "advice": error.advice() }),
         }
-        // HERE: said["status"] = the status document.
-        let curves = page.curves.lock().unwrap_or_else(PoisonError::into_inner).look(folder);
-        said["curves"] = curves.iter().map(curve_entry).collect();
+        let mut results = Vec::new();
+        match status(folder, Anew::OutOfDate) {
+            Ok(document) => {
+                said["status"] = serde_json::to_value(&document).map_err(Refusal::own)?;
+                results = document.results;
+            }
+            Err(error) => said["status_error"] = json!({ "says": error.to_string(), "advice": error.advice() }),
+        }
+        let curves = page.curves.lock().unwrap_or_else(PoisonError::into_inner).look(folder).map_err(file_refusal)?;
+        said["curves"] = curves.iter().map(|curve| curve_entry(curve, &results)).collect();
         said["cautions"] = caution_list(&[Moment::Wiring, Moment::BeforeSound]);
         Ok(Json(said))
     })
@@ -103,7 +110,8 @@ fn measure(measure: Measure) -> &'static str {
     }
 }
 
-fn curve_entry(curve: &KnownCurve) -> Value {
+/// A curve, with whose it is and of which stage: as its header says, else the result that it lies beside.
+fn curve_entry(curve: &KnownCurve, results: &[ResultStanding]) -> Value {
     let mut entry = json!({
         "path": slashed(&curve.path),
         "measure": measure(curve.measure),
@@ -112,7 +120,10 @@ fn curve_entry(curve: &KnownCurve) -> Value {
         "to_hz": curve.band_hz[1],
         "what": curve.what,
     });
-    for (key, word) in [("unit", &curve.unit), ("stage", &curve.stage)] {
+    let beside = results.iter().find(|result| Path::new(&result.path).parent() == curve.path.parent());
+    let unit = curve.unit.as_ref().or(beside.and_then(|result| result.unit.as_ref()));
+    let stage = curve.stage.as_ref().or(beside.and_then(|result| result.stage.as_ref()));
+    for (key, word) in [("unit", unit), ("stage", stage)] {
         word.iter().for_each(|word| entry[key] = json!(word));
     }
     entry

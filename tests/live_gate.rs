@@ -1,6 +1,7 @@
 //! A gate that is moved on an open recording shows the numbers of the whole analysis with that gate, and at once.
 
 #![allow(clippy::unwrap_used)] // a test that can't go on may stop
+#![allow(clippy::print_stdout)] // figures, with --nocapture
 
 mod program;
 

@@ -6,12 +6,13 @@
 use super::FileError;
 use super::document::parse;
 use super::text::{decode, read_bounded};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value};
 use std::path::Path;
 
 /// How a result was made; empty for one that no command made.
-#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(default)]
 pub struct Provenance {
     /// The command, word by word, without the program's name and without options that only say how it is told.
@@ -26,7 +27,7 @@ pub struct Provenance {
 }
 
 /// The tables of a job that a command looks into.
-#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct FromJob {
     /// The job's file.
     pub path: String,

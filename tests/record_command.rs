@@ -82,7 +82,9 @@ fn a_new_job_explains_itself_and_is_never_overwritten() {
     // Its own finding of a name that is wrong: line, column, the nearest right one.
     std::fs::write(&path, String::from_utf8(before).unwrap().replace("#pair_db = 1.0", "pairs_db = 1.0")).unwrap();
     let wrong = said(folder.path(), "status rear-pair");
-    assert!(wrong.status == 1 && wrong.err.contains("column 1: \"pairs_db\" is not known here, did you mean \"pair_db\"?"));
+    assert!(
+        wrong.status == 1 && wrong.err.contains("column 1: \"pairs_db\" is not known here, did you mean \"pair_db\"?")
+    );
 }
 
 #[test]
@@ -121,7 +123,11 @@ fn what_changed_is_named_and_what_rests_on_it_done_again() {
 
     // A job's key into which only the match looks; and one into which nothing does.
     let text = std::fs::read_to_string(folder.join("job.toml")).unwrap();
-    std::fs::write(folder.join("job.toml"), text.replace("pair_db = 20", "pair_db = 19") + "[driver.mid]\nfs_hz = 100\n").unwrap();
+    std::fs::write(
+        folder.join("job.toml"),
+        text.replace("pair_db = 20", "pair_db = 19") + "[driver.mid]\nfs_hz = 100\n",
+    )
+    .unwrap();
     let old = json(&folder, "status");
     assert_eq!(texts(&old["results"], "state"), ["current", "current", "out-of-date"]);
     assert_eq!(old["results"][2]["because"][0], "limits.pair_db in job.toml was 20 and is 19");

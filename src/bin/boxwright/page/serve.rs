@@ -95,7 +95,7 @@ impl Listening {
         });
         let server = tokio::spawn(async move { server.await });
         ended.notified().await;
-        page.takes.stop();
+        page.takes.close();
         tokio::select! {
             () = page.takes.silence() => {}
             // Who asks twice does not want to wait.

@@ -174,3 +174,33 @@ impl Pace {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_fault_of_our_own_ends_a_take_and_nothing_else() {
+        for broken in [
+            unless_it_breaks::<()>(|| panic!("no reason at all")),
+            unless_it_breaks::<()>(|| panic!("no {} at all", "reason")),
+        ] {
+            let failure = broken.unwrap_err();
+            assert_eq!(failure.parts().0, "the program broke off: no reason at all");
+        }
+        assert_eq!(unless_it_breaks(|| Ok(7)).unwrap(), 7);
+    }
+
+    #[test]
+    fn what_needs_no_time_is_held_back_unless_it_is_to_stop() {
+        let (mut pace, stop) = (Pace::new(), AtomicBool::new(false));
+        let began = Instant::now();
+        pace.wait(0.05, &stop);
+        pace.wait(0.1, &stop);
+        assert!(began.elapsed() >= Duration::from_millis(100), "{:?}", began.elapsed());
+        stop.store(true, Ordering::Relaxed);
+        pace.wait(1e9, &stop);
+        pace.wait(f64::NAN, &stop);
+        assert!(began.elapsed() < Duration::from_secs(60));
+    }
+}

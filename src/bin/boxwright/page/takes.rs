@@ -27,6 +27,8 @@ pub struct Takes {
 struct State {
     last: u64,
     now: Option<Now>,
+    /// Nothing more shall sound: the server ends.
+    is_closed: bool,
 }
 
 /// A take that somebody has asked for.
@@ -49,7 +51,7 @@ const WAITING: usize = 256;
 impl Takes {
     /// Nothing sounds yet.
     pub fn new() -> Self {
-        let state = Mutex::new(State { last: 0, now: None });
+        let state = Mutex::new(State { last: 0, now: None, is_closed: false });
         Self { state, heard: broadcast::Sender::new(WAITING), sounds: watch::Sender::new(false) }
     }
 
@@ -60,9 +62,13 @@ impl Takes {
     /// The right to sound.
     ///
     /// # Errors
-    /// 409 while somebody else has it.
+    /// 409 while somebody else has it, 503 once the server ends.
     pub fn claim(&self) -> Result<Claim, Refusal> {
         let mut state = self.state();
+        if state.is_closed {
+            let says = "the page is being ended in its terminal";
+            return Err(Refusal::new(StatusCode::SERVICE_UNAVAILABLE, says, "start `boxwright page` again"));
+        }
         if state.now.is_some() {
             let says = "something sounds already, here or in another tab";
             return Err(Refusal::new(StatusCode::CONFLICT, says, "wait until it has ended, or stop it"));
@@ -102,6 +108,12 @@ impl Takes {
         let state = self.state();
         state.now.iter().for_each(|now| now.stop.store(true, Ordering::Relaxed));
         state.now.is_some()
+    }
+
+    /// Fades out what sounds; nothing sounds any more afterwards.
+    pub fn close(&self) {
+        self.state().is_closed = true;
+        self.stop();
     }
 
     /// Says something to everybody.
@@ -156,6 +168,10 @@ mod tests {
         let claim = takes.claim().unwrap();
         assert!(claim.take == 2 && !claim.stop.load(Ordering::Relaxed));
         takes.give_back();
-        assert!(takes.claim().is_ok());
+        let claim = takes.claim().unwrap();
+        takes.close();
+        assert!(claim.stop.load(Ordering::Relaxed));
+        takes.give_back();
+        assert_eq!(takes.claim().unwrap_err().status.as_u16(), 503);
     }
 }

@@ -64,6 +64,7 @@ fn choices() -> Choices {
         filters: filters.collect(),
         delay_s: DELAYS_S,
         over_match_db: OVER_MATCH_DB,
+        gain_db: None,
         polarities: Polarity::ALL.to_vec(),
         band_hz: None,
         smoothing: None,

@@ -27,6 +27,7 @@ fn choices(filters: Vec<Filters>) -> Choices {
         filters,
         delay_s: [-12e-3, 12e-3],
         over_match_db: [-12.0, 6.0],
+        gain_db: None,
         polarities: Polarity::ALL.to_vec(),
         band_hz: None,
         smoothing: None,

@@ -149,7 +149,9 @@ impl Parts {
     pub fn levels_db(&self, values: &[Complex64], smoothing: Option<OctaveFraction>) -> Vec<f64> {
         let power: Vec<f64> = values.iter().map(Complex64::norm_sqr).collect();
         let reach = self.reach(smoothing);
-        mean_around(&power, |_| reach).into_iter().map(db_from_power).collect()
+        // Sums over all of the band would cost the faintest values their digits.
+        let power = if reach == 0 { power } else { mean_around(&power, |_| reach) };
+        power.into_iter().map(db_from_power).collect()
     }
 
     /// Which of the grid's points lie in a band, both ends included.

@@ -29,6 +29,8 @@ pub struct Choices {
     pub delay_s: [f64; 2],
     /// Gains of the subwoofer, dB over the match of levels.
     pub over_match_db: [f64; 2],
+    /// The subwoofer's only gain, dB, whatever the match of levels; absent: any within `over_match_db`.
+    pub gain_db: Option<f64>,
     /// The polarities.
     pub polarities: Vec<Polarity>,
     /// Where ripple counts; absent: an octave to each side of the crossover.
@@ -132,13 +134,11 @@ fn last_of_interest_db(mut reached_db: Vec<f64>) -> f64 {
 impl<'a> Searched<'a> {
     fn new(parts: &Parts, choices: &'a Choices, filters: Filters) -> Self {
         let band_hz = choices.band_hz.unwrap_or_else(|| overlap_hz(filters.crossover_hz));
-        let matched_db = level_match_db(parts, &filters);
-        Self {
-            choices,
-            filters,
-            overlap: Overlap::new(parts, &filters, band_hz, choices.smoothing),
-            gain_db: choices.over_match_db.map(|over_db| matched_db + over_db),
-        }
+        let gain_db = match choices.gain_db {
+            Some(gain_db) => [gain_db; 2],
+            None => choices.over_match_db.map(|over_db| level_match_db(parts, &filters) + over_db),
+        };
+        Self { choices, filters, overlap: Overlap::new(parts, &filters, band_hz, choices.smoothing), gain_db }
     }
 
     /// The whole range in boxes of a first size.

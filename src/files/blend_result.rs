@@ -238,6 +238,9 @@ pub struct BlendSettings {
     pub delay_ms: [f64; 2],
     /// What is looked through, over the match of levels.
     pub gain_over_match_db: [f64; 2],
+    /// The only gain that was looked at, where one was given.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub gain_db: Option<f64>,
     pub polarity: String,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub band_hz: Option<[f64; 2]>,

@@ -16,10 +16,15 @@ pub(super) fn read_document<T: DeserializeOwned>(path: &Path) -> Result<(T, Stri
 
 /// The same from a text.
 pub(super) fn parse<T: DeserializeOwned>(text: &str, path: &Path) -> Result<T, FileError> {
-    let table: toml::Table = toml::from_str(text).map_err(|error| explain(&error, text, path))?;
+    let table = syntax(text, path)?;
     if let Some((key, found)) = not_finite(&toml::Value::Table(table), "") {
         return Err(value(path, text, &key, found.to_string(), "a finite number"));
     }
+    toml::from_str(text).map_err(|error| explain(&error, text, path))
+}
+
+/// Keys and values, whatever they mean.
+pub(super) fn syntax(text: &str, path: &Path) -> Result<toml::Table, FileError> {
     toml::from_str(text).map_err(|error| explain(&error, text, path))
 }
 

@@ -40,6 +40,8 @@ pub struct BlendOrder {
     pub delay_s: Option<[f64; 2]>,
     /// How much louder than matched the subwoofer may be, dB.
     pub boost_db: f64,
+    /// The subwoofer's only gain, dB; absent: any around the match.
+    pub gain_db: Option<f64>,
     /// Which polarities the receiver or subwoofer has.
     pub polarities: Vec<Polarity>,
     /// Where ripple counts; absent: an octave to each side of the crossover.
@@ -190,14 +192,35 @@ pub(super) struct Known<'a> {
 /// # Errors
 /// [`BlendJobError`] when a file can't be used, or nothing is left to choose from.
 pub fn blend(order: &BlendOrder) -> Result<Blended, BlendJobError> {
+    let Prepared { heard, limits, choices, left_out, without_help } = prepared(order)?;
+    let found = best_setting(&heard.parts, &choices)
+        .ok_or_else(|| BlendError::NoCrossover { why: "no polarity was given".into() })?;
+    finish(&Known {
+        order,
+        heard: &heard,
+        limits: &limits,
+        choices: &choices,
+        left_out: &left_out,
+        found: &found,
+        without_help,
+        air: Air::default(),
+    })
+}
+
+/// What an order means once its curves have been read: what is known, and what may be chosen.
+pub(super) struct Prepared {
+    pub heard: AtSeats,
+    pub limits: Limits,
+    pub choices: Choices,
+    pub left_out: Vec<String>,
+    pub without_help: Candidate,
+}
+
+pub(super) fn prepared(order: &BlendOrder) -> Result<Prepared, BlendJobError> {
     check(order)?;
     let heard = at_seats(order)?;
     let limits = limits(order, &heard)?;
-    let (filters, left_out) = allowed(order, &heard, &limits);
-    let Some(first) = filters.first().copied() else {
-        let why = left_out.first().cloned().unwrap_or_else(|| "none was given".into());
-        return Err(BlendError::NoCrossover { why }.into());
-    };
+    let (filters, left_out) = allowed(order, &heard, &limits)?;
     let later_s = heard.later_s;
     let choices = Choices {
         filters,
@@ -206,24 +229,14 @@ pub fn blend(order: &BlendOrder) -> Result<Blended, BlendJobError> {
             None => [-DELAY_REACH_UNKNOWN_S, DELAY_REACH_UNKNOWN_S],
         }),
         over_match_db: [LEAST_OVER_MATCH_DB, order.boost_db],
+        gain_db: order.gain_db,
         polarities: order.polarities.clone(),
         band_hz: order.band_hz,
         smoothing: order.smoothing,
         delay_error_s: order.delay_error_s,
     };
-    let found = best_setting(&heard.parts, &choices)
-        .ok_or_else(|| BlendError::NoCrossover { why: "no polarity was given".into() })?;
-    let known = Known {
-        order,
-        heard: &heard,
-        limits: &limits,
-        choices: &choices,
-        left_out: &left_out,
-        found: &found,
-        without_help: without_help(&heard, &choices, first),
-        air: Air::default(),
-    };
-    finish(&known)
+    let without_help = without_help(&heard, &choices);
+    Ok(Prepared { heard, limits, choices, left_out, without_help })
 }
 
 fn finish(known: &Known<'_>) -> Result<Blended, BlendJobError> {
@@ -287,8 +300,12 @@ pub(super) fn file_name(seat: &str) -> String {
     seat.chars().map(plain).collect()
 }
 
-/// All combinations of filters that the measurement and the limits allow, and what was left out for which reason.
-fn allowed(order: &BlendOrder, heard: &AtSeats, limits: &Limits) -> (Vec<Filters>, Vec<String>) {
+/// All combinations of filters that the measurement and the limits allow, at least one, and what was left out for which reason.
+pub(super) fn allowed(
+    order: &BlendOrder,
+    heard: &AtSeats,
+    limits: &Limits,
+) -> Result<(Vec<Filters>, Vec<String>), BlendError> {
     let hz = &heard.parts.hz;
     let known_hz = [hz[0], hz[hz.len() - 1]];
     let (mut filters, mut left_out) = (Vec::new(), Vec::new());
@@ -320,14 +337,18 @@ fn allowed(order: &BlendOrder, heard: &AtSeats, limits: &Limits) -> (Vec<Filters
             }
         }
     }
-    (filters, left_out)
+    if filters.is_empty() {
+        let why = left_out.into_iter().next().unwrap_or_else(|| "none was given".into());
+        return Err(BlendError::NoCrossover { why });
+    }
+    Ok((filters, left_out))
 }
 
 /// What a person sets without help: the usual crossover or the nearest to it that is allowed, no delay, straight, levels matched.
-fn without_help(heard: &AtSeats, choices: &Choices, first: Filters) -> Candidate {
+fn without_help(heard: &AtSeats, choices: &Choices) -> Candidate {
     let off = |filters: &Filters| (filters.crossover_hz / WITHOUT_HELP_HZ).ln().abs();
-    let filters =
-        choices.filters.iter().copied().fold(first, |best, one| if off(&one) < off(&best) { one } else { best });
+    let all = choices.filters.iter().copied();
+    let filters = all.fold(choices.filters[0], |best, one| if off(&one) < off(&best) { one } else { best });
     let gain_db = level_match_db(&heard.parts, &filters);
     let setting = Setting { filters, delay_s: 0.0, polarity: Polarity::Straight, gain_db };
     Candidate::of(&heard.parts, setting, choices)

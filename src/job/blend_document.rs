@@ -158,7 +158,7 @@ fn seats(known: &Known<'_>) -> Vec<BlendSeat> {
 }
 
 /// Highest less lowest level, and its doubt from that of both places.
-fn ripple(level_db: &[f64], u_db: &[f64], within: std::ops::Range<usize>) -> (f64, f64) {
+pub(super) fn ripple(level_db: &[f64], u_db: &[f64], within: std::ops::Range<usize>) -> (f64, f64) {
     let by_level = |a: &usize, b: &usize| level_db[*a].total_cmp(&level_db[*b]);
     let (Some(least), Some(most)) = (within.clone().min_by(by_level), within.max_by(by_level)) else {
         return (0.0, 0.0);
@@ -262,6 +262,7 @@ fn settings(known: &Known<'_>) -> BlendSettings {
         low_pass_hz: order.low_pass_hz.clone(),
         delay_ms: choices.delay_s.map(|s| 1e3 * s),
         gain_over_match_db: choices.over_match_db,
+        gain_db: choices.gain_db,
         polarity: match order.polarities[..] {
             [Polarity::Straight] => "+",
             [Polarity::Reversed] => "-",

@@ -180,7 +180,7 @@ fn at_the_end(known: &Known<'_>) -> Option<Finding> {
     let over_db = setting.gain_db - crate::blend::level_match_db(&known.heard.parts, &setting.filters);
     let what = if is_at_end(setting.delay_s, choices.delay_s) {
         ("the delay", "--delay")
-    } else if is_at_end(over_db, choices.over_match_db) {
+    } else if choices.gain_db.is_none() && is_at_end(over_db, choices.over_match_db) {
         ("the subwoofer's level", "--boost-db")
     } else {
         return None;

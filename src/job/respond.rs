@@ -9,7 +9,9 @@ use super::record::{Ran, plain};
 use super::response_document::document;
 use super::response_pictures::{Look, response_pictures};
 use super::results_folder::{Listing, make_folder, overwritten, replace_document};
-use crate::files::{self, CaptureDescription, Curve, FileError, JobBench, Measure, ResponseDocument, WrittenFile};
+use crate::files::{
+    self, CaptureDescription, Curve, CutShort, FileError, JobBench, Measure, ResponseDocument, WrittenFile,
+};
 use crate::quantity::Air;
 use crate::report::{Picture, ReportError};
 use crate::response::{
@@ -175,22 +177,17 @@ pub(super) struct Filled {
 /// # Errors
 /// [`RespondError`] when a file can't be read or written, or the capture can't be used.
 pub fn respond(order: &ResponseOrder) -> Result<Responded, RespondError> {
-    // A capture that can't be read at all is told before anything is missed beside it.
-    files::wav_facts(&order.wav)?;
-    let description = description_beside(&order.wav)?;
-    let filled = fill(order, description.as_ref())?;
-    let known = known_excitation(&filled.excitation)?;
+    let looked = LookedUp::of(order)?;
+    let LookedUp { description, filled, known, settings, .. } = &looked;
     let folder = order.out.clone().unwrap_or_else(|| order.wav.with_extension(""));
-    check_out(&folder, order, &filled)?;
-    let wanted = filled.reference.into_iter().chain([filled.reply]).collect();
-    let (recording, cut_short) = read_channels(&order.wav, wanted)?;
-    let settings = settings(order, &filled, &known)?;
+    check_out(&folder, order, filled)?;
+    let (recording, cut_short) = looked.recording(order)?;
     let in_capture = |source| RespondError::Response { path: order.wav.clone(), source };
-    let mut analysis = analyse(&recording, &known.excitation, &settings).map_err(in_capture)?;
+    let mut analysis = analyse(&recording, &known.excitation, settings).map_err(in_capture)?;
     let of_files = CaptureFiles {
         wav: &order.wav,
         excitation: &filled.excitation,
-        known: &known,
+        known,
         cut_short: cut_short.as_ref(),
         description: description.as_ref(),
     };
@@ -212,11 +209,37 @@ pub fn respond(order: &ResponseOrder) -> Result<Responded, RespondError> {
         }
         Pictures::None => Vec::new(),
     };
-    let mut document = document(order, &filled, &known, &settings, &analysis)?;
+    let mut document = document(order, filled, known, settings, &analysis)?;
     document.provenance = order.ran.told(&folder)?;
     document.files = write(&folder, &document, &analysis, &pictures)?;
     replace_document(&folder.join("result.json"), &document)?;
     Ok(Responded { analysis, document, pictures, folder })
+}
+
+/// What an order means once its capture's description, the excitation and the microphone's table have been looked up.
+pub(super) struct LookedUp {
+    pub description: Option<CaptureDescription>,
+    pub filled: Filled,
+    pub known: KnownExcitation,
+    pub settings: Settings,
+}
+
+impl LookedUp {
+    pub(super) fn of(order: &ResponseOrder) -> Result<Self, RespondError> {
+        // A capture that can't be read at all is told before anything is missed beside it.
+        files::wav_facts(&order.wav)?;
+        let description = description_beside(&order.wav)?;
+        let filled = fill(order, description.as_ref())?;
+        let known = known_excitation(&filled.excitation)?;
+        let settings = settings(order, &filled, &known)?;
+        Ok(Self { description, filled, known, settings })
+    }
+
+    /// The channels that count, and where the file ends too early.
+    pub(super) fn recording(&self, order: &ResponseOrder) -> Result<(Recording, Option<CutShort>), RespondError> {
+        let wanted = self.filled.reference.into_iter().chain([self.filled.reply]).collect();
+        Ok(read_channels(&order.wav, wanted)?)
+    }
 }
 
 /// The results' names that a file of the person could have as well.

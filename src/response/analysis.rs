@@ -10,13 +10,13 @@ use super::curve::{
 };
 use super::fading::Fading;
 use super::frequency::GatedResponse;
-use super::hearing::hear;
+use super::hearing::{Heard, hear};
 use super::levels::Levels;
 use super::mark_arrival::mark_arrival;
 use super::phases::{Phases, phases};
 use super::rubbing::{HighOrder, high_order};
 use super::spread::widen_by_spread;
-use super::timeline::{Correction, on_players_clock};
+use super::timeline::{Correction, Timeline, on_players_clock};
 use super::verdict::{Evidence, findings, noisy_share};
 use super::view::View;
 use super::{
@@ -159,20 +159,7 @@ const KEPT_AFTER_S: f64 = 1.0;
 /// # Errors
 /// [`ResponseError`] when the recording can't be used; what can be used with care is a finding instead.
 pub fn analyse(recording: &Recording, excitation: &Excitation, settings: &Settings) -> Result<Analysis, ResponseError> {
-    check(recording, excitation, settings)?;
-    let pattern = Pattern::of(excitation)?;
-    let channels: Vec<usize> = settings.reference.into_iter().chain([settings.reply]).collect();
-    let timeline = on_players_clock(recording, excitation, &pattern, &channels, settings.marks)?;
-    let flight_frames = match settings.reference {
-        // The reply must be a reply too, and tells how much later than the loopback it comes.
-        Some(_) => {
-            let (reply, plan) = timeline.located_reply(pattern.rate_hz, settings.marks);
-            let located = locate(&reply, settings.reply, &plan, &pattern)?;
-            located.offset_frames - timeline.offset_frames
-        }
-        None => 0,
-    };
-    let mut heard = hear(&timeline, &pattern, flight_frames)?;
+    let Listened { pattern, timeline, mut heard } = listen(recording, excitation, settings)?;
     let view = View::of(&heard, settings, &pattern)?;
     let gated = GatedResponse::new(&heard.impulse, view.arrived.frames, view.gate, &heard.deconvolution);
     let mut plain = plain_response(&gated, &heard, &timeline, settings, &view);
@@ -190,6 +177,36 @@ pub fn analyse(recording: &Recording, excitation: &Excitation, settings: &Settin
         noisy_share,
     };
     Ok(conclude(&evidence, view, &gated, response))
+}
+
+/// A recording that was listened to: what was played, the recording on the player's clock, the averaged repeats.
+pub(super) struct Listened {
+    pub pattern: Pattern,
+    pub timeline: Timeline,
+    pub heard: Heard,
+}
+
+/// Everything up to the impulse response.
+pub(super) fn listen(
+    recording: &Recording,
+    excitation: &Excitation,
+    settings: &Settings,
+) -> Result<Listened, ResponseError> {
+    check(recording, excitation, settings)?;
+    let pattern = Pattern::of(excitation)?;
+    let channels: Vec<usize> = settings.reference.into_iter().chain([settings.reply]).collect();
+    let timeline = on_players_clock(recording, excitation, &pattern, &channels, settings.marks)?;
+    let flight_frames = match settings.reference {
+        // The reply must be a reply too, and tells how much later than the loopback it comes.
+        Some(_) => {
+            let (reply, plan) = timeline.located_reply(pattern.rate_hz, settings.marks);
+            let located = locate(&reply, settings.reply, &plan, &pattern)?;
+            located.offset_frames - timeline.offset_frames
+        }
+        None => 0,
+    };
+    let heard = hear(&timeline, &pattern, flight_frames)?;
+    Ok(Listened { pattern, timeline, heard })
 }
 
 fn conclude(evidence: &Evidence<'_>, view: View, gated: &GatedResponse, response: FrequencyResponse) -> Analysis {

@@ -61,7 +61,7 @@ const HARMONIC_SHARE: f64 = 0.4;
 const UPPER_END_PERIODS: f64 = 2.5;
 /// … and cut here.
 const LONGEST_UPPER_END_S: f64 = 0.1;
-const SHORTEST_S: f64 = 0.0005;
+pub(super) const SHORTEST_S: f64 = 0.0005;
 
 impl Sides {
     /// How long the gate is open before an arrival.

@@ -27,9 +27,7 @@ impl View {
         let longest_s = heard.longest_after as f64 / pattern.rate_hz;
         let energy_time = energy_time(&heard.impulse, arrived.frames, LOOK_S.min(longest_s), pattern);
         let gate = chosen_gate(settings, &energy_time, longest_s, pattern)?;
-        let valid_hz = valid_band_hz(gate, settings, pattern)?;
-        let grid = FrequencyGrid::of_octave_fractions(valid_hz, settings.points_per_octave)
-            .map_err(|_| ResponseError::NoValidBand { lowest_hz: valid_hz[0], highest_hz: valid_hz[1] })?;
+        let (valid_hz, grid) = seen_through(gate, settings, pattern)?;
         let before_arrival = noise_before_arrival(&heard.impulse, arrived.frames, pattern);
         Ok(Self { arrived, energy_time, gate, valid_hz, grid, before_arrival, longest_s })
     }
@@ -61,6 +59,18 @@ fn chosen_gate(
             Gate::of(proposed_s.max(SHORTEST_PROPOSED_S).min(longest_s), longest_s, pattern)
         }
     }
+}
+
+/// The band that a gate leaves, and the points of the curve in it.
+pub(super) fn seen_through(
+    gate: Gate,
+    settings: &Settings,
+    pattern: &Pattern,
+) -> Result<([f64; 2], FrequencyGrid), ResponseError> {
+    let valid_hz = valid_band_hz(gate, settings, pattern)?;
+    let grid = FrequencyGrid::of_octave_fractions(valid_hz, settings.points_per_octave)
+        .map_err(|_| ResponseError::NoValidBand { lowest_hz: valid_hz[0], highest_hz: valid_hz[1] })?;
+    Ok((valid_hz, grid))
 }
 
 /// What gate, excitation and microphone table leave.

@@ -65,6 +65,7 @@ pub(super) fn blend_in_living_room(order: &DemoOrder, bench: &JobBench, alone: P
         low_pass_hz: None,
         delay_s: None,
         boost_db: 6.0,
+        gain_db: None,
         polarities: Polarity::ALL.to_vec(),
         band_hz: None,
         smoothing: OctaveFraction::new(SMOOTHED_OCTAVES).ok(),

@@ -52,7 +52,8 @@ pub struct Args {
     /// The subwoofer's low-pass has frequencies of its own [default: that of the crossover]
     #[arg(long, value_name = "HZ", value_parser = crossovers, help_heading = "What the receiver can be set to")]
     low_pass_at: Option<Crossovers>,
-    /// Delays of the satellite in ms, such as -5:15 [default: 10 ms to both sides of the difference of the arrivals]
+    /// Delays of the satellite in ms, such as -5:15, or the only one, 2.3 [default: 10 ms to both sides of the difference of the
+    /// arrivals]
     #[arg(
         long, value_name = "FROM:TO", allow_hyphen_values = true, value_parser = delays_s,
         help_heading = "What the receiver can be set to"
@@ -67,6 +68,13 @@ pub struct Args {
         help_heading = "What the receiver can be set to"
     )]
     boost_db: f64,
+    /// The only gain of the subwoofer to look at, in dB against how it was measured [default: all from 6 dB below matched to
+    /// --boost-db above]
+    #[arg(
+        long, value_name = "DB", allow_hyphen_values = true, value_parser = typed::level_dbfs,
+        help_heading = "What the receiver can be set to"
+    )]
+    gain_db: Option<f64>,
     /// Where ripple counts [default: from an octave below to an octave above the crossover, so that other crossovers are judged over other bands]
     #[arg(long, value_name = "FROM:TO", value_parser = typed::band_hz)]
     band: Option<[f64; 2]>,
@@ -127,6 +135,9 @@ enum Polarities {
 #[derive(Debug, Clone, Copy)]
 struct Filter(Option<Shape>);
 
+/// No receiver delays by more, s.
+const MOST_DELAYS_S: [f64; 2] = [-0.1, 0.1];
+
 /// Frequencies, rising.
 #[derive(Debug, Clone)]
 struct Crossovers(Vec<f64>);
@@ -134,7 +145,7 @@ struct Crossovers(Vec<f64>);
 /// Finds the setting and says what to enter.
 pub fn run(args: Args) -> Result<ExitCode, Failure> {
     let telling = args.telling;
-    let done = blend(&order(args)).map_err(|error| match error.is_usage() {
+    let done = blend(&args.order()).map_err(|error| match error.is_usage() {
         true => Failure::usage(&error, error.advice()),
         false => Failure::input(&error, error.advice()),
     })?;
@@ -142,41 +153,45 @@ pub fn run(args: Args) -> Result<ExitCode, Failure> {
     Ok(ExitCode::SUCCESS)
 }
 
-fn order(args: Args) -> BlendOrder {
-    let seats = match args.seats.is_empty() {
-        true => (1..=args.sat.len()).map(|number| format!("seat {number}")).collect(),
-        false => args.seats,
-    };
-    let shapes = |filters: Vec<Filter>| filters.into_iter().map(|filter| filter.0).collect();
-    BlendOrder {
-        ran: ran(None, NO_TABLES),
-        satellite: args.sat,
-        subwoofer: args.sub,
-        both: args.both,
-        seats,
-        crossovers_hz: args.crossover.map_or_else(|| USUAL_CROSSOVERS_HZ.to_vec(), |crossovers| crossovers.0),
-        high_pass: shapes(args.high_pass),
-        low_pass: shapes(args.low_pass),
-        low_pass_hz: args.low_pass_at.map(|crossovers| crossovers.0),
-        delay_s: args.delay,
-        boost_db: args.boost_db,
-        polarities: match args.polarity {
-            Polarities::Either => Polarity::ALL.to_vec(),
-            Polarities::Straight => vec![Polarity::Straight],
-            Polarities::Reversed => vec![Polarity::Reversed],
-        },
-        band_hz: args.band,
-        smoothing: args.smooth.0,
-        delay_error_s: args.delay_error,
-        lowest_hz: args.lowest,
-        highest_hz: args.highest,
-        alone: args.alone,
-        simulation: args.simulation.map(|path| (path, args.speaker)),
-        loud_db: args.loud_db,
-        filtered: [args.sat_filtered, args.sub_filtered],
-        room_m: args.room,
-        out: args.out,
-        pictures: if args.no_pictures { Pictures::None } else { Pictures::Drawn },
+impl Args {
+    /// What is to be blended.
+    pub fn order(self) -> BlendOrder {
+        let seats = match self.seats.is_empty() {
+            true => (1..=self.sat.len()).map(|number| format!("seat {number}")).collect(),
+            false => self.seats,
+        };
+        let shapes = |filters: Vec<Filter>| filters.into_iter().map(|filter| filter.0).collect();
+        BlendOrder {
+            ran: ran(None, NO_TABLES),
+            satellite: self.sat,
+            subwoofer: self.sub,
+            both: self.both,
+            seats,
+            crossovers_hz: self.crossover.map_or_else(|| USUAL_CROSSOVERS_HZ.to_vec(), |crossovers| crossovers.0),
+            high_pass: shapes(self.high_pass),
+            low_pass: shapes(self.low_pass),
+            low_pass_hz: self.low_pass_at.map(|crossovers| crossovers.0),
+            delay_s: self.delay,
+            boost_db: self.boost_db,
+            gain_db: self.gain_db,
+            polarities: match self.polarity {
+                Polarities::Either => Polarity::ALL.to_vec(),
+                Polarities::Straight => vec![Polarity::Straight],
+                Polarities::Reversed => vec![Polarity::Reversed],
+            },
+            band_hz: self.band,
+            smoothing: self.smooth.0,
+            delay_error_s: self.delay_error,
+            lowest_hz: self.lowest,
+            highest_hz: self.highest,
+            alone: self.alone,
+            simulation: self.simulation.map(|path| (path, self.speaker)),
+            loud_db: self.loud_db,
+            filtered: [self.sat_filtered, self.sub_filtered],
+            room_m: self.room,
+            out: self.out,
+            pictures: if self.no_pictures { Pictures::None } else { Pictures::Drawn },
+        }
     }
 }
 
@@ -217,17 +232,20 @@ fn filtered(text: &str) -> Result<FilteredBy, String> {
     Ok(FilteredBy { shape: name.parse().map_err(told)?, hz: typed::frequency_hz(hz)? })
 }
 
-/// `-5:15`: ms.
+/// `-5:15`, `2.3`: ms.
 fn delays_s(text: &str) -> Result<[f64; 2], String> {
-    let (from, to) = text.split_once(':').ok_or_else(|| format!("{text:?} is no range of delays such as -5:15"))?;
     let number = |text: &str| {
         number_as_typed(text, Dimension::Milliseconds).map_err(|error| format!("{error}; {}", error.advice()))
     };
-    let [from, to] = [number(from)?, number(to)?];
-    if from < to && from >= -100.0 && to <= 100.0 {
-        Ok([1e-3 * from, 1e-3 * to])
+    let delays_s = match text.split_once(':') {
+        Some((from, to)) => [1e-3 * number(from)?, 1e-3 * number(to)?],
+        None => [1e-3 * number(text)?; 2],
+    };
+    let rises = delays_s[0] < delays_s[1] || !text.contains(':');
+    if rises && MOST_DELAYS_S[0] <= delays_s[0] && delays_s[1] <= MOST_DELAYS_S[1] {
+        Ok(delays_s)
     } else {
-        Err(format!("{text:?} does not rise within -100 to 100 ms"))
+        Err(format!("{text:?} is no delay, and no range that rises, within -100 to 100 ms"))
     }
 }
 

@@ -2,14 +2,15 @@
 
 use super::chain::{Setting, audio_failure};
 use super::loudspeaker::{AlsoSaid, LoudspeakerArgs};
-use super::sound::{LiveLine, Shown, Treble, before_sound, stop_on_ctrl_c};
-use super::{Failure, tell, typed};
+use super::sound::{Announcement, Shown, Sounded, Sounding, Told, Treble, on_the_terminal};
+use super::{Failure, typed};
 use boxwright::MADE_BY;
-use boxwright::audio::{Channels, LevelReport, LevelSettings, Proposal, measure_level};
+use boxwright::audio::{Channels, LevelReport, LevelSettings, Proposal, Tell, measure_level};
 use boxwright::files::frequency_text;
 use boxwright::quantity::db_from_amplitude;
 use serde_json::{Value, json};
 use std::process::ExitCode;
+use std::sync::atomic::AtomicBool;
 
 /// Play a quiet tone, meter reply and noise, and propose a level for a capture
 ///
@@ -44,10 +45,23 @@ pub struct Args {
 /// The tone lies this far below the loudest that is allowed, for a careful start.
 const TONE_BELOW_DB: f64 = 20.0;
 
+/// A tone that is ready to sound.
+pub struct Ready {
+    setting: Setting,
+    settings: LevelSettings,
+    announcement: Announcement,
+    json: bool,
+}
+
 /// Measures and proposes.
 pub fn run(args: Args) -> Result<ExitCode, Failure> {
+    on_the_terminal(ready(&args)?)
+}
+
+/// The tone that was asked for; what can't be played is refused before anybody is told that something sounds.
+pub fn ready(args: &Args) -> Result<Ready, Failure> {
     let when = jiff::Timestamp::now().to_string();
-    let mut setting = args.chain.setting(AlsoSaid { level_dbfs: args.level_dbfs, ..AlsoSaid::default() }, &when)?;
+    let setting = args.chain.setting(AlsoSaid { level_dbfs: args.level_dbfs, ..AlsoSaid::default() }, &when)?;
     let chain = &setting.chain;
     let inputs: Vec<usize> = chain.used_inputs().iter().map(|channel| channel - 1).collect();
     let channels = Channels { outputs: chain.outputs_from_0(), inputs };
@@ -58,7 +72,6 @@ pub fn run(args: Args) -> Result<ExitCode, Failure> {
         highest_dbfs: chain.level_dbfs,
         ..LevelSettings::quiet(chain.rate, channels)
     };
-    // What can't be played is refused before anybody is told that something sounds.
     settings
         .order()
         .and_then(|_| setting.card.describe().check(settings.rate, &settings.channels))
@@ -70,21 +83,34 @@ pub fn run(args: Args) -> Result<ExitCode, Failure> {
         setting.outputs_text(),
         settings.duration_s
     );
-    let stop = stop_on_ctrl_c()?;
-    before_sound(&about, Treble::No.moments(), "fades out", args.quiet);
-    let inputs = setting.chain.used_inputs().into_iter().enumerate();
-    let live = LiveLine::new(inputs.map(|(place, channel)| Shown { channel, place }).collect(), args.quiet);
-    let report = measure_level(setting.card.as_mut(), &settings, &stop, &mut |news| live.show(news));
-    live.done();
-    let report = report.map_err(audio_failure)?;
-    if args.json {
-        tell::json(&document(&report, &settings, &setting))?;
-    } else if args.quiet {
-        proposed_dbfs(&report).map_or(Ok(()), |level_dbfs| tell::result(&format!("{level_dbfs:.1}\n")))?;
-    } else {
-        tell::result(&summary(&report, &setting))?;
+    let inputs = chain.used_inputs().into_iter().enumerate().map(|(place, channel)| Shown { channel, place });
+    let announcement = Announcement {
+        about,
+        moments: Treble::No.moments().to_vec(),
+        when_stopped: "fades out",
+        inputs: inputs.collect(),
+        quiet: args.quiet,
+        is_simulated: setting.is_simulated(),
+    };
+    Ok(Ready { setting, settings, announcement, json: args.json })
+}
+
+impl Sounding for Ready {
+    fn announcement(&self) -> &Announcement {
+        &self.announcement
     }
-    outcome(&report)
+
+    fn sound(&mut self, stop: &AtomicBool, tell: &mut Tell<'_>) -> Result<Sounded, Failure> {
+        let report = measure_level(self.setting.card.as_mut(), &self.settings, stop, tell).map_err(audio_failure)?;
+        let result = if self.json {
+            Told::Document(document(&report, &self.settings, &self.setting))
+        } else if self.announcement.quiet {
+            Told::Words(proposed_dbfs(&report).map_or_else(String::new, |level_dbfs| format!("{level_dbfs:.1}\n")))
+        } else {
+            Told::Words(summary(&report, &self.setting))
+        };
+        Ok(Sounded { result, hints: Vec::new(), outcome: outcome(&report) })
+    }
 }
 
 /// Down to a tenth of a decibel, never up.

@@ -23,6 +23,7 @@ mod level;
 mod loudspeaker;
 mod network;
 mod new;
+mod page;
 mod paper;
 mod placement;
 mod ran;
@@ -37,7 +38,10 @@ mod telling;
 mod typed;
 
 use clap::{Parser, Subcommand};
-use failure::Failure;
+pub use failure::Failure;
+pub use sound::{Announcement, Sounded, Sounding, Told, cautions};
+
+use boxwright::job::{BlendOrder, ResponseOrder};
 use ran::ran;
 use std::process::ExitCode;
 use telling::TellingArgs;
@@ -71,6 +75,7 @@ enum Command {
     Compare(compare::Args),
     Join(join::Args),
     Blend(Box<blend::Args>),
+    Page(page::Args),
     Completions(paper::CompletionsArgs),
     Man(paper::ManArgs),
 }
@@ -97,11 +102,43 @@ pub fn run() -> ExitCode {
         Command::Compare(args) => compare::run(args),
         Command::Join(args) => join::run(args),
         Command::Blend(args) => blend::run(*args),
+        Command::Page(args) => page::run(args),
         Command::Completions(args) => paper::completions(args),
         Command::Man(args) => paper::man(args),
     };
     match done {
         Ok(status) => status,
         Err(failure) => failure.report(),
+    }
+}
+
+/// The command in an argument list.
+fn command(arguments: &[String]) -> Result<Command, Failure> {
+    let whole = std::iter::once("boxwright").chain(arguments.iter().map(String::as_str));
+    Ok(Cli::try_parse_from(whole)?.command)
+}
+
+/// What an argument list lets sound, ready to do it.
+pub fn sounding(arguments: &[String]) -> Result<Box<dyn Sounding>, Failure> {
+    match command(arguments)? {
+        Command::Level(args) => Ok(Box::new(level::ready(&args)?)),
+        Command::Capture(args) => Ok(Box::new(capture::ready(&args)?)),
+        _ => Err(Failure::usage("this command makes no sound", "use level or capture")),
+    }
+}
+
+/// The response that an argument list asks for.
+pub fn response_order(arguments: &[String]) -> Result<ResponseOrder, Failure> {
+    match command(arguments)? {
+        Command::Response(args) => args.order(),
+        _ => Err(Failure::usage("this command makes no response", "use response")),
+    }
+}
+
+/// The blend that an argument list asks for.
+pub fn blend_order(arguments: &[String]) -> Result<BlendOrder, Failure> {
+    match command(arguments)? {
+        Command::Blend(args) => Ok(args.order()),
+        _ => Err(Failure::usage("this command makes no blend", "use blend")),
     }
 }

@@ -92,10 +92,10 @@ fn gate(text: &str) -> Result<GateChoice, String> {
 /// Analyses the capture and says what was found.
 pub fn run(args: Args) -> Result<ExitCode, Failure> {
     let telling = args.telling;
-    let order = match args.wav.clone() {
-        Some(wav) => order(wav, args)?,
-        None => return advise(&args),
-    };
+    if args.wav.is_none() {
+        return advise(&args);
+    }
+    let order = args.order()?;
     let responded = respond(&order).map_err(|error| Failure::input(&error, error.advice()))?;
     telling.result(&responded.document, || summary(&responded))?;
     Ok(ExitCode::SUCCESS)
@@ -111,37 +111,41 @@ fn advise(args: &Args) -> Result<ExitCode, Failure> {
     placement::advise(&room, distance_m, args.telling)
 }
 
-fn order(wav: PathBuf, args: Args) -> Result<ResponseOrder, Failure> {
-    let bench = bench(args.job.as_deref())?;
-    Ok(ResponseOrder {
-        ran: ran(args.job.as_deref(), &["bench"]),
-        wav,
-        excitation: args.excitation,
-        reply: args.reply,
-        reference: args.reference.map(|channel| match channel {
-            0 => ReferenceChoice::None,
-            channel => ReferenceChoice::Channel(channel),
-        }),
-        gate: args.gate,
-        smoothing: match args.smooth {
-            None => SmoothingChoice::PicturesOnly,
-            Some(typed::SmoothedOver(None)) => SmoothingChoice::Nothing,
-            Some(typed::SmoothedOver(Some(fraction))) => SmoothingChoice::Both(fraction),
-        },
-        points_per_octave: args.points_per_octave,
-        microphone: args.mic,
-        table_is: match args.mic_table_is {
-            MicTable::Response => TableIs::Response,
-            MicTable::Correction => TableIs::Correction,
-        },
-        sensitivity_dbfs_at_94db: args.mic_sensitivity_dbfs,
-        distance_m: args.distance,
-        room: args.room.order(),
-        drive_v: args.drive_v,
-        out: args.out,
-        bench,
-        pictures: if args.no_pictures { Pictures::None } else { Pictures::Drawn },
-    })
+impl Args {
+    /// What is to be had from the capture.
+    pub fn order(self) -> Result<ResponseOrder, Failure> {
+        let wav = self.wav.ok_or_else(|| Failure::usage("no capture was given", "name one"))?;
+        let bench = bench(self.job.as_deref())?;
+        Ok(ResponseOrder {
+            ran: ran(self.job.as_deref(), &["bench"]),
+            wav,
+            excitation: self.excitation,
+            reply: self.reply,
+            reference: self.reference.map(|channel| match channel {
+                0 => ReferenceChoice::None,
+                channel => ReferenceChoice::Channel(channel),
+            }),
+            gate: self.gate,
+            smoothing: match self.smooth {
+                None => SmoothingChoice::PicturesOnly,
+                Some(typed::SmoothedOver(None)) => SmoothingChoice::Nothing,
+                Some(typed::SmoothedOver(Some(fraction))) => SmoothingChoice::Both(fraction),
+            },
+            points_per_octave: self.points_per_octave,
+            microphone: self.mic,
+            table_is: match self.mic_table_is {
+                MicTable::Response => TableIs::Response,
+                MicTable::Correction => TableIs::Correction,
+            },
+            sensitivity_dbfs_at_94db: self.mic_sensitivity_dbfs,
+            distance_m: self.distance,
+            room: self.room.order(),
+            drive_v: self.drive_v,
+            out: self.out,
+            bench,
+            pictures: if self.no_pictures { Pictures::None } else { Pictures::Drawn },
+        })
+    }
 }
 
 /// The bench of the job that was named, or of the job in this folder.

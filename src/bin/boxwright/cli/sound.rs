@@ -1,14 +1,79 @@
 //! What a person sees and can do while something sounds: cautions before, meters meanwhile, Ctrl-C.
+//!
+//! A command that plays something is [`Sounding`] once everything that could be refused has been looked at; who lets it
+//! sound (the terminal here, the page) decides what stops it and who hears how it goes.
 
 use super::{Failure, tell};
-use boxwright::audio::{Meter, Progress};
-use boxwright::report::{LOCAL_CODES_FIRST, Moment, cautions_at};
+use boxwright::audio::{Meter, Progress, Tell};
+use boxwright::report::{Caution, LOCAL_CODES_FIRST, Moment, cautions_at};
+use serde_json::Value;
 use std::collections::HashSet;
+use std::process::ExitCode;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
+/// Something that is ready to sound.
+pub trait Sounding {
+    /// What a person is told beforehand.
+    fn announcement(&self) -> &Announcement;
+
+    /// Lets it sound until its end, or until `stop` becomes true, and gives what came of it.
+    fn sound(&mut self, stop: &AtomicBool, tell: &mut Tell<'_>) -> Result<Sounded, Failure>;
+}
+
+/// What a person is told before something sounds.
+pub struct Announcement {
+    /// What, how loud, from where, how long.
+    pub about: String,
+    /// What there is to take care of.
+    pub moments: Vec<Moment>,
+    /// What a stop does.
+    pub when_stopped: &'static str,
+    /// The inputs whose levels are shown.
+    pub inputs: Vec<Shown>,
+    /// Whether as little as possible is said.
+    pub quiet: bool,
+    /// Whether it takes no real time, because the simulated bench plays it.
+    pub is_simulated: bool,
+}
+
+/// What came of it.
+pub struct Sounded {
+    /// For standard output.
+    pub result: Told,
+    /// Said beside it, on standard error.
+    pub hints: Vec<String>,
+    /// How the command ends.
+    pub outcome: Result<ExitCode, Failure>,
+}
+
+/// A result as it was asked for.
+pub enum Told {
+    /// With `--json`.
+    Document(Value),
+    /// Else.
+    Words(String),
+}
+
+/// Lets it sound with the terminal to tell and Ctrl-C to stop it.
+pub fn on_the_terminal(mut sounding: impl Sounding) -> Result<ExitCode, Failure> {
+    let stop = stop_on_ctrl_c()?;
+    let announced = sounding.announcement();
+    before_sound(announced);
+    let live = LiveLine::new(announced.inputs.clone(), announced.quiet);
+    let sounded = sounding.sound(&stop, &mut |news| live.show(news));
+    live.done();
+    let sounded = sounded?;
+    match &sounded.result {
+        Told::Document(document) => tell::json(document)?,
+        Told::Words(words) => tell::result(words)?,
+    }
+    sounded.hints.iter().for_each(|hint| tell::hint(hint));
+    sounded.outcome
+}
+
 /// A flag that Ctrl-C sets. A second Ctrl-C sets it again, so that nothing interrupts the saving.
-pub fn stop_on_ctrl_c() -> Result<Arc<AtomicBool>, Failure> {
+fn stop_on_ctrl_c() -> Result<Arc<AtomicBool>, Failure> {
     let stop = Arc::new(AtomicBool::new(false));
     let flag = Arc::clone(&stop);
     ctrlc::set_handler(move || flag.store(true, Ordering::Relaxed)).map_err(|error| {
@@ -18,17 +83,22 @@ pub fn stop_on_ctrl_c() -> Result<Arc<AtomicBool>, Failure> {
 }
 
 /// Says what is about to sound and, unless it is to be quiet, what to take care of.
-pub fn before_sound(about: &str, moments: &[Moment], on_ctrl_c: &str, quiet: bool) {
-    tell::hint(about);
-    if quiet {
+fn before_sound(announced: &Announcement) {
+    tell::hint(&announced.about);
+    if announced.quiet {
         return;
     }
-    let mut said = HashSet::new();
-    for caution in moments.iter().copied().flat_map(cautions_at).filter(|caution| said.insert(caution.danger)) {
+    for caution in cautions(&announced.moments) {
         tell::hint(&format!("  {}: {}", caution.heading, first_sentence(caution.says)));
     }
     tell::hint(&format!("  {LOCAL_CODES_FIRST}"));
-    tell::hint(&format!("  Ctrl-C {on_ctrl_c}."));
+    tell::hint(&format!("  Ctrl-C {}.", announced.when_stopped));
+}
+
+/// The cautions that matter at any of the moments, each once.
+pub fn cautions(moments: &[Moment]) -> Vec<&'static Caution> {
+    let mut said = HashSet::new();
+    moments.iter().copied().flat_map(cautions_at).filter(|caution| said.insert(caution.danger)).collect()
 }
 
 /// Whether a treble driver without its crossover is connected.
@@ -62,26 +132,26 @@ pub struct Shown {
 }
 
 /// The line that shows how far a take has come and how loud its inputs are; only for a terminal.
-pub struct LiveLine {
+struct LiveLine {
     inputs: Vec<Shown>,
     is_shown: bool,
 }
 
 impl LiveLine {
     /// For these inputs.
-    pub fn new(inputs: Vec<Shown>, quiet: bool) -> Self {
+    fn new(inputs: Vec<Shown>, quiet: bool) -> Self {
         Self { inputs, is_shown: !quiet && tell::is_terminal() }
     }
 
     /// Draws it anew.
-    pub fn show(&self, news: &Progress<'_>) {
+    fn show(&self, news: &Progress<'_>) {
         if self.is_shown {
             tell::redraw(&line(&self.inputs, news));
         }
     }
 
     /// Leaves room for what comes after it.
-    pub fn done(&self) {
+    fn done(&self) {
         if self.is_shown {
             tell::redraw("");
         }

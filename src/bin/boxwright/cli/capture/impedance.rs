@@ -2,13 +2,12 @@
 
 use super::chain::Setting;
 use super::sweep::SweepArgs;
-use super::take::{RecordArgs, Taking};
-use super::{Failure, tell, typed};
+use super::take::{Beside, Ready, RecordArgs};
+use super::{Failure, typed};
 use crate::cli::jig::JigArgs;
 use boxwright::job::{CaptureOrder, Known};
 use boxwright::report::Moment;
 use boxwright::signal::{Marks, Sequence, SweepSettings};
-use std::process::ExitCode;
 
 /// Impedance through a sense resistor
 ///
@@ -53,22 +52,24 @@ pub struct ImpedanceArgs {
 /// What a person means who gives no --from: two octaves below the resonance of most drivers.
 const USUAL_FROM_HZ: f64 = 10.0;
 
-/// Captures and says what was captured.
-pub fn run(args: &ImpedanceArgs, when: String) -> Result<ExitCode, Failure> {
-    let (mut setting, parts) = args.jig.setting(args.level_dbfs, &when)?;
+/// Said after a capture whose sense resistor nobody told.
+const SENSE_UNKNOWN: &str =
+    "the sense resistor's value is not in the description: give it as --sense-ohm, here or to the analysis";
+
+/// The capture that was asked for, ready to be made.
+pub fn ready(args: &ImpedanceArgs, when: String) -> Result<Ready, Failure> {
+    let (setting, parts) = args.jig.setting(args.level_dbfs, &when)?;
     let sweep = args.sweep.settings(args.from, USUAL_FROM_HZ, setting.chain.rate)?;
     let known =
         Known { sense_ohm: parts.sense_ohm, input_full_scale_v: parts.input_full_scale_v, ..args.record.known() };
     let order = args.order(sweep, &setting, when, known);
-    let moments = [Moment::AmplifierOutput];
-    let status = Taking { order: &order, record: &args.record, treble: args.sweep.treble(), moments: &moments }
-        .run(&mut setting)?;
-    if order.known.sense_ohm.is_none() && !args.record.is_quiet() {
-        tell::hint(
-            "the sense resistor's value is not in the description: give it as --sense-ohm, here or to the analysis",
-        );
-    }
-    Ok(status)
+    let beside = Beside {
+        record: &args.record,
+        treble: args.sweep.treble(),
+        moments: &[Moment::AmplifierOutput],
+        last_hint: order.known.sense_ohm.is_none().then_some(SENSE_UNKNOWN),
+    };
+    Ready::new(setting, order, &beside)
 }
 
 impl ImpedanceArgs {

@@ -5,10 +5,11 @@ mod response;
 mod sweep;
 mod take;
 
-use super::{Failure, chain, sound, tell, typed};
+use super::{Failure, chain, sound, typed};
 use boxwright::job::CaptureError;
 use clap::Subcommand;
 use std::process::ExitCode;
+pub use take::Ready;
 
 /// Play sweeps and record what comes back: a WAV with its description, and beside it what was played
 #[derive(Debug, clap::Args)]
@@ -25,10 +26,15 @@ enum KindArgs {
 
 /// Captures and says what was captured.
 pub fn run(args: Args) -> Result<ExitCode, Failure> {
+    sound::on_the_terminal(ready(&args)?)
+}
+
+/// The capture that was asked for, ready to be made.
+pub fn ready(args: &Args) -> Result<Ready, Failure> {
     let when = now();
-    match args.kind {
-        KindArgs::Response(args) => response::run(&args, when),
-        KindArgs::Impedance(args) => impedance::run(&args, when),
+    match &args.kind {
+        KindArgs::Response(args) => response::ready(args, when),
+        KindArgs::Impedance(args) => impedance::ready(args, when),
     }
 }
 

@@ -2,13 +2,12 @@
 
 use super::chain::Setting;
 use super::sweep::SweepArgs;
-use super::take::{RecordArgs, Taking};
+use super::take::{Beside, Ready, RecordArgs};
 use super::{Failure, typed};
 use crate::cli::loudspeaker::{AlsoSaid, LoudspeakerArgs};
 use boxwright::job::{CaptureOrder, Known};
 use boxwright::signal::{Marks, Sequence, SweepSettings};
 use std::path::PathBuf;
-use std::process::ExitCode;
 
 /// Sound pressure through a microphone
 ///
@@ -60,13 +59,14 @@ pub struct ResponseArgs {
 /// What a person means who gives no --from.
 const USUAL_FROM_HZ: f64 = 20.0;
 
-/// Captures and says what was captured.
-pub fn run(args: &ResponseArgs, when: String) -> Result<ExitCode, Failure> {
+/// The capture that was asked for, ready to be made.
+pub fn ready(args: &ResponseArgs, when: String) -> Result<Ready, Failure> {
     let also = AlsoSaid { level_dbfs: args.level_dbfs, distance_m: args.distance, marks_output: args.marks_output };
-    let mut setting = args.chain.setting(also, &when)?;
+    let setting = args.chain.setting(also, &when)?;
     let sweep = args.sweep.settings(args.from, USUAL_FROM_HZ, setting.chain.rate)?;
     let order = args.order(sweep, &setting, when);
-    Taking { order: &order, record: &args.record, treble: args.sweep.treble(), moments: &[] }.run(&mut setting)
+    let beside = Beside { record: &args.record, treble: args.sweep.treble(), moments: &[], last_hint: None };
+    Ready::new(setting, order, &beside)
 }
 
 impl ResponseArgs {

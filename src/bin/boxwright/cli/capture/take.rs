@@ -1,9 +1,9 @@
-//! A capture as it is made: cautions, the live line, what is said of it in the end.
+//! A capture as it is made: what is said of it before and in the end.
 
 use super::chain::Setting;
-use super::sound::{LiveLine, Shown, Treble, before_sound, stop_on_ctrl_c};
-use super::{Failure, failure, tell};
-use boxwright::audio::{Ended, Lost};
+use super::sound::{Announcement, Shown, Sounded, Sounding, Told, Treble};
+use super::{Failure, failure};
+use boxwright::audio::{Ended, Lost, Tell};
 use boxwright::files::{self, frequency_text};
 use boxwright::job::{self, CaptureOrder, Captured, Known, SignalSettings};
 use boxwright::report::{self, Moment, Paint};
@@ -12,6 +12,7 @@ use clap::ValueEnum;
 use serde_json::{Value, json};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
+use std::sync::atomic::AtomicBool;
 
 /// What is written down of a capture, where to, and how it is told.
 #[derive(Debug, clap::Args)]
@@ -46,13 +47,27 @@ enum Format {
     Float,
 }
 
-/// A capture that is about to be made.
-pub struct Taking<'a> {
-    pub order: &'a CaptureOrder,
+/// A capture that is ready to be made.
+pub struct Ready {
+    setting: Setting,
+    order: CaptureOrder,
+    treble: Treble,
+    announcement: Announcement,
+    /// How long the sweeps last.
+    whole_s: f64,
+    json: bool,
+    /// Said when all went well.
+    last_hint: Option<&'static str>,
+}
+
+/// What decides on a capture beside its order.
+pub struct Beside<'a> {
     pub record: &'a RecordArgs,
     pub treble: Treble,
     /// What else there is to take care of, beside what sounds.
     pub moments: &'a [Moment],
+    /// Said when all went well, unless it is to be quiet.
+    pub last_hint: Option<&'static str>,
 }
 
 impl RecordArgs {
@@ -71,66 +86,66 @@ impl RecordArgs {
     pub fn known(&self) -> Known {
         Known { unit: self.unit.clone(), stage: self.stage.clone(), note: self.note.clone(), ..Known::default() }
     }
-
-    pub fn is_quiet(&self) -> bool {
-        self.quiet
-    }
 }
 
-impl Taking<'_> {
-    /// Plays, records, and says what was captured.
-    pub fn run(&self, setting: &mut Setting) -> Result<ExitCode, Failure> {
+impl Ready {
+    /// A capture on a chain; what can't begin is refused before anybody is told that something sounds.
+    pub fn new(setting: Setting, order: CaptureOrder, beside: &Beside<'_>) -> Result<Self, Failure> {
         let usage = |error: boxwright::signal::SignalError| Failure::usage(&error, error.advice());
-        let (order, quiet) = (self.order, self.record.quiet);
         let played_hz = Sweep::new(order.sequence.sweep).map_err(usage)?.played_hz();
         let excitation = order.sequence.excitation().map_err(usage)?;
-        let duration_s = excitation.rate.seconds(excitation.samples.len());
+        let whole_s = excitation.rate.seconds(excitation.samples.len());
         let marks = order
             .chain
             .marks_output
             .map_or_else(String::new, |output| format!(", time marks on output {output} alone"));
         let about = format!(
-            "Playing at {} dBFS on {}{marks}: nothing below {}, up to {}, {duration_s:.1} s.",
+            "Playing at {} dBFS on {}{marks}: nothing below {}, up to {}, {whole_s:.1} s.",
             order.sequence.level_dbfs,
             setting.outputs_text(),
             frequency_text(played_hz[0]),
             frequency_text(played_hz[1]),
         );
-        job::can_begin(setting.card.as_ref(), order).map_err(failure)?;
-        let stop = stop_on_ctrl_c()?;
-        let moments = [self.treble.moments(), self.moments].concat();
-        before_sound(&about, &moments, "fades out and keeps what was recorded", quiet);
+        job::can_begin(setting.card.as_ref(), &order).map_err(failure)?;
         // The recording holds every input up to the highest one used.
         let inputs = setting.chain.used_inputs().into_iter().map(|channel| Shown { channel, place: channel - 1 });
-        let live = LiveLine::new(inputs.collect(), quiet);
-        let captured = job::capture(setting.card.as_mut(), order, &stop, &mut |news| live.show(news));
-        live.done();
-        let captured = captured.map_err(failure)?;
-        self.tell(&captured, setting)?;
-        outcome(&captured, duration_s)
+        let announcement = Announcement {
+            about,
+            moments: [beside.treble.moments(), beside.moments].concat(),
+            when_stopped: "fades out and keeps what was recorded",
+            inputs: inputs.collect(),
+            quiet: beside.record.quiet,
+            is_simulated: setting.is_simulated(),
+        };
+        let last_hint = beside.last_hint.filter(|_| !beside.record.quiet);
+        let (treble, json) = (beside.treble, beside.record.json);
+        Ok(Self { setting, order, treble, announcement, whole_s, json, last_hint })
     }
 
-    fn tell(&self, captured: &Captured, setting: &Setting) -> Result<(), Failure> {
-        if self.record.json {
-            tell::json(&self.document(captured, setting)?)?;
-        } else if self.record.quiet {
-            tell::result(&format!("{}\n", captured.wav.display()))?;
+    fn told(&self, captured: &Captured) -> Result<Told, Failure> {
+        Ok(if self.json {
+            Told::Document(self.document(captured)?)
+        } else if self.announcement.quiet {
+            Told::Words(format!("{}\n", captured.wav.display()))
         } else {
-            tell::result(&summary(captured, self.order))?;
-        }
-        if !captured.findings.is_empty() && !self.record.json {
-            let layout = report::Layout { width: 100, paint: Paint::Plain };
-            tell::hint(report::findings_text(&captured.findings, layout).trim_end());
-        }
-        Ok(())
+            Told::Words(summary(captured, &self.order))
+        })
     }
 
-    fn document(&self, captured: &Captured, setting: &Setting) -> Result<Value, Failure> {
-        let order = self.order;
+    fn hints(&self, captured: &Captured) -> Vec<String> {
+        if captured.findings.is_empty() || self.json {
+            return Vec::new();
+        }
+        let layout = report::Layout { width: 100, paint: Paint::Plain };
+        vec![report::findings_text(&captured.findings, layout).trim_end().to_owned()]
+    }
+
+    fn document(&self, captured: &Captured) -> Result<Value, Failure> {
+        let order = &self.order;
         let own = |error: serde_json::Error| Failure::input(error, "report this, it is a fault of the program");
         let mut document = serde_json::to_value(&captured.description).map_err(own)?;
         let mut settings = serde_json::to_value(SignalSettings::Sweep(order.sequence).table()).map_err(own)?;
-        if let (Value::Object(settings), Value::Object(chain)) = (&mut settings, setting.document()) {
+        if let (Value::Object(settings), Value::Object(chain)) = (&mut settings, self.setting.document()) {
             settings.extend(chain);
         }
         if let Some(output) = order.chain.marks_output {
@@ -153,6 +168,20 @@ impl Taking<'_> {
         document["channels"] = facts.collect();
         document["files"] = files_written(captured);
         Ok(document)
+    }
+}
+
+impl Sounding for Ready {
+    fn announcement(&self) -> &Announcement {
+        &self.announcement
+    }
+
+    fn sound(&mut self, stop: &AtomicBool, tell: &mut Tell<'_>) -> Result<Sounded, Failure> {
+        let captured = job::capture(self.setting.card.as_mut(), &self.order, stop, tell).map_err(failure)?;
+        let (result, mut hints) = (self.told(&captured)?, self.hints(&captured));
+        let outcome = outcome(&captured, self.whole_s);
+        hints.extend(self.last_hint.filter(|_| outcome.is_ok()).map(str::to_owned));
+        Ok(Sounded { result, hints, outcome })
     }
 }
 

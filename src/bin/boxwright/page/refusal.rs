@@ -1,0 +1,51 @@
+//! Why a request is not answered: status, what was wrong, what to do.
+
+use crate::cli::Failure;
+use axum::Json;
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
+use serde_json::json;
+
+/// Why there is no answer.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Refusal {
+    pub status: StatusCode,
+    pub says: String,
+    pub advice: String,
+}
+
+impl Refusal {
+    /// With a status of its own.
+    pub fn new(status: StatusCode, says: impl Into<String>, advice: impl Into<String>) -> Self {
+        Self { status, says: says.into(), advice: advice.into() }
+    }
+
+    /// What was asked for can't be done.
+    pub fn cannot(says: impl std::fmt::Display, advice: &str) -> Self {
+        Self::new(StatusCode::UNPROCESSABLE_ENTITY, says.to_string(), advice)
+    }
+
+    /// What was asked for is not this page's to give.
+    pub fn forbidden(says: impl Into<String>, advice: &str) -> Self {
+        Self::new(StatusCode::FORBIDDEN, says, advice)
+    }
+
+    /// The program itself is at fault.
+    pub fn own(says: impl std::fmt::Display) -> Self {
+        let advice = "report this, it is a fault of the program";
+        Self::new(StatusCode::INTERNAL_SERVER_ERROR, says.to_string(), advice)
+    }
+}
+
+impl From<Failure> for Refusal {
+    fn from(failure: Failure) -> Self {
+        let (says, advice) = failure.parts();
+        Self::cannot(says, advice)
+    }
+}
+
+impl IntoResponse for Refusal {
+    fn into_response(self) -> Response {
+        (self.status, Json(json!({ "error": { "says": self.says, "advice": self.advice } }))).into_response()
+    }
+}

@@ -1,6 +1,6 @@
 //! A mean of responses as a document, `boxwright/average/1`.
 
-use super::{InputFile, ThirdColumns, WrittenFile};
+use super::{InputFile, Provenance, ThirdColumns, WrittenFile};
 use crate::quantity::Finding;
 use serde::Serialize;
 
@@ -14,6 +14,9 @@ pub struct AverageDocument {
     pub schema: String,
     /// Name and version of the program that made it.
     pub made_by: String,
+    /// How it was made.
+    #[serde(flatten)]
+    pub provenance: Provenance,
     /// What was read.
     pub inputs: Vec<InputFile>,
     /// Every setting that shaped the result.

@@ -3,6 +3,7 @@
 //! Numbers with their doubt as `{value, u, unit}`; what can't be had is absent, with a finding that says why. Losses
 //! stand twice: as Q, where one can be told, and as loss factor 1/Q, whose doubt is even.
 
+use super::Provenance;
 use super::air_result::AirTable;
 use super::response_result::{InputFile, WrittenFile};
 use crate::quantity::{Finding, Quantity, Unit};
@@ -18,6 +19,9 @@ pub struct BoxDocument {
     pub schema: String,
     /// Name and version of the program that made it.
     pub made_by: String,
+    /// How it was made.
+    #[serde(flatten)]
+    pub provenance: Provenance,
     /// What people call the box.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub name: Option<String>,

@@ -5,7 +5,7 @@
 
 use super::response_result::{InputFile, WrittenFile};
 use super::text::{decode, read_bounded};
-use super::{FileError, air_result::AirTable, sheet_result::SheetTable};
+use super::{FileError, Provenance, air_result::AirTable, sheet_result::SheetTable};
 use crate::diagnosis::KnownDriver;
 use crate::driver::{Doubted, DriverModel, Suspension, VoiceCoil, natural_names};
 use crate::quantity::{Finding, Quantity, Unit};
@@ -24,6 +24,9 @@ pub struct DriverDocument {
     pub schema: String,
     /// Name and version of the program that made it.
     pub made_by: String,
+    /// How it was made.
+    #[serde(flatten)]
+    pub provenance: Provenance,
     /// What people call the driver.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub name: Option<String>,

@@ -2,7 +2,7 @@
 //!
 //! Columns of one length; numbers with their doubt as `{value, u, unit}`; what can't be had is absent.
 
-use super::{InputFile, WrittenFile};
+use super::{InputFile, Provenance, WrittenFile};
 use crate::quantity::{Finding, Quantity};
 use serde::Serialize;
 
@@ -16,6 +16,9 @@ pub struct ImpedanceDocument {
     pub schema: String,
     /// Name and version of the program that made it.
     pub made_by: String,
+    /// How it was made.
+    #[serde(flatten)]
+    pub provenance: Provenance,
     /// What was read.
     pub inputs: Vec<InputFile>,
     /// Every setting that shaped the result.

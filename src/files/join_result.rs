@@ -1,6 +1,6 @@
 //! A near and a far field made one, as a document, `boxwright/join/1`.
 
-use super::{InputFile, WrittenFile};
+use super::{InputFile, Provenance, WrittenFile};
 use crate::quantity::{Finding, Quantity};
 use serde::Serialize;
 
@@ -14,6 +14,9 @@ pub struct JoinDocument {
     pub schema: String,
     /// Name and version of the program that made it.
     pub made_by: String,
+    /// How it was made.
+    #[serde(flatten)]
+    pub provenance: Provenance,
     /// What was read.
     pub inputs: Vec<InputFile>,
     /// Every setting that shaped the result.

@@ -1,5 +1,6 @@
 //! The comparison of units as a document, `boxwright/match/1`.
 
+use super::Provenance;
 use super::response_result::{InputFile, WrittenFile};
 use crate::quantity::{Finding, Quantity};
 use serde::Serialize;
@@ -14,6 +15,9 @@ pub struct MatchDocument {
     pub schema: String,
     /// Name and version of the program that made it.
     pub made_by: String,
+    /// How it was made.
+    #[serde(flatten)]
+    pub provenance: Provenance,
     /// What was read.
     pub inputs: Vec<InputFile>,
     /// Every setting that shaped the result.

@@ -23,6 +23,7 @@ mod match_result;
 mod network_result;
 mod placement_result;
 mod promise_result;
+mod provenance;
 mod response_result;
 mod safe;
 mod sampled_curve;
@@ -81,6 +82,7 @@ pub use placement_result::{
     PlacementSettings, ReflectingTable,
 };
 pub use promise_result::{PromisedLoudness, read_promised_loudness};
+pub use provenance::{FromJob, Provenance, job_tables};
 pub use response_result::{
     DistortionTable, GateTable, HighOrderTable, ImpulseTable, InputFile, PhaseColumns, RESPONSE_SCHEMA,
     ReflectionTable, ResponseCurve, ResponseDocument, ResponseSettings, RingingTable, WrittenFile, decay_text,

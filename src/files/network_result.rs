@@ -1,6 +1,6 @@
 //! What a passive network does as a document, `boxwright/network/1`.
 
-use super::{InputFile, MinimumTable, OhmColumns, TransferColumns, WrittenFile};
+use super::{InputFile, MinimumTable, OhmColumns, Provenance, TransferColumns, WrittenFile};
 use crate::quantity::Finding;
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -15,6 +15,9 @@ pub struct NetworkDocument {
     pub schema: String,
     /// Name and version of the program that made it.
     pub made_by: String,
+    /// How it was made.
+    #[serde(flatten)]
+    pub provenance: Provenance,
     /// What was read.
     pub inputs: Vec<InputFile>,
     /// Every setting that shaped the result.

@@ -3,6 +3,7 @@
 //! Columns of one length; numbers with their doubt as `{value, u, unit}`; what can't be had is absent, with a finding that
 //! says why. Nothing in it depends on the clock, so that the same input gives the same document to the last digit.
 
+use super::Provenance;
 use super::placement_result::GeometryTable;
 use crate::quantity::{Finding, Quantity};
 use serde::{Deserialize, Serialize};
@@ -18,6 +19,9 @@ pub struct ResponseDocument {
     pub schema: String,
     /// Name and version of the program that made it.
     pub made_by: String,
+    /// How it was made.
+    #[serde(flatten)]
+    pub provenance: Provenance,
     /// What was read.
     pub inputs: Vec<InputFile>,
     /// Every setting that shaped the result.

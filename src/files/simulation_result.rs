@@ -2,7 +2,7 @@
 //!
 //! Each curve's columns stand directly in it; a point without value is left out of its curve.
 
-use super::{InputFile, MinimumTable, WrittenFile};
+use super::{InputFile, MinimumTable, Provenance, WrittenFile};
 use crate::quantity::Finding;
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -17,6 +17,9 @@ pub struct SimulationDocument {
     pub schema: String,
     /// Name and version of the program that made it.
     pub made_by: String,
+    /// How it was made.
+    #[serde(flatten)]
+    pub provenance: Provenance,
     /// What was read.
     pub inputs: Vec<InputFile>,
     /// Every setting that shaped the result.

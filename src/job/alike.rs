@@ -1,6 +1,7 @@
 //! From curves on disk to whether the units are alike.
 
 use super::driver_document::quantity;
+use super::record::Ran;
 use super::results_folder::{make_folder, overwritten, replace_document};
 use crate::MADE_BY;
 use crate::driver::{
@@ -29,6 +30,8 @@ pub struct MatchOrder {
     pub level: LevelCounts,
     /// Where the document goes; absent: nowhere.
     pub out: Option<PathBuf>,
+    /// The command that asks for it, for the record.
+    pub ran: Ran,
 }
 
 /// Whether a difference of the mean level counts.
@@ -111,6 +114,7 @@ pub fn match_units(order: &MatchOrder) -> Result<MatchDocument, MatchError> {
     let mut document = MatchDocument {
         schema: MATCH_SCHEMA.into(),
         made_by: MADE_BY.into(),
+        provenance: files::Provenance::default(),
         inputs: inputs(order)?,
         settings: settings(order),
         findings: kinds.iter().flat_map(|kind| findings(kind, &tables, odd.as_deref(), order.limits_db)).collect(),
@@ -379,6 +383,7 @@ fn write(order: &MatchOrder, document: &mut MatchDocument) -> Result<(), MatchEr
         return Err(MatchError::OverInput { path: input.to_owned() });
     }
     make_folder(folder)?;
+    document.provenance = order.ran.told(folder)?;
     let path = folder.join(RESULT_NAME);
     document.files = vec![WrittenFile { path: path.display().to_string(), what: "this document".into() }];
     Ok(replace_document(&path, document)?)

@@ -2,6 +2,7 @@
 
 use super::Pictures;
 use super::alike::names;
+use super::record::Ran;
 use super::results_folder::{Listing, make_folder, overwritten, replace_document};
 use super::simulate::sums;
 use crate::MADE_BY;
@@ -34,6 +35,8 @@ pub struct AverageOrder {
     pub out: Option<PathBuf>,
     /// Whether the picture is drawn.
     pub pictures: Pictures,
+    /// The command that asks for it, for the record.
+    pub ran: Ran,
 }
 
 /// Responses that were averaged.
@@ -132,6 +135,7 @@ pub fn average_curves(order: &AverageOrder) -> Result<Averaged, AverageError> {
     let mut document = document(order, &curves, &found, reference, inputs);
     let picture = (order.pictures == Pictures::Drawn).then(|| picture(order, &curves, &document));
     make_folder(&folder)?;
+    document.provenance = order.ran.told(&folder)?;
     document.files = write(&folder, &document, picture.as_ref())?;
     replace_document(&folder.join("average.json"), &document)?;
     Ok(Averaged { document, picture, folder })
@@ -190,6 +194,7 @@ fn document(
     AverageDocument {
         schema: AVERAGE_SCHEMA.into(),
         made_by: MADE_BY.into(),
+        provenance: files::Provenance::default(),
         settings: AverageSettingsTable {
             by: by_name(order.by).into(),
             weights: weights(order),

@@ -5,6 +5,7 @@ use super::blend_curves::{AtSeats, at_seats};
 use super::blend_document::{document, predicted_curves};
 use super::blend_limits::{Limits, limits};
 use super::blend_pictures::pictures;
+use super::record::Ran;
 use super::results_folder::{Listing, make_folder, overwritten, replace_document};
 use super::simulate::sums;
 use crate::blend::{
@@ -65,6 +66,8 @@ pub struct BlendOrder {
     pub out: Option<PathBuf>,
     /// Whether pictures are drawn.
     pub pictures: Pictures,
+    /// The command that asks for it, for the record.
+    pub ran: Ran,
 }
 
 /// A filter that was in the way.
@@ -242,6 +245,7 @@ fn finish(known: &Known<'_>) -> Result<Blended, BlendJobError> {
         Pictures::None => Vec::new(),
     };
     make_folder(&folder)?;
+    document.provenance = order.ran.told(&folder)?;
     document.files = write(&folder, known, &document, &pictures)?;
     replace_document(&folder.join("blend.json"), &document)?;
     Ok(Blended { document, pictures, folder })

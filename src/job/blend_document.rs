@@ -37,6 +37,7 @@ pub(super) fn document(known: &Known<'_>, inputs: Vec<InputFile>) -> BlendDocume
     let mut document = BlendDocument {
         schema: BLEND_SCHEMA.into(),
         made_by: MADE_BY.into(),
+        provenance: crate::files::Provenance::default(),
         inputs,
         settings: settings(known),
         findings: Vec::new(),

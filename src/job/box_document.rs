@@ -30,6 +30,7 @@ pub(super) fn box_document(made: &Made<'_>) -> Result<BoxDocument, ExamineError>
     Ok(BoxDocument {
         schema: BOX_SCHEMA.into(),
         made_by: MADE_BY.into(),
+        provenance: files::Provenance::default(),
         name: order.name.clone(),
         inputs: sums(order)?,
         settings: settings(order),

@@ -2,6 +2,7 @@
 
 use super::Pictures;
 use super::box_document::{Made, box_document};
+use super::record::Ran;
 use super::results_folder::{Listing, make_folder, overwritten, replace_document};
 use crate::diagnosis::{
     BoxChange, BoxKind, BoxSettings, Designed, DiagnosisError, FoundAgainst, FoundBox, Inside, KnownDriver, LeakAdvice,
@@ -47,6 +48,8 @@ pub struct BoxOrder {
     pub out: Option<PathBuf>,
     /// Whether pictures are drawn.
     pub pictures: Pictures,
+    /// The command that asks for it, for the record.
+    pub ran: Ran,
 }
 
 /// A wall of which nothing is said.
@@ -159,6 +162,7 @@ pub fn examine(order: &BoxOrder) -> Result<Examined, ExamineError> {
         Made { order, found: &found, before: before.as_ref(), changes: &changes, design: &design, leak: leak.as_ref() };
     let mut document = box_document(&made)?;
     make_folder(&folder)?;
+    document.provenance = order.ran.told(&folder)?;
     document.files = write(&folder, &curve, &found, &document, picture.as_ref())?;
     replace_document(&folder.join("box.json"), &document)?;
     Ok(Examined { found, before, changes, design, leak, document, picture, folder })

@@ -3,6 +3,7 @@
 use super::Pictures;
 use super::blend_check::check_blend;
 use super::design::{DesignError, one_design};
+use super::record::Ran;
 use super::results_folder::{Listing, make_folder, overwritten, replace_document};
 use super::simulate::sums;
 use crate::MADE_BY;
@@ -39,6 +40,8 @@ pub struct CompareOrder {
     pub out: Option<PathBuf>,
     /// Whether the picture is drawn.
     pub pictures: Pictures,
+    /// The command that asks for it, for the record.
+    pub ran: Ran,
 }
 
 /// What an explanation goes by.
@@ -147,6 +150,7 @@ pub fn compare(order: &CompareOrder) -> Result<Compared, CompareError> {
         (document.causes, document.left) = (checked.causes, checked.left);
     }
     make_folder(&folder)?;
+    document.provenance = order.ran.told(&folder)?;
     document.files = write(&folder, &found, &document, picture.as_ref())?;
     replace_document(&folder.join("compare.json"), &document)?;
     Ok(Compared { document, picture, folder })
@@ -293,6 +297,7 @@ fn document(
     CompareDocument {
         schema: COMPARE_SCHEMA.into(),
         made_by: MADE_BY.into(),
+        provenance: files::Provenance::default(),
         inputs,
         settings: CompareSettings {
             band_hz,

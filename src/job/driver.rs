@@ -1,6 +1,7 @@
 //! From impedance curves on disk to a driver on disk: the files, the settings, the result.
 
 use super::driver_document::{Made, driver_document};
+use super::record::Ran;
 use super::results_folder::{Listing, make_folder, overwritten, replace_document};
 use super::{Pictures, SheetError, against_sheet};
 use crate::driver::{
@@ -44,6 +45,8 @@ pub struct DriverOrder {
     pub out: Option<PathBuf>,
     /// Whether pictures are drawn.
     pub pictures: Pictures,
+    /// The command that asks for it, for the record.
+    pub ran: Ran,
 }
 
 /// A driver that was had.
@@ -123,6 +126,7 @@ pub fn characterise(order: &DriverOrder) -> Result<Characterised, CharacteriseEr
     let made = Made { order, fit: &fit, parameters: &parameters, sheet };
     let mut document = driver_document(made)?;
     make_folder(&folder)?;
+    document.provenance = order.ran.told(&folder)?;
     document.files = write(&folder, &curve, &fit, &document, picture.as_ref())?;
     replace_document(&folder.join("driver.json"), &document)?;
     Ok(Characterised { fit, parameters, document, picture, folder })

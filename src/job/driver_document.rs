@@ -49,6 +49,7 @@ pub(super) fn driver_document(made: Made<'_>) -> Result<DriverDocument, Characte
     Ok(DriverDocument {
         schema: DRIVER_SCHEMA.into(),
         made_by: MADE_BY.into(),
+        provenance: files::Provenance::default(),
         name: order.name.clone(),
         inputs: inputs(order)?,
         settings: settings(order),

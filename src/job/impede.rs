@@ -6,6 +6,7 @@ use super::Pictures;
 use super::capture_files::{CaptureFiles, description_beside, read_channels};
 use super::impede_document::document;
 use super::known_excitation::{KnownExcitation, known_excitation};
+use super::record::Ran;
 use super::results_folder::{Listing, make_folder, overwritten, replace_document};
 use crate::files::{self, BenchUsed, CaptureDescription, FileError, ImpedanceDocument, JobBench, WrittenFile};
 use crate::impedance::{
@@ -56,6 +57,8 @@ pub struct ImpedanceOrder {
     pub bench: JobBench,
     /// Whether pictures are drawn.
     pub pictures: Pictures,
+    /// The command that asks for it, for the record.
+    pub ran: Ran,
 }
 
 /// An impedance that was had.
@@ -147,6 +150,7 @@ pub fn impede(order: &ImpedanceOrder) -> Result<Impeded, ImpedeError> {
     make_folder(&folder)?;
     let mut document = document(order, &settings, &inputs, &measured)?;
     let picture = (order.pictures == Pictures::Drawn).then(|| picture(&load.title(), &measured));
+    document.provenance = order.ran.told(&folder)?;
     document.files = write(&folder, &document, &measured, picture.as_ref())?;
     replace_document(&folder.join("result.json"), &document)?;
     Ok(Impeded { measured, document, picture, folder })

@@ -22,6 +22,7 @@ pub(super) fn document(
     Ok(ImpedanceDocument {
         schema: IMPEDANCE_SCHEMA.into(),
         made_by: MADE_BY.into(),
+        provenance: files::Provenance::default(),
         inputs: inputs(captures)?,
         settings: settings_table(order, settings, captures[0]),
         findings: measured.findings.clone(),

@@ -4,6 +4,7 @@ use super::Pictures;
 use super::design::DesignError;
 use super::join_document::{columns, joined_table, picture, settings, write};
 use super::join_told::Told;
+use super::record::Ran;
 use super::results_folder::{make_folder, overwritten, replace_document};
 use super::simulate::sums;
 use crate::MADE_BY;
@@ -48,6 +49,8 @@ pub struct JoinOrder {
     pub out: Option<PathBuf>,
     /// Whether the picture is drawn.
     pub pictures: Pictures,
+    /// The command that asks for it, for the record.
+    pub ran: Ran,
 }
 
 /// Where a job tells about the loudspeaker.
@@ -156,6 +159,7 @@ pub fn join_curves(order: &JoinOrder) -> Result<JoinedCurves, JoinError> {
     let mut document = JoinDocument {
         schema: JOIN_SCHEMA.into(),
         made_by: MADE_BY.into(),
+        provenance: files::Provenance::default(),
         inputs: sums(&inputs)?,
         settings: settings(order, &told, &composed),
         findings,
@@ -171,6 +175,7 @@ pub fn join_curves(order: &JoinOrder) -> Result<JoinedCurves, JoinError> {
         curve: columns(&joined.whole),
     };
     make_folder(&folder)?;
+    document.provenance = order.ran.told(&folder)?;
     document.files = write(&folder, &document, picture.as_ref())?;
     replace_document(&folder.join("join.json"), &document)?;
     Ok(JoinedCurves { document, picture, folder })

@@ -30,6 +30,7 @@ mod known_excitation;
 mod make_signal;
 mod network;
 mod placement;
+mod record;
 mod respond;
 mod response_document;
 mod response_pictures;
@@ -54,6 +55,7 @@ pub use known_excitation::{KnownExcitation, PlanFrom, known_excitation};
 pub use make_signal::{Existing, MadeSignal, MakeSignalError, SignalOrder, SignalSettings, make_signal};
 pub use network::{LoadIs, NetworkOrder, NetworkOrderError, work_out};
 pub use placement::{RoomOrder, place};
+pub use record::{DESIGN_TABLES, Ran};
 pub use respond::{
     Pictures, ReferenceChoice, RespondError, Responded, ResponseOrder, SmoothingChoice, TableIs, respond,
 };

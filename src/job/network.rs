@@ -1,6 +1,7 @@
 //! From a netlist and its loads to what it does.
 
 use super::design::{DesignError, designs, read_netlist};
+use super::record::Ran;
 use super::results_folder::{make_folder, overwritten, replace_document};
 use super::simulate::{lowest, ohm_columns, sums, too_low, transfer_columns};
 use crate::MADE_BY;
@@ -29,6 +30,8 @@ pub struct NetworkOrder {
     pub drive_v: f64,
     /// Where the results go; absent: nowhere.
     pub out: Option<PathBuf>,
+    /// The command that asks for it, for the record.
+    pub ran: Ran,
 }
 
 /// What hangs at a node, against ground.
@@ -126,6 +129,7 @@ pub fn work_out(order: &NetworkOrder) -> Result<NetworkDocument, NetworkOrderErr
     let mut document = NetworkDocument {
         schema: NETWORK_SCHEMA.into(),
         made_by: MADE_BY.into(),
+        provenance: files::Provenance::default(),
         inputs: sums(&inputs)?,
         settings: NetworkSettings {
             loads: loads.collect(),
@@ -142,6 +146,7 @@ pub fn work_out(order: &NetworkOrder) -> Result<NetworkDocument, NetworkOrderErr
         parts: parts(&netlist, hz, &worked),
     };
     if let Some(folder) = &order.out {
+        document.provenance = order.ran.told(folder)?;
         write(folder, &mut document, &inputs)?;
     }
     Ok(document)

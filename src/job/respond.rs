@@ -5,6 +5,7 @@
 use super::capture_files::{CaptureFiles, description_beside, read_channels};
 use super::known_excitation::{KnownExcitation, known_excitation};
 use super::placement::{RoomOrder, first_reflection_s, placed_findings, placement};
+use super::record::Ran;
 use super::response_document::document;
 use super::response_pictures::{Look, response_pictures};
 use super::results_folder::{Listing, make_folder, overwritten, replace_document};
@@ -54,6 +55,8 @@ pub struct ResponseOrder {
     pub bench: JobBench,
     /// Whether pictures are drawn.
     pub pictures: Pictures,
+    /// The command that asks for it, for the record.
+    pub ran: Ran,
 }
 
 /// What a reply is divided by.
@@ -210,6 +213,7 @@ pub fn respond(order: &ResponseOrder) -> Result<Responded, RespondError> {
         Pictures::None => Vec::new(),
     };
     let mut document = document(order, &filled, &known, &settings, &analysis)?;
+    document.provenance = order.ran.told(&folder)?;
     document.files = write(&folder, &document, &analysis, &pictures)?;
     replace_document(&folder.join("result.json"), &document)?;
     Ok(Responded { analysis, document, pictures, folder })

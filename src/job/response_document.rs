@@ -34,6 +34,7 @@ pub(super) fn document(
     Ok(ResponseDocument {
         schema: RESPONSE_SCHEMA.into(),
         made_by: MADE_BY.into(),
+        provenance: files::Provenance::default(),
         inputs,
         settings: settings_table(order, filled, known, settings, analysis),
         findings: analysis.findings.clone(),

@@ -2,6 +2,7 @@
 
 use super::Pictures;
 use super::design::{DesignError, Designed, designs};
+use super::record::Ran;
 use super::results_folder::{Listing, make_folder, overwritten, replace_document};
 use crate::MADE_BY;
 use crate::files::{
@@ -45,6 +46,8 @@ pub struct SimulationOrder {
     pub out: Option<PathBuf>,
     /// Whether pictures are drawn.
     pub pictures: Pictures,
+    /// The command that asks for it, for the record.
+    pub ran: Ran,
 }
 
 /// Whether the curves get their spread.
@@ -113,6 +116,7 @@ pub fn simulate_job(order: &SimulationOrder) -> Result<Simulated, SimulateError>
     let mut document = SimulationDocument {
         schema: SIMULATION_SCHEMA.into(),
         made_by: MADE_BY.into(),
+        provenance: files::Provenance::default(),
         inputs: Vec::new(),
         settings: settings(order, order.air.unwrap_or(all[0].design.air)),
         findings: Vec::new(),
@@ -148,6 +152,7 @@ pub fn simulate_job(order: &SimulationOrder) -> Result<Simulated, SimulateError>
         return Err(SimulateError::OverInput { path: path.to_owned() });
     }
     make_folder(&folder)?;
+    document.provenance = order.ran.told(&folder)?;
     document.files = write(&folder, &document, &pictures)?;
     replace_document(&folder.join("simulation.json"), &document)?;
     Ok(Simulated { document, pictures, folder })

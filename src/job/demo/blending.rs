@@ -15,7 +15,7 @@ use crate::job::blend::{BlendOrder, Blended, USUAL_CROSSOVERS_HZ, blend};
 use crate::job::{CompareOrder, Compared, Pictures, compare};
 use crate::report::{Chapter, Entry, Figure};
 use crate::response::{GateChoice, OctaveFraction};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// What came of it.
 pub(super) struct Blending {
@@ -30,6 +30,7 @@ const SEATS: usize = 2;
 const HIGHEST_HZ: f64 = 150.0;
 /// What a listener hears of a room's bass is no finer than this (common practice).
 const SMOOTHED_OCTAVES: f64 = 1.0 / 6.0;
+const SMOOTHED: &str = "1/6";
 const SEEDS: [u64; 5] = [21, 22, 23, 24, 25];
 /// Outputs of the simulated bench: the satellite on 1, the loopback on 2, the subwoofer on 3.
 const SATELLITE_ALONE: [usize; 2] = [1, 2];
@@ -49,9 +50,13 @@ pub(super) fn blend_in_living_room(order: &DemoOrder, bench: &JobBench, alone: P
     }
     let curves = |side: usize| captures.iter().skip(side).step_by(2).map(response).collect::<Vec<PathBuf>>();
     let shape = |name: &str| name.parse::<Shape>().ok();
+    let (satellite, subwoofer) = (curves(0), curves(1));
+    let words = told(order, &satellite, &subwoofer, &alone);
+    let words: Vec<&str> = words.iter().map(String::as_str).collect();
     let blended = blend(&BlendOrder {
-        satellite: curves(0),
-        subwoofer: curves(1),
+        ran: order.ran(&[], &words),
+        satellite,
+        subwoofer,
         both: Vec::new(),
         seats: LIVING_ROOM_SEATS.iter().take(SEATS).map(|(name, _)| (*name).to_owned()).collect(),
         crossovers_hz: USUAL_CROSSOVERS_HZ.into_iter().filter(|hz| *hz <= HIGHEST_HZ).collect(),
@@ -77,10 +82,16 @@ pub(super) fn blend_in_living_room(order: &DemoOrder, bench: &JobBench, alone: P
     let (name, place_m) = LIVING_ROOM_SEATS[0];
     let settings = living_room(place_m, as_told(&blended), SEEDS[4]);
     let both = heard(order, bench, settings, &format!("both at the {name}"), &BOTH)?;
+    let (measured, expected) = (response(&both), blended.folder.join(format!("{name}-sum.csv")));
+    let band_hz = crate::blend::overlap_hz(blended.document.setting.crossover_hz);
+    let band = band_hz.map(|hz| hz.to_string()).join(":");
+    let places = [order.inside(&measured), order.inside(&expected)];
+    let words = ["compare", &places[0], &places[1], "--band", &band, "--limits", "1", "--out", "blend-check"];
     let checked = compare(&CompareOrder {
-        measured: response(&both),
-        expected: blended.folder.join(format!("{name}-sum.csv")),
-        band_hz: Some(crate::blend::overlap_hz(blended.document.setting.crossover_hz)),
+        ran: order.ran(&["limits"], &words),
+        measured,
+        expected,
+        band_hz: Some(band_hz),
         align: Align { level: true, delay: false },
         limits_db: [-1.0, 1.0],
         explain: None,
@@ -100,6 +111,33 @@ fn living_room(seat_m: [f64; 3], receiver: Receiver, seed: u64) -> BenchSettings
         receiver,
         ..BenchSettings::default()
     }
+}
+
+/// The command that searches the setting.
+fn told(order: &DemoOrder, satellite: &[PathBuf], subwoofer: &[PathBuf], alone: &Path) -> Vec<String> {
+    let seats: Vec<&str> = LIVING_ROOM_SEATS.iter().take(SEATS).map(|(name, _)| *name).collect();
+    let room = Room::living_room().size_m.map(|side_m| side_m.to_string()).join("x");
+    let crossovers = format!("{}:{HIGHEST_HZ}", USUAL_CROSSOVERS_HZ[0]);
+    let inside = |paths: &[PathBuf]| paths.iter().map(|path| order.inside(path)).collect::<Vec<String>>();
+    let words = |words: &[&str]| words.iter().map(|word| (*word).to_owned()).collect::<Vec<String>>();
+    [
+        words(&["blend", "--sat"]),
+        inside(satellite),
+        words(&["--sub"]),
+        inside(subwoofer),
+        words(&[
+            "--seats",
+            &seats.join(","),
+            "--crossover",
+            &crossovers,
+            "--high-pass",
+            "BW2,LR4",
+            "--low-pass",
+            "LR4",
+        ]),
+        words(&["--smooth", SMOOTHED, "--alone", &order.inside(alone), "--room", &room, "--out", "blend"]),
+    ]
+    .concat()
 }
 
 /// What a person enters into the receiver.

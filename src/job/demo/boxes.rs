@@ -38,13 +38,24 @@ pub(super) fn measure_boxes(
     told: &Told,
     driver: &Path,
 ) -> Result<BoxEvening, DemoError> {
-    let job = files::read_job(&order.folder)?;
+    let job = files::read_job(&order.folder.join("job.toml"))?;
     let boxes = |name: &str| job.enclosure.get(name).cloned().unwrap_or_default();
     let (first_curve, first_truth) = jig.measured("first box", HungDriver::first_box(), told)?;
     let (sealed_curve, sealed_truth) = jig.measured("sealed box", HungDriver::sealed_box(), told)?;
     let (vented_curve, vented_truth) = jig.measured("vented box", HungDriver::vented_box(), told)?;
     let curve = |impeded: &Impeded| impeded.folder.join("impedance.csv");
+    let load_v = first_curve.document.load_voltage.map(|voltage| voltage.highest_v);
+    let command = |impeded: &Impeded, kind: &str, name: &str, more: &[&str]| {
+        let (curve, driver) = (order.inside(&curve(impeded)), order.inside(driver));
+        let out = name.replace(' ', "-");
+        let boxed = if kind == "vented" { VENTED } else { BOX };
+        let usual = ["--driver", &driver, "--kind", kind, "--box", boxed, "--name", name, "--out", &out];
+        let load_v = load_v.map(|load_v| load_v.to_string());
+        let voltage = load_v.as_deref().map_or_else(Vec::new, |load_v| vec!["--load-v", load_v]);
+        order.ran(&["job", "box"], &[&["box", &curve], &usual[..], &voltage, more].concat())
+    };
     let usual = BoxOrder {
+        ran: command(&first_curve, "closed", "first box", &[]),
         curve: curve(&first_curve),
         driver: Some(driver.to_owned()),
         before: None,
@@ -54,14 +65,16 @@ pub(super) fn measure_boxes(
         band_hz: None,
         designed: boxes(BOX).designed(),
         inside: boxes(BOX).inside(),
-        load_v: first_curve.document.load_voltage.map(|voltage| voltage.highest_v),
+        load_v,
         air: Air::default(),
         name: Some("first box".into()),
         out: Some(order.folder.join("first-box")),
         pictures: Pictures::Drawn,
     };
     let first = OneBox { examined: examine(&usual)?, truth: first_truth };
+    let before = order.inside(&curve(&first_curve));
     let sealed = examine(&BoxOrder {
+        ran: command(&sealed_curve, "closed", "sealed box", &["--before", &before]),
         curve: curve(&sealed_curve),
         before: Some(curve(&first_curve)),
         name: Some("sealed box".into()),
@@ -69,6 +82,7 @@ pub(super) fn measure_boxes(
         ..usual.clone()
     })?;
     let vented = examine(&BoxOrder {
+        ran: command(&vented_curve, "vented", "vented box", &[]),
         curve: curve(&vented_curve),
         kind: BoxKind::Vented,
         designed: boxes(VENTED).designed(),

@@ -41,18 +41,19 @@ const SENSE_OHM: f64 = 10.0;
 const KNOWN_OHM: f64 = 8.2;
 /// Both resistors were measured with a good meter (common practice: 0.1 %).
 const TOLERANCE_RATIO: f64 = 1e-3;
+const TOLERANCE: &str = "0.1%";
 /// The inputs differ as cheap ones do; see `--simulated-mismatch-db`.
 const MISMATCH_DB: f64 = 1.0;
 /// Three degrees at 1 kHz.
 const MISMATCH_S: f64 = 3.0 / 360.0 / 1000.0;
-const ADDED_KG: f64 = 3e-3;
+const ADDED_G: f64 = 3.0;
 /// Kitchen scales show a tenth of a gram: rectangular limits of half of that.
-const U_ADDED_KG: f64 = 0.03e-3;
-const TEST_BOX_M3: f64 = 2.4e-3;
+const U_ADDED_G: f64 = 0.03;
+const TEST_BOX_L: f64 = 2.4;
 /// Water poured from a measuring jug tells a volume to a percent (common practice).
-const U_TEST_BOX_M3: f64 = 0.024e-3;
-const SD_M2: f64 = 50e-4;
-const U_SD_M2: f64 = 0.5e-4;
+const U_TEST_BOX_L: f64 = 0.024;
+const SD_CM2: f64 = 50.0;
+const U_SD_CM2: f64 = 0.5;
 const DATA_SHEET: &str = "mid-data-sheet.toml";
 const SEED: u64 = 21;
 
@@ -74,9 +75,9 @@ pub(super) fn measure_driver(order: &DemoOrder, tell: &mut dyn FnMut(&str)) -> R
     spare.driver.cms_m_n *= 0.8;
     spare.driver.bl_tm *= 0.97;
     let mut heavier = HungDriver::mid();
-    heavier.added_mass_kg = ADDED_KG;
+    heavier.added_mass_kg = 1e-3 * ADDED_G;
     let mut boxed = HungDriver::mid();
-    boxed.enclosure = Some(Enclosure::closed(TEST_BOX_M3));
+    boxed.enclosure = Some(Enclosure::closed(1e-3 * TEST_BOX_L));
     let (free, truth) = jig.measured("mid", HungDriver::mid(), &told)?;
     let (heavier, _) = jig.measured("mid heavier", heavier, &told)?;
     let (boxed, _) = jig.measured("mid boxed", boxed, &told)?;
@@ -84,12 +85,40 @@ pub(super) fn measure_driver(order: &DemoOrder, tell: &mut dyn FnMut(&str)) -> R
     tell("the driver behind these curves");
     let curve = |impeded: &Impeded| impeded.folder.join("impedance.csv");
     let out = order.folder.join("driver");
+    let inside = |impeded: &Impeded| order.inside(&curve(impeded));
+    let words = [
+        "driver",
+        &inside(&free),
+        "--with-mass",
+        &inside(&heavier),
+        "--added-mass-g",
+        &ADDED_G.to_string(),
+        "--u-added-mass-g",
+        &U_ADDED_G.to_string(),
+        "--in-box",
+        &inside(&boxed),
+        "--test-box-l",
+        &TEST_BOX_L.to_string(),
+        "--u-test-box-l",
+        &U_TEST_BOX_L.to_string(),
+        "--sd-cm2",
+        &SD_CM2.to_string(),
+        "--u-sd-cm2",
+        &U_SD_CM2.to_string(),
+        "--datasheet",
+        DATA_SHEET,
+        "--name",
+        "mid",
+        "--out",
+        "driver",
+    ];
     let driver = characterise(&DriverOrder {
+        ran: order.ran(&[], &words),
         curve: curve(&free),
-        with_mass: Some((curve(&heavier), Doubted { value: ADDED_KG, u: U_ADDED_KG })),
-        in_box: Some((curve(&boxed), Doubted { value: TEST_BOX_M3, u: U_TEST_BOX_M3 })),
+        with_mass: Some((curve(&heavier), Doubted { value: 1e-3 * ADDED_G, u: 1e-3 * U_ADDED_G })),
+        in_box: Some((curve(&boxed), Doubted { value: 1e-3 * TEST_BOX_L, u: 1e-3 * U_TEST_BOX_L })),
         mms_kg: None,
-        sd_m2: Some(Doubted { value: SD_M2, u: U_SD_M2 }),
+        sd_m2: Some(Doubted { value: 1e-4 * SD_CM2, u: 1e-4 * U_SD_CM2 }),
         diameter_m: None,
         mounting: Mounting::FreeAir,
         air: Air::default(),
@@ -100,7 +129,9 @@ pub(super) fn measure_driver(order: &DemoOrder, tell: &mut dyn FnMut(&str)) -> R
         out: Some(out.clone()),
         pictures: Pictures::Drawn,
     })?;
+    let words = ["match", &inside(&free), &inside(&spare), "--limits", "1", "--out", "driver"];
     let alike = match_units(&MatchOrder {
+        ran: order.ran(&["limits"], &words),
         again: None,
         curves: vec![curve(&free), curve(&spare)],
         band_hz: None,
@@ -177,7 +208,25 @@ impl Evening<'_> {
     /// The same of anything that hangs there.
     pub fn loaded(&mut self, unit: &str, load: Load, told: &Told) -> Result<(Impeded, JigTruth), DemoError> {
         let (wav, truth) = self.captured(unit, load)?;
+        let lead_ohm = truth.wiring.lead_ohm.to_string();
+        let words = [
+            "impedance",
+            &self.order.inside(&wav),
+            "--open",
+            &self.order.inside(&told.open),
+            "--known",
+            &self.order.inside(&told.known),
+            "--known-ohm",
+            &KNOWN_OHM.to_string(),
+            "--known-tolerance",
+            TOLERANCE,
+            "--sense-tolerance",
+            TOLERANCE,
+            "--lead-ohm",
+            &lead_ohm,
+        ];
         let impeded = impede(&ImpedanceOrder {
+            ran: self.order.ran(&["bench"], &words),
             wav,
             excitation: None,
             drive: None,

@@ -10,6 +10,7 @@
 mod blending;
 mod boxes;
 mod boxes_report;
+mod command;
 mod driver;
 mod driver_report;
 mod loudspeaker_report;
@@ -47,7 +48,7 @@ use std::sync::atomic::AtomicBool;
 /// A demo that is to be made.
 #[derive(Debug, Clone, PartialEq)]
 pub struct DemoOrder {
-    /// A folder that does not exist yet, or is empty.
+    /// A folder that does not exist yet, or is empty; an empty path is this folder.
     pub folder: PathBuf,
     /// Now, as RFC 3339 writes it.
     pub when: String,
@@ -202,6 +203,7 @@ pub fn demo(order: &DemoOrder, tell: &mut dyn FnMut(&str)) -> Result<Demo, DemoE
 }
 
 fn prepare(folder: &Path) -> Result<(), DemoError> {
+    let folder = if folder.as_os_str().is_empty() { Path::new(".") } else { folder };
     let io = |doing| move |source| FileError::Io { path: folder.to_owned(), doing, source };
     std::fs::create_dir_all(folder).map_err(io("make the folder"))?;
     let mut there = std::fs::read_dir(folder).map_err(io("look into the folder"))?;
@@ -209,7 +211,7 @@ fn prepare(folder: &Path) -> Result<(), DemoError> {
 }
 
 fn read_bench(folder: &Path) -> Result<JobBench, FileError> {
-    let mut bench = files::read_job(folder)?.bench;
+    let mut bench = files::read_job(&folder.join("job.toml"))?.bench;
     bench.mic = bench.mic.map(|mic| folder.join(mic));
     Ok(bench)
 }
@@ -283,7 +285,8 @@ fn measure(
     };
     let mut card = Simulated::new(settings)?;
     let captured = capture(&mut card, &capture_order, &AtomicBool::new(false), &mut |_| {})?;
-    let responded = analysed(&captured.wav, (taken.level == LevelSaid::AtOneMetre).then_some(drive_v), taken.gate)?;
+    let responded =
+        analysed(order, &captured.wav, (taken.level == LevelSaid::AtOneMetre).then_some(drive_v), taken.gate)?;
     let truth = captured.truth.as_deref().map(read_truth).transpose()?;
     let known = truth.ok_or_else(|| DemoError::Truth { path: captured.wav.clone(), says: "there is none".into() })?;
     Ok(Measured { capture: captured.wav, responded, truth: known, distance_m })
@@ -298,8 +301,15 @@ fn distance_m(settings: &BenchSettings) -> f64 {
     }
 }
 
-fn analysed(wav: &Path, drive_v: Option<f64>, gate: GateChoice) -> Result<Responded, RespondError> {
+fn analysed(order: &DemoOrder, wav: &Path, drive_v: Option<f64>, gate: GateChoice) -> Result<Responded, RespondError> {
+    let mut words = vec!["response".to_owned(), order.inside(wav)];
+    if gate == GateChoice::None {
+        words.extend(["--gate", "none"].map(String::from));
+    }
+    words.extend(drive_v.into_iter().flat_map(|drive_v| ["--drive-v".to_owned(), drive_v.to_string()]));
+    let words: Vec<&str> = words.iter().map(String::as_str).collect();
     respond(&ResponseOrder {
+        ran: order.ran(&["bench"], &words),
         wav: wav.to_owned(),
         excitation: None,
         reply: None,

@@ -8,7 +8,8 @@ use crate::bench::{Enclosure, Filter, Speaker};
 use crate::explanation::Align;
 use crate::files;
 use crate::job::{
-    Banding, CompareOrder, Compared, ExplainOrder, Pictures, Simulated, SimulationOrder, compare, simulate_job,
+    Banding, CompareOrder, Compared, DESIGN_TABLES, ExplainOrder, Pictures, Simulated, SimulationOrder, compare,
+    simulate_job,
 };
 use crate::report::{Chapter, Entry, Figure};
 use crate::speaker::{Ear, Space};
@@ -26,6 +27,8 @@ const WRONG_CAPACITOR_F: f64 = 3.3e-6;
 const SMALL_BOX_M3: f64 = 1.5e-3;
 
 /// Names of the network's file and of the loudspeaker in the job.
+/// The job's file.
+const JOB: &str = "job.toml";
 const NETLIST: &str = "rear.cir";
 const SPEAKER: &str = "rear";
 
@@ -67,7 +70,8 @@ pub(super) fn as_built() -> Speaker {
 /// Simulates the design and lays the measurements of what was built over it.
 pub(super) fn explain_prototype(order: &DemoOrder, response: &Path, impedance: &Path) -> Result<Prototype, DemoError> {
     let simulated = simulate_job(&SimulationOrder {
-        job: order.folder.clone(),
+        ran: order.ran(&DESIGN_TABLES, &["simulate", JOB, "--speaker", SPEAKER]),
+        job: order.folder.join(JOB),
         speaker: Some(SPEAKER.into()),
         band_hz: [20.0, 20_000.0],
         points_per_octave: crate::quantity::POINTS_PER_OCTAVE,
@@ -80,14 +84,31 @@ pub(super) fn explain_prototype(order: &DemoOrder, response: &Path, impedance: &
         out: None,
         pictures: Pictures::Drawn,
     })?;
+    let expected = simulated.folder.join(format!("{SPEAKER}-response.csv"));
+    let words = [
+        "compare",
+        &order.inside(response),
+        &order.inside(&expected),
+        "--explain",
+        JOB,
+        "--speaker",
+        SPEAKER,
+        "--also",
+        &order.inside(impedance),
+        "--limits",
+        "3",
+        "--out",
+        "prototype",
+    ];
     let compared = compare(&CompareOrder {
+        ran: order.ran(&["job", "bench", "driver", "box", "baffle", "network", "speaker", "limits"], &words),
         measured: response.to_owned(),
-        expected: simulated.folder.join(format!("{SPEAKER}-response.csv")),
+        expected,
         band_hz: None,
         align: Align { level: true, delay: false },
         limits_db: [-3.0, 3.0],
         explain: Some(ExplainOrder {
-            job: order.folder.clone(),
+            job: order.folder.join(JOB),
             speaker: Some(SPEAKER.into()),
             also: Some(impedance.to_owned()),
             distance_m: None,

@@ -16,9 +16,9 @@ use std::path::PathBuf;
 /// The near microphone's gain is turned down by so much: it is loud there.
 pub(super) const TURNED_DOWN_DB: f64 = 30.0;
 /// From the mid-woofer's cone to the near microphone.
-pub(super) const NEAR_M: f64 = 0.005;
+pub(super) const NEAR_MM: f64 = 5.0;
 /// Its area.
-const CONE_M2: f64 = 50e-4;
+const CONE_CM2: f64 = 50.0;
 /// Where the scraping coil first touches.
 const SCRAPES_FROM_M: f64 = 0.12e-3;
 
@@ -26,7 +26,7 @@ const SCRAPES_FROM_M: f64 = 0.12e-3;
 pub(super) fn before_the_cone(seed: u64) -> BenchSettings {
     let mut settings = BenchSettings {
         seed,
-        near: Some(NearField { distance_m: NEAR_M, ..NearField::cone(0) }),
+        near: Some(NearField { distance_m: 1e-3 * NEAR_MM, ..NearField::cone(0) }),
         ..BenchSettings::default()
     };
     settings.microphone.sensitivity_dbfs_at_94db -= TURNED_DOWN_DB;
@@ -51,16 +51,32 @@ pub(super) struct Whole {
 /// Joins the near field to the far one.
 pub(super) fn join_near_and_far(order: &DemoOrder, near: &Measured, far: &Measured) -> Result<Whole, DemoError> {
     let width_m = far.truth.speaker.baffle_width_m;
+    let curves = [near, far].map(|measured| measured.responded.folder.join("response.csv"));
+    let words = [
+        "join",
+        &order.inside(&curves[0]),
+        &order.inside(&curves[1]),
+        "--sd-cm2",
+        &CONE_CM2.to_string(),
+        "--baffle",
+        &format!("step:{}", 1e3 * width_m),
+        "--near-mm",
+        &NEAR_MM.to_string(),
+        "--out",
+        "joined",
+    ];
+    let [near_curve, far_curve] = curves.clone();
     let joined = join_curves(&JoinOrder {
-        near: vec![near.responded.folder.join("response.csv")],
-        far: far.responded.folder.join("response.csv"),
-        cone_m2: Some(CONE_M2),
+        ran: order.ran(&[], &words),
+        near: vec![near_curve],
+        far: far_curve,
+        cone_m2: Some(1e-4 * CONE_CM2),
         ports_m2: Vec::new(),
         port_counts: Vec::new(),
         ports_at_m: Vec::new(),
         front: Some(Around::Step { width_m }),
         cone_at_m: None,
-        near_m: NEAR_M,
+        near_m: 1e-3 * NEAR_MM,
         distance_m: None,
         at_hz: None,
         points_per_octave: POINTS_PER_OCTAVE,

@@ -1,6 +1,6 @@
 //! `boxwright match CURVE…`: whether units are alike.
 
-use super::{Failure, TellingArgs, tell, typed};
+use super::{Failure, TellingArgs, ran, tell, typed};
 use boxwright::driver::MOST_DIFFERENT_DB;
 use boxwright::files::{self, MatchDocument, WorstTable};
 use boxwright::job::{LevelCounts, MatchOrder, match_units};
@@ -61,6 +61,7 @@ pub fn run(args: Args) -> Result<ExitCode, Failure> {
     let of_job = job_limits(args.job.as_deref())?;
     let pair_db = of_job.pair_db.unwrap_or(MOST_DIFFERENT_DB);
     let order = MatchOrder {
+        ran: ran(args.job.as_deref(), &["limits"]),
         curves: args.curves,
         again: args.again,
         band_hz: args.band.or(of_job.band_hz),

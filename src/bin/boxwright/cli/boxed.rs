@@ -1,6 +1,6 @@
 //! `boxwright box CURVE`: what a finished box really is, from the impedance of the driver in it.
 
-use super::{Failure, TellingArgs, box_summary, typed};
+use super::{Failure, TellingArgs, box_summary, ran, typed};
 use boxwright::diagnosis::{BoxKind, Designed, Inside};
 use boxwright::enclosure::{Material, Port, PortEnds};
 use boxwright::files::{self, JobBox, material_names};
@@ -137,6 +137,7 @@ fn order(args: Args) -> Result<BoxOrder, Failure> {
     let air = Air::new(args.temperature.or(temperature_c).unwrap_or(20.0), args.pressure_kpa)
         .map_err(|error| Failure::usage(&error, error.advice()))?;
     Ok(BoxOrder {
+        ran: ran(args.design.job.as_deref(), &["job", "box"]),
         curve: args.curve,
         driver: args.driver,
         before: args.before,

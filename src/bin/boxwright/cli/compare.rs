@@ -1,6 +1,6 @@
 //! `boxwright compare MEASURED EXPECTED`: how two curves differ, and why.
 
-use super::{Failure, TellingArgs, tell, typed};
+use super::{Failure, TellingArgs, ran, tell, typed};
 use boxwright::explanation::Align;
 use boxwright::files::{self, CompareDocument, frequency_text};
 use boxwright::job::{CompareOrder, ExplainOrder, Pictures, compare};
@@ -54,6 +54,8 @@ pub struct Args {
 
 /// Not within the limits.
 const NOT_WITHIN: u8 = 3;
+/// What an explanation looks at in the job.
+const EXPLAINING_TABLES: [&str; 8] = ["job", "bench", "driver", "box", "baffle", "network", "speaker", "limits"];
 /// Common practice for a prototype against its simulation.
 const USUAL_DB: f64 = 3.0;
 
@@ -61,7 +63,9 @@ const USUAL_DB: f64 = 3.0;
 pub fn run(args: Args) -> Result<ExitCode, Failure> {
     let limits = job_limits(args.explain.as_deref())?;
     let usual_db = limits.against_design_db.unwrap_or(USUAL_DB);
+    let looked_into: &[&str] = if args.explain.is_some() { &EXPLAINING_TABLES } else { &["limits"] };
     let order = CompareOrder {
+        ran: ran(args.explain.as_deref(), looked_into),
         measured: args.measured,
         expected: args.expected,
         band_hz: args.band.or(limits.band_hz),

@@ -2,7 +2,7 @@
 
 use super::response::{bench, two_digits};
 use super::sound::first_sentence;
-use super::{Failure, TellingArgs, tell, typed};
+use super::{Failure, TellingArgs, ran, tell, typed};
 use boxwright::files;
 use boxwright::job::{ImpedanceOrder, Impeded, Pictures, impede};
 use boxwright::quantity::{Code, POINTS_PER_OCTAVE, Severity};
@@ -90,6 +90,7 @@ pub fn run(args: Args) -> Result<ExitCode, Failure> {
 
 fn order(args: Args) -> Result<ImpedanceOrder, Failure> {
     Ok(ImpedanceOrder {
+        ran: ran(args.job.as_deref(), &["bench"]),
         bench: bench(args.job.as_deref())?,
         wav: args.wav,
         excitation: args.excitation,

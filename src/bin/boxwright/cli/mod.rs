@@ -23,6 +23,7 @@ mod loudspeaker;
 mod network;
 mod paper;
 mod placement;
+mod ran;
 mod response;
 mod signal;
 mod simulate;
@@ -34,6 +35,7 @@ mod typed;
 
 use clap::{Parser, Subcommand};
 use failure::Failure;
+use ran::ran;
 use std::process::ExitCode;
 use telling::TellingArgs;
 

@@ -1,9 +1,9 @@
 //! `boxwright network FILE`: what a passive network does with its loads.
 
-use super::{Failure, TellingArgs, tell, typed};
+use super::{Failure, TellingArgs, ran, tell, typed};
 use boxwright::driver::DATA_SHEET_V;
 use boxwright::files::{NetworkDocument, frequency_text};
-use boxwright::job::{LoadIs, NetworkOrder, work_out};
+use boxwright::job::{DESIGN_TABLES, LoadIs, NetworkOrder, work_out};
 use boxwright::quantity::POINTS_PER_OCTAVE;
 use boxwright::report::{Entry, Layout, findings_text, numbers_text};
 use std::path::PathBuf;
@@ -43,7 +43,9 @@ pub struct Args {
 
 /// Works the network out and says what it does.
 pub fn run(args: Args) -> Result<ExitCode, Failure> {
+    let looked_into: &[&str] = if args.job.is_some() { &DESIGN_TABLES } else { &[] };
     let order = NetworkOrder {
+        ran: ran(args.job.as_deref(), looked_into),
         netlist: args.netlist,
         loads: args.loads,
         job: args.job.map(|job| (job, args.speaker)),

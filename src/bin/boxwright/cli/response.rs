@@ -1,7 +1,7 @@
 //! `boxwright response CAPTURE`: a capture's impulse response, frequency response and distortion.
 
 use super::placement::{self};
-use super::{Failure, TellingArgs, tell, typed};
+use super::{Failure, TellingArgs, ran, tell, typed};
 use boxwright::files::{self, JobBench};
 use boxwright::job::{Pictures, ReferenceChoice, Responded, ResponseOrder, SmoothingChoice, TableIs, respond};
 use boxwright::quantity::{Dimension, POINTS_PER_OCTAVE, number_as_typed};
@@ -114,6 +114,7 @@ fn advise(args: &Args) -> Result<ExitCode, Failure> {
 fn order(wav: PathBuf, args: Args) -> Result<ResponseOrder, Failure> {
     let bench = bench(args.job.as_deref())?;
     Ok(ResponseOrder {
+        ran: ran(args.job.as_deref(), &["bench"]),
         wav,
         excitation: args.excitation,
         reply: args.reply,

@@ -1,9 +1,9 @@
 //! `boxwright simulate JOB`: what a design promises.
 
-use super::{Failure, TellingArgs, tell, typed};
+use super::{Failure, TellingArgs, ran, tell, typed};
 use boxwright::driver::DATA_SHEET_V;
 use boxwright::files::{SimulationDocument, SpeakerTable, frequency_text};
-use boxwright::job::{Banding, Pictures, SimulationOrder, simulate_job};
+use boxwright::job::{Banding, DESIGN_TABLES, Pictures, SimulationOrder, simulate_job};
 use boxwright::network::ESeries;
 use boxwright::quantity::POINTS_PER_OCTAVE;
 use boxwright::report::{Entry, Layout, findings_text, numbers_text};
@@ -73,6 +73,7 @@ enum SpaceChoice {
 /// Simulates the job and says what it promises.
 pub fn run(args: Args) -> Result<ExitCode, Failure> {
     let order = SimulationOrder {
+        ran: ran(Some(&args.job), &DESIGN_TABLES),
         job: args.job,
         speaker: args.speaker,
         band_hz: args.band,

@@ -41,6 +41,8 @@ pub struct Chapter {
     pub prose: Vec<String>,
     /// Pictures, in order.
     pub figures: Vec<Figure>,
+    /// Pictures that are folded away until asked for.
+    pub more_figures: Vec<Figure>,
     /// The numbers.
     pub numbers: Vec<Entry>,
     /// What was noticed.
@@ -142,6 +144,12 @@ fn chapter_html(chapter: &Chapter, id: &str, level: usize) -> Markup {
             @for warning in &chapter.warnings { p class="warning" { (visible(warning)) } }
             @for paragraph in &chapter.prose { p { (visible(paragraph)) } }
             @for figure in &chapter.figures { (figure_html(figure)) }
+            @if !chapter.more_figures.is_empty() {
+                details {
+                    summary { "More pictures" }
+                    @for figure in &chapter.more_figures { (figure_html(figure)) }
+                }
+            }
             @if !chapter.numbers.is_empty() {
                 (heading_html(level + 1, "Numbers"))
                 (entries_html("Quantity", &chapter.numbers))
@@ -276,6 +284,7 @@ mod tests {
             prose: vec![text()],
             warnings: vec![text()],
             figures: vec![Figure { picture: picture.picture().in_page().unwrap(), caption: text() }],
+            more_figures: vec![Figure { picture: picture.picture().in_page().unwrap(), caption: text() }],
             numbers: vec![entry.clone(), number],
             findings: vec![finding],
             settings: vec![entry],
@@ -374,7 +383,7 @@ mod tests {
         };
         // Two chapters: a table of two numbers and one of a setting each.
         assert_eq!((has("th", "scope", "col"), has("th", "scope", "row")), (8, 6));
-        assert_eq!((has("svg", "role", "img"), has("html", "lang", "en")), (2, 1));
+        assert_eq!((has("svg", "role", "img"), has("html", "lang", "en")), (4, 1));
     }
 
     /// WCAG 2.2, success criterion 1.4.3: 4.5 to 1 for text; luminance as defined there.

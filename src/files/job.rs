@@ -12,7 +12,6 @@ use std::path::{Path, PathBuf};
 /// A job as its file describes it.
 #[derive(Debug, Clone, Default, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields, default)]
-#[allow(missing_docs)] // the one without words is the table of the same name, read by `limits`
 pub struct Job {
     /// Its name and surroundings.
     pub job: JobTable,
@@ -31,7 +30,8 @@ pub struct Job {
     pub speaker: BTreeMap<String, JobSpeaker>,
     /// The loudspeakers that were built, by name.
     pub unit: BTreeMap<String, JobUnit>,
-    pub limits: Option<toml::Value>,
+    /// What counts as good enough.
+    pub limits: JobLimits,
 }
 
 /// `[job]`.
@@ -80,9 +80,9 @@ pub struct JobBench {
     pub level_dbfs: Option<f64>,
 }
 
-/// `[limits]`, as far as it is read here.
+/// `[limits]`.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Deserialize)]
-#[serde(default)]
+#[serde(deny_unknown_fields, default)]
 pub struct JobLimits {
     /// How far two units may differ, dB.
     pub pair_db: Option<f64>,
@@ -120,33 +120,6 @@ pub fn job_from(text: &str, path: &Path) -> Result<Job, FileError> {
 const TEMPERATURES_C: std::ops::RangeInclusive<f64> = -40.0..=60.0;
 
 impl Job {
-    /// What `[limits]` says of units that should be alike; `path` is only the job's name in messages.
-    ///
-    /// # Errors
-    /// [`FileError::Value`] where it is no number or no band that rises.
-    pub fn limits(&self, path: &Path) -> Result<JobLimits, FileError> {
-        let Some(table) = &self.limits else { return Ok(JobLimits::default()) };
-        let refuse = |found: String, needed: &str| FileError::Value {
-            path: path.join("job.toml"),
-            line: 1,
-            key: "limits".into(),
-            found,
-            needed: needed.into(),
-        };
-        let limits: JobLimits = table.clone().try_into().map_err(|error: toml::de::Error| {
-            refuse(error.message().to_owned(), "pair_db and against_design_db in dB, band_hz = [from, to]")
-        })?;
-        for (key, limit_db) in [("pair_db", limits.pair_db), ("against_design_db", limits.against_design_db)] {
-            if let Some(found) = limit_db.filter(|&limit_db| limit_db <= 0.0) {
-                return Err(refuse(format!("{key} = {found}"), "more than 0"));
-            }
-        }
-        match limits.band_hz.filter(|band_hz| !(0.0 <= band_hz[0] && band_hz[0] < band_hz[1])) {
-            Some(found) => Err(refuse(format!("band_hz = {found:?}"), "a band that rises")),
-            None => Ok(limits),
-        }
-    }
-
     /// The first table with a value that can't be used: its name, and what is wrong.
     fn table_fault(&self) -> Option<(String, (&'static str, String, String))> {
         let named = |kind: &str, name: &String| format!("{kind}.{name}");
@@ -166,10 +139,23 @@ impl Job {
         if let Some((table, (key, found, needed))) = self.table_fault() {
             return Err(value(path, text, &format!("{table}.{key}"), found, &needed));
         }
-        match self.bench.fault() {
+        match self.bench.fault().or_else(|| self.limits.fault()) {
             Some((key, found, needed)) => Err(value(path, text, key, found, &needed)),
             None => Ok(self),
         }
+    }
+}
+
+impl JobLimits {
+    /// The first key whose value can't be used.
+    fn fault(&self) -> Option<(&'static str, String, String)> {
+        let limits = [("limits.pair_db", self.pair_db), ("limits.against_design_db", self.against_design_db)];
+        let not_above = limits.into_iter().find_map(|(key, limit)| Some((key, limit.filter(|db| *db <= 0.0)?)));
+        if let Some((key, found)) = not_above {
+            return Some((key, found.to_string(), "more than 0".into()));
+        }
+        let band = self.band_hz.filter(|[from_hz, to_hz]| !(0.0 <= *from_hz && from_hz < to_hz))?;
+        Some(("limits.band_hz", format!("{band:?}"), "a band that rises".into()))
     }
 }
 
@@ -267,7 +253,7 @@ mod tests {
         assert_eq!(job.bench, expected);
         assert_eq!(job.driver["mid"].re_ohm, Some(3.4));
         assert_eq!(job.enclosure["rear"].kind.as_deref(), Some("closed"));
-        assert!(job.limits.is_some() && job.speaker.is_empty());
+        assert!(job.limits.pair_db == Some(1.0) && job.speaker.is_empty());
     }
 
     #[test]
@@ -311,6 +297,15 @@ mod tests {
             (
                 "[speaker.a]\nways = [{ driver = \"mid\", polarity = \"plus\" }]\n",
                 "job.toml: line 2: speaker.a.ways is polarity = \"plus\", needed \"+\" or \"-\"",
+            ),
+            ("[limits]\npair_db = -1\n", "job.toml: line 2: limits.pair_db is -1, needed more than 0"),
+            (
+                "[limits]\npairs_db = 1\n",
+                "job.toml: line 2, column 1: \"pairs_db\" is not known here, did you mean \"pair_db\"?",
+            ),
+            (
+                "[limits]\nband_hz = [200, 100]\n",
+                "job.toml: line 2: limits.band_hz is [200.0, 100.0], needed a band that rises",
             ),
             ("[job]\ntemperature_c = 294\n", "job.toml: line 2: job.temperature_c is 294, needed -40 to 60"),
         ] {

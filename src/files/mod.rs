@@ -5,6 +5,7 @@ mod average_result;
 mod blend_result;
 mod box_result;
 mod capture_description;
+mod check_result;
 mod compare_result;
 mod curve;
 mod curve_write;
@@ -30,6 +31,7 @@ mod sampled_curve;
 mod sheet_result;
 mod signal_description;
 mod simulation_result;
+mod status_result;
 mod table;
 mod text;
 mod touchstone;
@@ -53,6 +55,7 @@ pub use capture_description::{
     BenchUsed, CAPTURE_SCHEMA, CaptureDescription, CaptureKind, Ended, Played, Stream, capture_description_from,
     read_capture_description,
 };
+pub use check_result::{CHECK_SCHEMA, CheckDocument, CheckSettings, VerdictTable};
 pub use compare_result::{
     AlignedTable, COMPARE_SCHEMA, CauseTable, ChangedTable, CompareDocument, CompareSettings, DeviationColumns,
     LeftTable, ThirdColumns, WorstPlace,
@@ -99,6 +102,9 @@ pub use simulation_result::{
     CurrentColumns, DelayColumns, ExcursionColumns, LevelColumns, MaxLevelColumns, OhmColumns, ParameterTable,
     ReplacedTable, RestsOnTable, SIMULATION_SCHEMA, SimulationDocument, SimulationSettings, SpeakerTable, SpeedColumns,
     TransferColumns, WayTable,
+};
+pub use status_result::{
+    CaptureStanding, CommandToRun, FindingCounts, ResultStanding, STATUS_SCHEMA, StatusDocument, UnitStanding,
 };
 pub use text::read_text;
 pub use touchstone::touchstone_text;

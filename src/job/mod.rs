@@ -16,6 +16,7 @@ mod capture_files;
 mod capture_findings;
 mod capture_names;
 mod chain;
+mod check;
 mod compare;
 mod demo;
 mod design;
@@ -29,6 +30,7 @@ mod join_told;
 mod known_excitation;
 mod make_signal;
 mod network;
+mod new_job;
 mod placement;
 mod record;
 mod respond;
@@ -45,6 +47,7 @@ pub use blend::{BlendJobError, BlendOrder, Blended, FilteredBy, USUAL_CROSSOVERS
 pub use boxed::{BoxOrder, ExamineError, Examined, USUAL_WALL_M, examine};
 pub use capture::{CaptureError, CaptureOrder, Captured, Known, can_begin, capture};
 pub use chain::{Chain, ChainError, Inputs, LOUD_DBFS, Loudness, USUAL_DBFS, USUAL_JIG_DBFS, chain, jig_chain};
+pub use check::{CheckError, check};
 pub use compare::{CompareError, CompareOrder, Compared, ExplainOrder, compare};
 pub use demo::{Demo, DemoError, DemoOrder, demo};
 pub use design::{Basis, DesignError, Designed, designs, read_netlist};
@@ -54,8 +57,12 @@ pub use join::{JoinError, JoinJob, JoinOrder, JoinedCurves, join_curves};
 pub use known_excitation::{KnownExcitation, PlanFrom, known_excitation};
 pub use make_signal::{Existing, MadeSignal, MakeSignalError, SignalOrder, SignalSettings, make_signal};
 pub use network::{LoadIs, NetworkOrder, NetworkOrderError, work_out};
+pub use new_job::new_job;
 pub use placement::{RoomOrder, place};
-pub use record::{DESIGN_TABLES, Ran};
+pub use record::{
+    Anew, DESIGN_TABLES, Found, FoundCapture, FoundResult, Ran, Stage, Standing, State, Subject, files_below, find,
+    standings, status, subjects, todo,
+};
 pub use respond::{
     Pictures, ReferenceChoice, RespondError, Responded, ResponseOrder, SmoothingChoice, TableIs, respond,
 };

@@ -75,6 +75,10 @@ pub enum Code {
     Locatable,
     PeriodOff,
     MarksUnheard,
+    OutOfDate,
+    MissingFile,
+    Unreadable,
+    OlderProgram,
 }
 
 impl std::fmt::Display for Code {

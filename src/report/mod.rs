@@ -1,6 +1,7 @@
 //! Results for people: pictures, tables, the page. Returns text or bytes and writes nothing.
 
 mod cautions;
+mod command;
 mod error;
 mod page;
 mod plot;
@@ -9,6 +10,7 @@ mod symbol;
 mod table;
 
 pub use cautions::{CAUTIONS, Caution, Danger, LOCAL_CODES_FIRST, Moment, cautions_at};
+pub use command::command_text;
 pub use error::ReportError;
 pub use page::{Chapter, Figure, Story, page_html};
 pub use plot::{

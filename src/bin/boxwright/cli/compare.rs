@@ -92,7 +92,7 @@ fn job_limits(job: Option<&Path>) -> Result<files::JobLimits, Failure> {
         None if Path::new("job.toml").is_file() => Path::new("."),
         None => return Ok(files::JobLimits::default()),
     };
-    files::read_job(folder).and_then(|job| job.limits(folder)).map_err(|error| Failure::input(&error, error.advice()))
+    files::read_job(folder).map(|job| job.limits).map_err(|error| Failure::input(&error, error.advice()))
 }
 
 /// `level,delay`.

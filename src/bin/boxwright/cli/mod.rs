@@ -9,6 +9,7 @@ mod box_summary;
 mod boxed;
 mod capture;
 mod chain;
+mod check;
 mod compare;
 mod demo;
 mod devices;
@@ -21,6 +22,7 @@ mod join;
 mod level;
 mod loudspeaker;
 mod network;
+mod new;
 mod paper;
 mod placement;
 mod ran;
@@ -29,6 +31,7 @@ mod signal;
 mod simulate;
 mod simulated;
 mod sound;
+mod status;
 mod tell;
 mod telling;
 mod typed;
@@ -50,6 +53,9 @@ pub struct Cli {
 #[derive(Debug, Subcommand)]
 enum Command {
     Demo(demo::Args),
+    New(new::Args),
+    Status(status::Args),
+    Check(check::Args),
     Devices(devices::Args),
     Level(level::Args),
     Capture(capture::Args),
@@ -76,6 +82,9 @@ pub fn run() -> ExitCode {
         Command::Level(args) => level::run(args),
         Command::Capture(args) => capture::run(args),
         Command::Demo(args) => demo::run(args),
+        Command::New(args) => new::run(args),
+        Command::Status(args) => status::run(args),
+        Command::Check(args) => check::run(args),
         Command::Signal(args) => signal::run(args),
         Command::Response(args) => response::run(args),
         Command::Driver(args) => driver::run(args),

@@ -1,6 +1,6 @@
 //! What was built, as the job says: loudspeakers with their ways, drivers, boxes, fronts, networks, limits.
 
-use crate::files::{self, Job, JobBaffle, JobBox, JobDriver, JobNetwork, JobSpeaker};
+use crate::files::{self, Job, JobBaffle, JobBox, JobDriver, JobNetwork, JobSpeaker, frequency_text};
 use crate::report::{Chapter, Entry};
 use std::path::Path;
 
@@ -17,14 +17,18 @@ pub(super) fn built(folder: &Path, job: &Job) -> Option<Chapter> {
     job.baffle.iter().for_each(|(name, baffle)| tell("front", name, baffle_says(baffle)));
     job.network.iter().for_each(|(name, network)| tell("network", name, network_says(folder, network)));
     entries.extend(job.job.temperature_c.map(|celsius| Entry::text("air", format!("{celsius} °C"))));
-    entries.extend(job.limits.iter().filter_map(|limits| limits.as_table()).flatten().map(|(key, value)| {
-        Entry::text(&format!("limit {}", key.replace('_', " ")), value.to_string())
-    }));
-    (!entries.is_empty()).then(|| Chapter {
-        heading: "What was built".into(),
-        numbers: entries,
-        ..Chapter::default()
-    })
+    let limits = [("of a unit against the design", job.limits.against_design_db), ("of two units", job.limits.pair_db)];
+    entries.extend(
+        limits
+            .into_iter()
+            .filter_map(|(what, db)| Some(Entry::text(&format!("limit {what}"), format!("± {} dB", db?)))),
+    );
+    entries.extend(
+        job.limits.band_hz.map(|[from, to]| {
+            Entry::text("limits hold", format!("{} to {}", frequency_text(from), frequency_text(to)))
+        }),
+    );
+    (!entries.is_empty()).then(|| Chapter { heading: "What was built".into(), numbers: entries, ..Chapter::default() })
 }
 
 /// The parts that are there, one after the other.
@@ -45,12 +49,14 @@ fn speaker_says(speaker: &JobSpeaker) -> String {
         Some(format!("way {}{place}{turned}", way.driver))
     });
     let named = |what: &str, name: &Option<String>| name.as_ref().map(|name| format!("{what} {name}"));
-    let around = [named("box", &speaker.enclosure), named("front", &speaker.baffle), named("network", &speaker.network)];
+    let around =
+        [named("box", &speaker.enclosure), named("front", &speaker.baffle), named("network", &speaker.network)];
     listed(around.into_iter().chain(ways))
 }
 
 fn driver_says(driver: &JobDriver) -> String {
-    let from = |what: &str, path: &Option<std::path::PathBuf>| path.as_ref().map(|path| format!("{what} {}", path.display()));
+    let from =
+        |what: &str, path: &Option<std::path::PathBuf>| path.as_ref().map(|path| format!("{what} {}", path.display()));
     listed([
         from("as found in", &driver.from),
         from("response", &driver.response),

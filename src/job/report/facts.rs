@@ -94,7 +94,10 @@ mod tests {
             "hz": [100, 1000, 10000], "db": [1.0, null, 3.0], "band": [20, 2000], "findings": [{ "code": "none" }, 3],
         });
         let facts = Facts(&value);
-        assert_eq!((facts.number("gate.length_ms"), facts.number("gate.x.y"), facts.number("word")), (Some(4.5), None, None));
+        assert_eq!(
+            (facts.number("gate.length_ms"), facts.number("gate.x.y"), facts.number("word")),
+            (Some(4.5), None, None)
+        );
         assert!(facts.at("nothing").is_none() && facts.all("word").is_empty() && facts.findings().is_empty());
         assert_eq!(facts.line("f_s", "fs").unwrap().value.to_string(), "92.0 ± 1.0 Hz");
         assert_eq!(facts.band("band").as_deref(), Some("20 Hz to 2 kHz"));

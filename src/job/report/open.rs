@@ -1,13 +1,12 @@
 //! What is open: what brings everything up to date, what needs a person, what the record itself lacks.
 
-use super::provenance::command_line;
 use crate::files::{CommandToRun, StatusDocument};
 use crate::quantity::Finding;
-use crate::report::{Chapter, Entry};
+use crate::report::{Chapter, Entry, command_text};
 
 /// The chapter, unless nothing is open; `trouble` is what was noticed while the report was made.
 pub(super) fn open(status: &StatusDocument, trouble: &[Finding]) -> Option<Chapter> {
-    let line = |one: &CommandToRun| Entry::text(&command_line(&one.command), one.says.clone());
+    let line = |one: &CommandToRun| Entry::text(&command_text(&one.command), one.says.clone());
     let todo: Vec<Entry> = status.todo.iter().map(line).collect();
     let next: Vec<Entry> = status.next.iter().map(line).collect();
     let findings: Vec<Finding> = status.findings.iter().chain(trouble).cloned().collect();
@@ -16,7 +15,11 @@ pub(super) fn open(status: &StatusDocument, trouble: &[Finding]) -> Option<Chapt
         (!told.numbers.is_empty()).then_some(told)
     };
     let parts: Vec<Chapter> = [
-        part("To bring everything up to date", "In this order, in the job's folder; or all at once: boxwright status --do", todo),
+        part(
+            "To bring everything up to date",
+            "In this order, in the job's folder; or all at once: boxwright status --do",
+            todo,
+        ),
         part("What comes next", "This needs a person.", next),
     ]
     .into_iter()

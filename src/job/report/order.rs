@@ -67,9 +67,9 @@ impl JobReportError {
 /// # Errors
 /// [`JobReportError`]: no job there, a `job.toml` that is wrong, a page that can't be written.
 pub fn report(order: &ReportOrder) -> Result<Reported, JobReportError> {
-    let folder = &order.folder;
+    let folder = if order.folder.as_os_str().is_empty() { Path::new(".") } else { order.folder.as_path() };
     if !folder.is_dir() {
-        return Err(JobReportError::NoFolder { folder: folder.clone() });
+        return Err(JobReportError::NoFolder { folder: folder.to_owned() });
     }
     let page = order.out.clone().unwrap_or_else(|| folder.join("report.html"));
     let is_html = page.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("html"));
@@ -79,9 +79,9 @@ pub fn report(order: &ReportOrder) -> Result<Reported, JobReportError> {
     let standing = status(folder, Anew::OutOfDate)?;
     let has_job = folder.join("job.toml").is_file();
     if !has_job && standing.captures.is_empty() && standing.results.is_empty() {
-        return Err(JobReportError::Empty { folder: folder.clone() });
+        return Err(JobReportError::Empty { folder: folder.to_owned() });
     }
-    let job = if has_job { files::read_job(folder)? } else { Job::default() };
+    let job = if has_job { files::read_job(&files::job_path(folder))? } else { Job::default() };
     let assembled = assemble(folder, &job, &standing, &order.additions)?;
     let html = page_html(&assembled.story);
     files::replace(&page, html.as_bytes())?;

@@ -3,7 +3,7 @@
 
 use super::facts::Facts;
 use crate::files::ResultStanding;
-use crate::report::Entry;
+use crate::report::{Entry, command_text};
 use serde_json::Value;
 use std::path::Path;
 
@@ -14,7 +14,7 @@ pub(super) fn provenance(folder: &Path, standing: &ResultStanding, facts: Facts<
     entries.push(Entry::text("still holds", holds(standing)));
     if !standing.command.is_empty() {
         let place = if standing.run_in == "." { String::new() } else { format!(", in {}", at_home(&standing.run_in)) };
-        entries.push(Entry::text("command", format!("{}{place}", at_home(&command_line(&standing.command)))));
+        entries.push(Entry::text("command", format!("{}{place}", at_home(&command_text(&standing.command)))));
     }
     entries.extend(facts.all("inputs").into_iter().filter_map(|input| {
         Some(Entry::text(&at_home(input.text("path")?), format!("SHA-256 {}", input.text("sha256")?)))
@@ -53,29 +53,9 @@ fn within(folder: &Path, text: &str) -> String {
     if whole.len() < 2 { text.to_owned() } else { text.replace(&format!("{}/", whole.trim_end_matches('/')), "") }
 }
 
-/// The command as it is typed into a POSIX shell.
-pub(super) fn command_line(words: &[String]) -> String {
-    let quoted = words.iter().map(|word| quoted(word));
-    std::iter::once("boxwright".to_owned()).chain(quoted).collect::<Vec<_>>().join(" ")
-}
-
-fn quoted(word: &str) -> String {
-    let is_plain = |c: char| c.is_ascii_alphanumeric() || "_-./:,=+%@".contains(c);
-    if !word.is_empty() && word.chars().all(is_plain) {
-        return word.to_owned();
-    }
-    format!("'{}'", word.replace('\'', "'\\''"))
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn a_command_is_quoted_for_the_shell() {
-        let words = ["response", "a b.wav", "--gate", "5 ms", "it's", ""].map(String::from);
-        assert_eq!(command_line(&words), "boxwright response 'a b.wav' --gate '5 ms' 'it'\\''s' ''");
-    }
 
     #[test]
     fn places_in_the_job_are_told_from_there_and_settings_are_plain() {

@@ -2,11 +2,11 @@
 
 use super::added::Added;
 use super::facts::Facts;
-use super::provenance::{command_line, provenance};
+use super::provenance::provenance;
 use super::told::{Shown, Told, told};
 use crate::files::{self, CaptureStanding, ResultStanding, read_capture_description};
 use crate::quantity::{Code, Finding, Severity};
-use crate::report::{Chapter, Entry, Figure, PagePicture};
+use crate::report::{Chapter, Entry, Figure, PagePicture, command_text};
 use serde_json::Value;
 use std::path::{Path, PathBuf};
 
@@ -80,7 +80,11 @@ impl Figures {
             match read.and_then(|text| PagePicture::read(&text).map_err(|error| error.to_string())) {
                 Ok(picture) => {
                     let figure = Figure { picture, caption: shown.caption.clone() };
-                    if shown.at_once { self.figures.push(figure) } else { self.folded.push(figure) }
+                    if shown.at_once {
+                        self.figures.push(figure)
+                    } else {
+                        self.folded.push(figure)
+                    }
                     self.paths.push(path);
                 }
                 Err(says) => self.trouble.push(Finding::new(
@@ -101,7 +105,7 @@ fn undrawn(standing: &ResultStanding) -> String {
     }
     let without = |word: &&String| !matches!(word.as_str(), "--no-pictures");
     let words: Vec<String> = standing.command.iter().filter(without).cloned().collect();
-    format!("No pictures of this lie beside the result; `{}` draws them.", command_line(&words))
+    format!("No pictures of this lie beside the result; `{}` draws them.", command_text(&words))
 }
 
 fn outdated(standing: &ResultStanding) -> Option<String> {
@@ -111,7 +115,7 @@ fn outdated(standing: &ResultStanding) -> Option<String> {
     let why = if standing.because.is_empty() { String::new() } else { format!(": {}", standing.because.join("; ")) };
     let how = match standing.command.is_empty() {
         true => String::new(),
-        false => format!(" `{}` brings it up to date.", command_line(&standing.command)),
+        false => format!(" `{}` brings it up to date.", command_text(&standing.command)),
     };
     Some(format!("Out of date{why}.{how}"))
 }

@@ -36,9 +36,10 @@ pub(super) fn assemble(
     let parts = parts(folder, status, additions);
     let trouble: Vec<Finding> = parts.iter().flat_map(|part| part.recounted.trouble.clone()).collect();
     let overview = overview(folder, status)?;
-    let drawn = overview.iter().flat_map(|chapter| &chapter.figures).map(|figure| {
-        (figure.picture.clone(), readable(&[figure.picture.title()]))
-    });
+    let drawn = overview
+        .iter()
+        .flat_map(|chapter| &chapter.figures)
+        .map(|figure| (figure.picture.clone(), readable(&[figure.picture.title()])));
     let drawn: Vec<(PagePicture, String)> = drawn.collect();
     let mut chapters: Vec<Chapter> = Vec::new();
     chapters.extend(built(folder, job));
@@ -79,7 +80,8 @@ fn kept(parts: &[Part<'_>]) -> Vec<(PathBuf, String)> {
             let stem = path.file_name().map(|stem| stem.to_string_lossy().into_owned()).unwrap_or_default();
             let kind = if stem == part.standing.kind { "" } else { part.standing.kind.as_str() };
             let name = readable(&[stage, unit, kind, &stem]);
-            let before = all.iter().filter(|(_, taken)| taken == &name || taken.starts_with(&format!("{name}-no-"))).count();
+            let before =
+                all.iter().filter(|(_, taken)| taken == &name || taken.starts_with(&format!("{name}-no-"))).count();
             let name = if before == 0 { name } else { format!("{name}-no-{}", before + 1) };
             all.push((path.clone(), name));
         }

@@ -43,7 +43,8 @@ fn pair(pair: Facts<'_>) -> Vec<Entry> {
     let mut lines = Vec::new();
     if let (Some(rms), Some((db, hz))) = (rms, worst) {
         let verdict = pair.text("verdict").map_or(String::new(), |verdict| format!(": {verdict}"));
-        lines.push(Entry::text(&name, format!("{rms:.2} dB rms apart, {db:+.1} dB at {}{verdict}", frequency_text(hz))));
+        lines
+            .push(Entry::text(&name, format!("{rms:.2} dB rms apart, {db:+.1} dB at {}{verdict}", frequency_text(hz))));
     }
     lines.extend(pair.texts("says").into_iter().map(|says| Entry::text(&format!("{name}, beyond chance"), says)));
     lines

@@ -54,5 +54,8 @@ fn unmended(found: Facts<'_>) -> Option<Entry> {
     }
     let why = found.text("standing_wave").map_or(String::new(), |wave| format!(": standing wave of {wave}"));
     let (db, hz) = (found.number("level_db")?, found.number("at_hz")?);
-    Some(Entry::text(&format!("{}, no setting mends", found.text("seat")?), format!("{db:+.1} dB at {}{why}", frequency_text(hz))))
+    Some(Entry::text(
+        &format!("{}, no setting mends", found.text("seat")?),
+        format!("{db:+.1} dB at {}{why}", frequency_text(hz)),
+    ))
 }

@@ -35,14 +35,18 @@ pub(in super::super) fn told(facts: Facts<'_>) -> Told {
     let real = facts.all("changes").into_iter().filter(|change| change.is("real") == Some(true));
     numbers.extend(real.filter_map(|change| Some(Entry::text("changed", change.text("says")?))));
     let volume = facts.quantity("volume").map_or(String::new(), |volume| format!(", {volume} of air"));
-    let pitch = [("Q_tc", "qtc"), ("f_b", "fb")].into_iter().find_map(|(called, key)| Some((called, facts.quantity(key)?)));
+    let pitch =
+        [("Q_tc", "qtc"), ("f_b", "fb")].into_iter().find_map(|(called, key)| Some((called, facts.quantity(key)?)));
     let pitch = pitch.map_or(String::new(), |(called, found)| format!(", {called} {found}"));
     let verdict = leak.map(|(_, verdict)| format!("{name}: {verdict}{volume}{pitch}."));
     Told {
         heading: format!("What {name} really is"),
         prose: Vec::new(),
         numbers,
-        pictures: vec![Shown::open("box", "Measured and fitted, and what the model leaves in percent, narrow resonances marked.")],
+        pictures: vec![Shown::open(
+            "box",
+            "Measured and fitted, and what the model leaves in percent, narrow resonances marked.",
+        )],
         verdicts: verdict.into_iter().collect(),
     }
 }

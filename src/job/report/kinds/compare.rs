@@ -7,7 +7,8 @@ use crate::report::Entry;
 
 /// What a comparison tells.
 pub(in super::super) fn told(facts: Facts<'_>) -> Told {
-    let paths: Vec<String> = facts.all("inputs").iter().filter_map(|input| input.text("path")).map(curve_name).collect();
+    let paths: Vec<String> =
+        facts.all("inputs").iter().filter_map(|input| input.text("path")).map(curve_name).collect();
     let heading = match &paths[..] {
         [measured, expected, ..] => format!("{measured} over {expected}"),
         _ => "Measured over expected".into(),

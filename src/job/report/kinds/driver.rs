@@ -16,7 +16,8 @@ pub(in super::super) fn told(facts: Facts<'_>) -> Told {
     numbers.extend(facts.line("sensitivity at 2.83 V, 1 m, half space", "sensitivity"));
     let models = facts.text("voice_coil.model").zip(facts.text("suspension.model"));
     numbers.extend(models.map(|(coil, suspension)| Entry::text("model", format!("{coil}, {suspension}"))));
-    numbers.extend(facts.number("residual_percent").map(|left| Entry::text("left over", format!("{left:.3} % of |Z|"))));
+    numbers
+        .extend(facts.number("residual_percent").map(|left| Entry::text("left over", format!("{left:.3} % of |Z|"))));
     numbers.extend(facts.all("agreements").into_iter().filter_map(agreement));
     numbers.extend(facts.all("datasheet.quantities").into_iter().filter_map(promise));
     let resonance = facts.quantity("fs").zip(facts.quantity("qts"));

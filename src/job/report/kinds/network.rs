@@ -16,9 +16,5 @@ pub(in super::super) fn told(facts: Facts<'_>) -> Told {
         let says = format!("{w:.2} W at {}, at most {v:.2} V", frequency_text(part.number("at_hz")?));
         Some(Entry::text(part.text("name")?, says))
     }));
-    Told {
-        heading: "The network into its loads".into(),
-        numbers,
-        ..Told::default()
-    }
+    Told { heading: "The network into its loads".into(), numbers, ..Told::default() }
 }

@@ -57,11 +57,17 @@ fn pictures() -> Vec<Shown> {
             "response",
             "Level and phase of the direct sound, the band ± 2u. On grey lies what the gate does not resolve.",
         ),
-        Shown::open("distortion", "Harmonics against the note that excites them; nothing is drawn where noise hides them."),
+        Shown::open(
+            "distortion",
+            "Harmonics against the note that excites them; nothing is drawn where noise hides them.",
+        ),
         Shown::folded("impulse", "The impulse response, and the gate that is laid over it."),
         Shown::folded("envelope", "The same as energy over time: what comes after the direct sound is the room."),
         Shown::folded("step", "The step response: ways that arrive one after the other, or upside down, show here."),
-        Shown::folded("phase", "Phase, the phase that the level alone asks for, and the rest; beneath, the group delay."),
+        Shown::folded(
+            "phase",
+            "Phase, the phase that the level alone asks for, and the rest; beneath, the group delay.",
+        ),
         Shown::folded("decay", "What still sounds when the first moments are cut away, one curve for each moment."),
         Shown::folded("bursts", "The same in periods of each note: a resonance stands up like a tower."),
     ]

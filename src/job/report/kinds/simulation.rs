@@ -14,7 +14,10 @@ pub(in super::super) fn told(facts: Facts<'_>) -> Told {
     numbers.extend(speakers.iter().flat_map(|(name, speaker)| of_speaker(name, *speaker)));
     let pictures = names.iter().flat_map(|name| {
         [
-            Shown::open(format!("{name}-response"), "The loudspeaker and each of its ways as designed, with what parts and drivers usually are off."),
+            Shown::open(
+                format!("{name}-response"),
+                "The loudspeaker and each of its ways as designed, with what parts and drivers usually are off.",
+            ),
             Shown::folded(format!("{name}-impedance"), "What the amplifier will see."),
         ]
     });

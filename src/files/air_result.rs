@@ -1,10 +1,11 @@
 //! The air in documents.
 
 use crate::quantity::Air;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// The air that a result was worked out for, dry.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[allow(missing_docs)] // each says it with its unit
 pub struct AirTable {
     pub temperature_c: f64,

@@ -2,13 +2,14 @@
 
 use super::{InputFile, Provenance, ThirdColumns, WrittenFile};
 use crate::quantity::Finding;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// Name and version of this kind of document.
 pub const AVERAGE_SCHEMA: &str = "boxwright/average/1";
 
 /// The document.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct AverageDocument {
     /// [`AVERAGE_SCHEMA`].
     pub schema: String,
@@ -43,7 +44,7 @@ pub struct AverageDocument {
 }
 
 /// Every setting that shaped the result.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 #[allow(missing_docs)] // each is the option of the same name
 pub struct AverageSettingsTable {
     pub by: String,
@@ -59,7 +60,7 @@ pub struct AverageSettingsTable {
 }
 
 /// Level and phase by frequency.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct AverageCurve {
     /// Rising.
     pub frequency_hz: Vec<f64>,

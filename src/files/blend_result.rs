@@ -2,13 +2,14 @@
 
 use super::{InputFile, Provenance, WrittenFile};
 use crate::quantity::{Finding, Quantity};
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// Name and version of this kind of document.
 pub const BLEND_SCHEMA: &str = "boxwright/blend/1";
 
 /// The document.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct BlendDocument {
     /// [`BLEND_SCHEMA`].
     pub schema: String,
@@ -60,7 +61,7 @@ pub struct BlendDocument {
 }
 
 /// A setting and what it does.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct SettingTable {
     /// The satellite's.
     pub crossover_hz: f64,
@@ -81,7 +82,7 @@ pub struct SettingTable {
 }
 
 /// A low-pass by its name, or with its frequency.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 #[serde(untagged)]
 #[allow(missing_docs)] // what it says
 pub enum LowPassTable {
@@ -100,7 +101,7 @@ impl SettingTable {
 }
 
 /// The delay as distances.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct DistanceSetting {
     /// The subwoofer's distance less the satellites', as it is to be entered: what is nearer gets more delay.
     pub subwoofer_farther_m: f64,
@@ -115,7 +116,7 @@ pub struct DistanceSetting {
 }
 
 /// How far a setting may be off.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct ToleranceTable {
     /// From and to.
     pub delay_ms: [f64; 2],
@@ -124,7 +125,7 @@ pub struct ToleranceTable {
 }
 
 /// What a seat gets.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct BlendSeat {
     /// What the person calls it.
     pub name: String,
@@ -151,7 +152,7 @@ pub struct BlendSeat {
 }
 
 /// A response on the document's frequencies.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 #[allow(missing_docs)] // columns
 pub struct BlendCurve {
     pub frequency_hz: Vec<f64>,
@@ -163,7 +164,7 @@ pub struct BlendCurve {
 }
 
 /// The end of a band by how much the level has fallen; what the curve does not reach is absent.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 #[allow(missing_docs)] // −3, −6, −10 dB
 pub struct EndTable {
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -179,7 +180,7 @@ pub struct EndTable {
 }
 
 /// How far down a satellite reaches, and what follows.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct SatelliteTable {
     /// Its lower end.
     #[serde(flatten)]
@@ -196,7 +197,7 @@ pub struct SatelliteTable {
 }
 
 /// A dip or peak of a seat's sum.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct UnevennessTable {
     /// Which seat.
     pub seat: String,
@@ -214,7 +215,7 @@ pub struct UnevennessTable {
 }
 
 /// A standing wave of the room.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct StandingWaveTable {
     /// Where.
     pub frequency_hz: f64,
@@ -225,7 +226,7 @@ pub struct StandingWaveTable {
 }
 
 /// Every setting that shaped the result.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 #[allow(missing_docs)] // each is the option of the same name
 pub struct BlendSettings {
     pub crossovers_hz: Vec<f64>,

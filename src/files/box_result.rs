@@ -7,13 +7,14 @@ use super::Provenance;
 use super::air_result::AirTable;
 use super::response_result::{InputFile, WrittenFile};
 use crate::quantity::{Finding, Quantity, Unit};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// Name and version of this kind of document.
 pub const BOX_SCHEMA: &str = "boxwright/box/1";
 
 /// The document.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct BoxDocument {
     /// [`BOX_SCHEMA`].
     pub schema: String,
@@ -49,7 +50,7 @@ pub struct BoxDocument {
 }
 
 /// A box as it was found.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[allow(missing_docs)] // the quantities are what every textbook calls so
 pub struct FoundTable {
     /// `closed`, `vented` or `passive-radiator`.
@@ -103,7 +104,7 @@ pub struct FoundTable {
 }
 
 /// Loss factors 1/Q.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[allow(missing_docs)] // as they are named
 pub struct LossTable {
     #[serde(skip_serializing_if = "Option::is_none", default)]
@@ -118,7 +119,7 @@ pub struct LossTable {
 }
 
 /// Whether air leaks out.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct LeakTable {
     /// `yes`, `no` or `undecided`.
     pub present: String,
@@ -136,7 +137,7 @@ pub struct LeakTable {
 }
 
 /// A round hole.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct HoleTable {
     /// Its diameter.
     pub diameter_mm: f64,
@@ -149,7 +150,7 @@ pub struct HoleTable {
 }
 
 /// What of the driver differs from free air, ratios.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[allow(missing_docs)] // as they are named
 pub struct MovedTable {
     #[serde(skip_serializing_if = "Option::is_none", default)]
@@ -161,7 +162,7 @@ pub struct MovedTable {
 }
 
 /// A narrow resonance on the impedance.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct WrinkleTable {
     /// Where.
     pub frequency_hz: f64,
@@ -182,7 +183,7 @@ pub struct WrinkleTable {
 }
 
 /// A designed number beside the found one.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct DesignTable {
     /// The document's own key: `volume`, `fb`, `ql`, `qa`, `qp`, `fc`, `qtc`.
     pub quantity: String,
@@ -198,7 +199,7 @@ pub struct DesignTable {
 }
 
 /// A change since an earlier curve.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct ChangeTable {
     /// The document's own key; losses as `leakage`, `absorption`, `opening`, `losses`; or `wrinkle`.
     pub quantity: String,
@@ -217,7 +218,7 @@ pub struct ChangeTable {
 }
 
 /// Every setting that shaped the result.
-#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[allow(missing_docs)] // each is the option or the job's key of the same name
 pub struct BoxSettingsTable {
     pub kind: String,
@@ -257,7 +258,7 @@ pub struct BoxSettingsTable {
 }
 
 /// A vent's tubes.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[allow(missing_docs)] // as they are named
 pub struct PortTable {
     pub diameter_mm: f64,

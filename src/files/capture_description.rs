@@ -5,6 +5,7 @@
 use super::FileError;
 use super::document::{parse, read_document, value};
 use crate::quantity::SampleRate;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::path::{Path, PathBuf};
 
@@ -12,7 +13,7 @@ use std::path::{Path, PathBuf};
 pub const CAPTURE_SCHEMA: &str = "boxwright/capture/1";
 
 /// The description of a capture.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct CaptureDescription {
     /// [`CAPTURE_SCHEMA`].
@@ -45,7 +46,7 @@ pub struct CaptureDescription {
 }
 
 /// What a capture is made for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum CaptureKind {
     /// Sound pressure.
@@ -55,7 +56,7 @@ pub enum CaptureKind {
 }
 
 /// The file that was played.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Played {
     /// Relative to the capture.
@@ -65,7 +66,7 @@ pub struct Played {
 }
 
 /// The chain a capture went through.
-#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct BenchUsed {
     /// Device that played.
@@ -116,7 +117,7 @@ pub struct BenchUsed {
 }
 
 /// How the recording went.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Stream {
     /// Frames recorded.
@@ -141,7 +142,7 @@ pub struct Stream {
 }
 
 /// How a recording came to its end.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Ended {
     /// Everything was played and recorded.

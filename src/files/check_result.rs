@@ -2,13 +2,14 @@
 
 use super::{InputFile, WorstPlace, WrittenFile};
 use crate::quantity::Finding;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// Name and version of this kind of document.
 pub const CHECK_SCHEMA: &str = "boxwright/check/1";
 
 /// The document.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct CheckDocument {
     /// [`CHECK_SCHEMA`].
     pub schema: String,
@@ -29,7 +30,7 @@ pub struct CheckDocument {
 }
 
 /// The limits by which it is judged.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 #[allow(missing_docs)] // each is the job's key of the same name
 pub struct CheckSettings {
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -41,7 +42,7 @@ pub struct CheckSettings {
 }
 
 /// One loudspeaker against its design, or a pair.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct VerdictTable {
     /// The loudspeaker.
     pub of: String,

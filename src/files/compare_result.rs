@@ -2,13 +2,14 @@
 
 use super::{InputFile, Provenance, WrittenFile};
 use crate::quantity::{Finding, Quantity};
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// Name and version of this kind of document.
 pub const COMPARE_SCHEMA: &str = "boxwright/compare/1";
 
 /// The document.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct CompareDocument {
     /// [`COMPARE_SCHEMA`].
     pub schema: String,
@@ -53,7 +54,7 @@ pub struct CompareDocument {
 }
 
 /// Every setting that shaped the result.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 #[allow(missing_docs)] // each is the option or key of the same name
 pub struct CompareSettings {
     pub band_hz: [f64; 2],
@@ -73,7 +74,7 @@ pub struct CompareSettings {
 }
 
 /// What was made equal.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 #[allow(missing_docs)] // as named
 pub struct AlignedTable {
     pub level_db: f64,
@@ -82,7 +83,7 @@ pub struct AlignedTable {
 }
 
 /// The greatest difference.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 #[allow(missing_docs)] // as named
 pub struct WorstPlace {
     pub level_db: f64,
@@ -92,7 +93,7 @@ pub struct WorstPlace {
 }
 
 /// The difference.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 #[allow(missing_docs)] // columns
 pub struct DeviationColumns {
     pub frequency_hz: Vec<f64>,
@@ -104,7 +105,7 @@ pub struct DeviationColumns {
 }
 
 /// The difference by third octaves.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 #[allow(missing_docs)] // columns
 pub struct ThirdColumns {
     pub frequency_hz: Vec<f64>,
@@ -112,7 +113,7 @@ pub struct ThirdColumns {
 }
 
 /// A stretch in which the curves differ.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 #[allow(missing_docs)] // as named
 pub struct ChangedTable {
     pub band_hz: [f64; 2],
@@ -120,7 +121,7 @@ pub struct ChangedTable {
 }
 
 /// A cause.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct CauseTable {
     /// The job's own name of the thing.
     pub cause: String,
@@ -146,7 +147,7 @@ pub struct CauseTable {
 }
 
 /// What is left with the causes.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct LeftTable {
     /// Of the difference; noise and what is usual belong to it.
     pub unexplained_percent: f64,

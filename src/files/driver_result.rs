@@ -9,6 +9,7 @@ use super::{FileError, Provenance, air_result::AirTable, sheet_result::SheetTabl
 use crate::diagnosis::KnownDriver;
 use crate::driver::{Doubted, DriverModel, Suspension, VoiceCoil, natural_names};
 use crate::quantity::{Finding, Quantity, Unit};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::path::Path;
 
@@ -16,7 +17,7 @@ use std::path::Path;
 pub const DRIVER_SCHEMA: &str = "boxwright/driver/1";
 
 /// The document.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 #[allow(missing_docs)] // the quantities are what every textbook calls so
 pub struct DriverDocument {
@@ -96,7 +97,7 @@ pub struct DriverDocument {
 }
 
 /// Every setting that shaped the result; uncertainties are standard.
-#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[allow(missing_docs)] // each is the option of the same name
 pub struct DriverSettings {
     pub voice_coil: String,
@@ -131,7 +132,7 @@ pub struct DriverSettings {
 }
 
 /// A number without doubt of its own.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Plain {
     /// The value in `unit`.
     pub value: f64,
@@ -140,7 +141,7 @@ pub struct Plain {
 }
 
 /// The classic three points.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[allow(missing_docs)] // the symbols of every textbook
 pub struct ThreePointTable {
     pub fs: Plain,
@@ -154,7 +155,7 @@ pub struct ThreePointTable {
 }
 
 /// The voice coil's model and its numbers; those of other models are absent.
-#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[allow(missing_docs)] // see `VoiceCoil`
 pub struct VoiceCoilTable {
     pub model: String,
@@ -183,7 +184,7 @@ pub struct VoiceCoilTable {
 }
 
 /// The suspension's model and its number.
-#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[allow(missing_docs)] // see `Suspension`
 pub struct SuspensionTable {
     pub model: String,
@@ -192,7 +193,7 @@ pub struct SuspensionTable {
 }
 
 /// A model that was tried.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[allow(missing_docs)] // see `Candidate`
 pub struct CandidateTable {
     pub voice_coil: String,
@@ -204,7 +205,7 @@ pub struct CandidateTable {
 }
 
 /// What one way to the moving mass gives by itself.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct MethodTable {
     /// `added-mass`, `test-box` or `known-mass`.
     pub method: String,
@@ -225,7 +226,7 @@ pub struct MethodTable {
 }
 
 /// Two ways side by side.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct AgreementTable {
     /// The one.
     pub a: String,
@@ -238,7 +239,7 @@ pub struct AgreementTable {
 }
 
 /// A covariance in SI units.
-#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct CovarianceTable {
     /// Of what, with units.
     pub names: Vec<String>,

@@ -4,13 +4,14 @@
 
 use super::{InputFile, Provenance, WrittenFile};
 use crate::quantity::{Finding, Quantity};
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// Name and version of this kind of document.
 pub const IMPEDANCE_SCHEMA: &str = "boxwright/impedance/1";
 
 /// The document.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct ImpedanceDocument {
     /// [`IMPEDANCE_SCHEMA`].
     pub schema: String,
@@ -63,7 +64,7 @@ pub struct ImpedanceDocument {
 }
 
 /// Every setting that shaped the result.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 #[allow(missing_docs)] // each is the option or key of the same name
 pub struct ImpedanceSettings {
     pub excitation: String,
@@ -94,7 +95,7 @@ pub struct ImpedanceSettings {
 }
 
 /// The curve's columns.
-#[derive(Debug, Clone, Default, PartialEq, Serialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, JsonSchema)]
 pub struct ImpedanceColumns {
     /// Rising.
     pub frequency_hz: Vec<f64>,
@@ -109,7 +110,7 @@ pub struct ImpedanceColumns {
 }
 
 /// Where |Z| is lowest.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 #[allow(missing_docs)] // as they are named
 pub struct MinimumTable {
     pub ohm: f64,
@@ -117,7 +118,7 @@ pub struct MinimumTable {
 }
 
 /// Where |Z| has a peak.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 #[allow(missing_docs)] // as they are named
 pub struct PeakTable {
     pub frequency_hz: f64,
@@ -125,7 +126,7 @@ pub struct PeakTable {
 }
 
 /// The voltage across the load, rms.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct VoltageTable {
     /// At the highest peak.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -137,7 +138,7 @@ pub struct VoltageTable {
 }
 
 /// What one repeat shows.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct RepeatTable {
     /// Counted from 1.
     pub repeat: usize,

@@ -5,12 +5,13 @@
 use super::document::{parse, read_document, value};
 use super::{FileError, JobBaffle, JobBox, JobDriver, JobNetwork, JobSpeaker, JobUnit};
 use crate::quantity::SampleRate;
+use schemars::JsonSchema;
 use serde::Deserialize;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 /// A job as its file describes it.
-#[derive(Debug, Clone, Default, PartialEq, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct Job {
     /// Its name and surroundings.
@@ -35,7 +36,7 @@ pub struct Job {
 }
 
 /// `[job]`.
-#[derive(Debug, Clone, Default, PartialEq, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct JobTable {
     /// What people call it.
@@ -45,7 +46,7 @@ pub struct JobTable {
 }
 
 /// `[bench]`: the chain; what is absent has to come from the command line or a default.
-#[derive(Debug, Clone, Default, PartialEq, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct JobBench {
     /// Device that plays.
@@ -81,7 +82,7 @@ pub struct JobBench {
 }
 
 /// `[limits]`.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Deserialize)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct JobLimits {
     /// How far two units may differ, dB.

@@ -2,10 +2,11 @@
 
 use crate::diagnosis::{Designed, Inside};
 use crate::enclosure::{Material, Port, PortEnds};
+use schemars::JsonSchema;
 use serde::Deserialize;
 
 /// A box as it was designed.
-#[derive(Debug, Clone, Default, PartialEq, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct JobBox {
     /// `closed`, `vented`, `passive-radiator` or `open-back`.
@@ -35,7 +36,7 @@ pub struct JobBox {
 }
 
 /// A vent's tubes.
-#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct JobPort {
     /// Inner diameter.

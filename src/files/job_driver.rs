@@ -1,10 +1,11 @@
 //! `[driver.NAME]` of a job: what is known of a driver.
 
+use schemars::JsonSchema;
 use serde::Deserialize;
 use std::path::PathBuf;
 
 /// What is known of a driver: a document, parameters, or curves.
-#[derive(Debug, Clone, Default, PartialEq, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct JobDriver {
     /// What `driver --json` printed about it.

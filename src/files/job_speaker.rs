@@ -1,10 +1,11 @@
 //! `[baffle.NAME]`, `[network.NAME]`, `[speaker.NAME]` and `[unit.NAME]` of a job.
 
+use schemars::JsonSchema;
 use serde::Deserialize;
 use std::path::PathBuf;
 
 /// The front of a box.
-#[derive(Debug, Clone, Default, PartialEq, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct JobBaffle {
     /// `rectangle`, `circle`, `sphere` or `polygon`; absent: what the other keys tell.
@@ -22,7 +23,7 @@ pub struct JobBaffle {
 }
 
 /// What lies between amplifier and drivers.
-#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct JobNetwork {
     /// The parts with their nodes.
@@ -32,7 +33,7 @@ pub struct JobNetwork {
 }
 
 /// A loudspeaker.
-#[derive(Debug, Clone, Default, PartialEq, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct JobSpeaker {
     /// Name of its box.
@@ -49,7 +50,7 @@ pub struct JobSpeaker {
 }
 
 /// A way of a loudspeaker.
-#[derive(Debug, Clone, Default, PartialEq, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct JobWay {
     /// Name of its driver.
@@ -71,7 +72,7 @@ pub struct JobWay {
 }
 
 /// A loudspeaker that was built.
-#[derive(Debug, Clone, Default, PartialEq, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct JobUnit {
     /// Which it is one of.

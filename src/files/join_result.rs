@@ -2,13 +2,14 @@
 
 use super::{InputFile, Provenance, WrittenFile};
 use crate::quantity::{Finding, Quantity};
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// Name and version of this kind of document.
 pub const JOIN_SCHEMA: &str = "boxwright/join/1";
 
 /// The document.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct JoinDocument {
     /// [`JOIN_SCHEMA`].
     pub schema: String,
@@ -38,7 +39,7 @@ pub struct JoinDocument {
 }
 
 /// Every setting that shaped the result.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 #[allow(missing_docs)] // each is the option or key of the same name
 pub struct JoinSettings {
     pub surfaces: Vec<SurfaceTable>,
@@ -60,7 +61,7 @@ pub struct JoinSettings {
 }
 
 /// A cone or a port.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 #[allow(missing_docs)] // as named
 pub struct SurfaceTable {
     pub what: String,
@@ -74,7 +75,7 @@ pub struct SurfaceTable {
 }
 
 /// Where and how well they meet.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 #[allow(missing_docs)] // as named
 pub struct JoinedTable {
     pub at_hz: f64,
@@ -91,7 +92,7 @@ pub struct JoinedTable {
 }
 
 /// One side.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 #[allow(missing_docs)] // as named
 pub struct SideTable {
     pub valid_hz: [f64; 2],
@@ -102,7 +103,7 @@ pub struct SideTable {
 }
 
 /// The whole curve.
-#[derive(Debug, Clone, Default, PartialEq, Serialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, JsonSchema)]
 #[allow(missing_docs)] // columns
 pub struct JoinedColumns {
     pub frequency_hz: Vec<f64>,

@@ -3,13 +3,14 @@
 use super::Provenance;
 use super::response_result::{InputFile, WrittenFile};
 use crate::quantity::{Finding, Quantity};
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// Name and version of this kind of document.
 pub const MATCH_SCHEMA: &str = "boxwright/match/1";
 
 /// The document.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct MatchDocument {
     /// [`MATCH_SCHEMA`].
     pub schema: String,
@@ -42,7 +43,7 @@ pub struct MatchDocument {
 }
 
 /// Every setting that shaped the result.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 #[allow(missing_docs)] // each is the option of the same name
 pub struct MatchSettings {
     /// Lower and upper, dB.
@@ -58,7 +59,7 @@ pub struct MatchSettings {
 }
 
 /// A unit, with its driver's numbers where its curve is an impedance that a driver explains.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 #[allow(missing_docs)] // the symbols of every textbook
 pub struct UnitTable {
     pub name: String,
@@ -79,7 +80,7 @@ pub struct UnitTable {
 }
 
 /// Two units side by side; differences are `a` less `b`.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct PairTable {
     /// What was compared: `impedance` or `response`.
     pub of: String,
@@ -112,7 +113,7 @@ pub struct PairTable {
 }
 
 /// The greatest difference.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct WorstTable {
     /// How much.
     pub level_db: f64,

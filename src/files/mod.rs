@@ -29,6 +29,7 @@ mod report_result;
 mod response_result;
 mod safe;
 mod sampled_curve;
+mod schemas;
 mod sheet_result;
 mod signal_description;
 mod simulation_result;
@@ -95,6 +96,7 @@ pub use response_result::{
 };
 pub use safe::{create_new, fresh_name, replace, sha256_of, sha256_of_bytes};
 pub use sampled_curve::sampled_of;
+pub use schemas::schemas;
 pub use sheet_result::{FoundBoxTable, PromiseTable, PromisedBoxTable, SheetBoxTable, SheetTable};
 pub use signal_description::{
     Band, Layout, SIGNAL_SCHEMA, SignalDescription, SignalKind, SweepTable, read_signal_description,

@@ -2,6 +2,7 @@
 
 use super::{InputFile, MinimumTable, OhmColumns, Provenance, TransferColumns, WrittenFile};
 use crate::quantity::Finding;
+use schemars::JsonSchema;
 use serde::Serialize;
 use std::collections::BTreeMap;
 
@@ -9,7 +10,7 @@ use std::collections::BTreeMap;
 pub const NETWORK_SCHEMA: &str = "boxwright/network/1";
 
 /// The document.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct NetworkDocument {
     /// [`NETWORK_SCHEMA`].
     pub schema: String,
@@ -37,7 +38,7 @@ pub struct NetworkDocument {
 }
 
 /// Every setting that shaped the result.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 #[allow(missing_docs)] // each is the option of the same name
 pub struct NetworkSettings {
     pub loads: BTreeMap<String, String>,
@@ -49,7 +50,7 @@ pub struct NetworkSettings {
 }
 
 /// A part of a network.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct PartTable {
     /// Its name.
     pub name: String,

@@ -2,13 +2,14 @@
 
 use super::{InputFile, WrittenFile};
 use crate::quantity::Finding;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// Name and version of this kind of document.
 pub const PLACEMENT_SCHEMA: &str = "boxwright/placement/1";
 
 /// The document.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct PlacementDocument {
     /// [`PLACEMENT_SCHEMA`].
     pub schema: String,
@@ -49,7 +50,7 @@ pub struct PlacementDocument {
 }
 
 /// Room, place and distance.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct PlacementSettings {
     /// Length, width, height; the loudspeaker faces along the first.
     pub room_m: [f64; 3],
@@ -65,7 +66,7 @@ pub struct PlacementSettings {
 }
 
 /// The geometry that bounds the gate of a capture.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct GeometryTable {
     /// Room, place and distance.
     #[serde(flatten)]
@@ -77,7 +78,7 @@ pub struct GeometryTable {
 }
 
 /// What comes by way of a surface.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct ReflectingTable {
     /// `floor`, `ceiling`, `wall behind`, `wall ahead`, `side wall`, `opposite side wall`.
     pub surface: String,
@@ -90,7 +91,7 @@ pub struct ReflectingTable {
 }
 
 /// What a height is good for.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 #[allow(missing_docs)] // as in the document
 pub struct HeightTable {
     pub height_m: f64,
@@ -100,7 +101,7 @@ pub struct HeightTable {
 }
 
 /// What a place is good for.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 #[allow(missing_docs)] // as in the document
 pub struct PlaceTable {
     pub stands_m: [f64; 3],
@@ -110,7 +111,7 @@ pub struct PlaceTable {
 }
 
 /// What a distance is good for.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 #[allow(missing_docs)] // as in the document
 pub struct DistanceTable {
     pub distance_m: f64,
@@ -120,7 +121,7 @@ pub struct DistanceTable {
 }
 
 /// Distances from the walls.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct ClearTable {
     /// From the wall behind the loudspeaker to it.
     pub behind: f64,

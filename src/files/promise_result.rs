@@ -1,6 +1,7 @@
 //! What of a simulation's document is read again: a loudspeaker's response and how far its cone goes.
 
 use super::FileError;
+use schemars::JsonSchema;
 use serde::Deserialize;
 use std::collections::BTreeMap;
 use std::path::Path;
@@ -16,25 +17,25 @@ pub struct PromisedLoudness {
     pub by_excursion_db: Vec<f64>,
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, JsonSchema)]
 struct Document {
     schema: String,
     speakers: BTreeMap<String, Speaker>,
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, JsonSchema)]
 struct Speaker {
     response: Level,
     max_level: Option<Most>,
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, JsonSchema)]
 struct Level {
     frequency_hz: Vec<f64>,
     level_db: Vec<f64>,
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, JsonSchema)]
 struct Most {
     frequency_hz: Vec<f64>,
     by_excursion_db: Option<Vec<f64>>,

@@ -6,12 +6,13 @@
 use super::FileError;
 use super::document::parse;
 use super::text::{decode, read_bounded};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value};
 use std::path::Path;
 
 /// How a result was made; empty for one that no command made.
-#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(default)]
 pub struct Provenance {
     /// The command, word by word, without the program's name and without options that only say how it is told.
@@ -26,22 +27,28 @@ pub struct Provenance {
 }
 
 /// The tables of a job that a command looks into.
-#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct FromJob {
     /// The job's file.
     pub path: String,
-    /// Its tables as they were, by name.
+    /// Its tables as they were, by dotted name: `bench`, `box.rear`.
     pub tables: Map<String, Value>,
 }
 
-/// Some tables of a job's file, as they stand there; those that are not there are left out.
+/// Some tables of a job's file by dotted names, as they stand there; those that are not there are left out.
 ///
 /// # Errors
 /// [`FileError`] where the file can't be read, or is no TOML with finite numbers.
-pub fn job_tables(path: &Path, names: &[&str]) -> Result<Map<String, Value>, FileError> {
+pub fn job_tables(path: &Path, names: &[String]) -> Result<Map<String, Value>, FileError> {
     let table: toml::Table = parse(&decode(&read_bounded(path)?, path)?, path)?;
     let json = |value: &toml::Value| serde_json::to_value(value).expect("TOML with finite numbers is JSON");
-    Ok(names.iter().filter_map(|name| Some(((*name).to_owned(), json(table.get(*name)?)))).collect())
+    let found = |name: &String| {
+        let mut parts = name.splitn(2, '.');
+        let outer = table.get(parts.next()?)?;
+        let inner = parts.next().map_or(Some(outer), |part| outer.get(part))?;
+        Some((name.clone(), json(inner)))
+    };
+    Ok(names.iter().filter_map(found).collect())
 }
 
 #[cfg(test)]
@@ -53,8 +60,8 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("job.toml");
         std::fs::write(&path, "[job]\nname = \"pair\"\n[bench]\ndistance_m = 0.5\n[driver.mid]\nfs_hz = 98\n").unwrap();
-        let tables = job_tables(&path, &["bench", "driver", "limits"]).unwrap();
-        let expected = serde_json::json!({ "bench": { "distance_m": 0.5 }, "driver": { "mid": { "fs_hz": 98 } } });
+        let tables = job_tables(&path, &["bench", "driver.mid", "driver.treble", "limits"].map(String::from)).unwrap();
+        let expected = serde_json::json!({ "bench": { "distance_m": 0.5 }, "driver.mid": { "fs_hz": 98 } });
         assert_eq!(Value::Object(tables), expected);
     }
 }

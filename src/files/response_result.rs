@@ -6,6 +6,7 @@
 use super::Provenance;
 use super::placement_result::GeometryTable;
 use crate::quantity::{Finding, Quantity};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
@@ -13,7 +14,7 @@ use std::collections::BTreeMap;
 pub const RESPONSE_SCHEMA: &str = "boxwright/response/1";
 
 /// The document.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct ResponseDocument {
     /// [`RESPONSE_SCHEMA`].
     pub schema: String,
@@ -74,7 +75,7 @@ pub struct ResponseDocument {
 }
 
 /// What sounds above the twentieth harmonic while a frequency is played.
-#[derive(Debug, Clone, Default, PartialEq, Serialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, JsonSchema)]
 pub struct HighOrderTable {
     /// What is played.
     pub frequency_hz: Vec<f64>,
@@ -89,7 +90,7 @@ pub struct HighOrderTable {
 }
 
 /// The phase taken apart, on the frequencies of the curve.
-#[derive(Debug, Clone, Default, PartialEq, Serialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, JsonSchema)]
 pub struct PhaseColumns {
     /// After the arrival.
     pub group_delay_ms: Vec<f64>,
@@ -106,7 +107,7 @@ pub struct PhaseColumns {
 }
 
 /// Something that goes on after the sound.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct RingingTable {
     /// Its frequency.
     pub frequency: Quantity,
@@ -119,7 +120,7 @@ pub struct RingingTable {
 }
 
 /// A file that was read.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct InputFile {
     /// As given, or absolute.
     pub path: String,
@@ -128,7 +129,7 @@ pub struct InputFile {
 }
 
 /// A file that was written.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct WrittenFile {
     /// As given, or absolute.
     pub path: String,
@@ -137,7 +138,7 @@ pub struct WrittenFile {
 }
 
 /// Every setting that shaped the result.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 #[allow(missing_docs)] // each is the option or key of the same name
 pub struct ResponseSettings {
     pub excitation: String,
@@ -174,7 +175,7 @@ pub struct ResponseSettings {
 }
 
 /// The gate, on the time axis of `arrival`.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct GateTable {
     /// Where its length begins: the arrival.
     pub start_ms: f64,
@@ -187,7 +188,7 @@ pub struct GateTable {
 }
 
 /// A reflection, after the arrival.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct ReflectionTable {
     /// When it begins.
     pub starts_ms: f64,
@@ -198,7 +199,7 @@ pub struct ReflectionTable {
 }
 
 /// Level and phase by frequency.
-#[derive(Debug, Clone, Default, PartialEq, Serialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, JsonSchema)]
 pub struct ResponseCurve {
     /// Rising.
     pub frequency_hz: Vec<f64>,
@@ -213,7 +214,7 @@ pub struct ResponseCurve {
 }
 
 /// Harmonics by the frequency that excited them.
-#[derive(Debug, Clone, Default, PartialEq, Serialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, JsonSchema)]
 pub struct DistortionTable {
     /// Rising.
     pub frequency_hz: Vec<f64>,
@@ -228,7 +229,7 @@ pub struct DistortionTable {
 }
 
 /// Where the impulse response lies in its file.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct ImpulseTable {
     /// Frames in the file.
     pub frames: usize,

@@ -2,10 +2,11 @@
 
 use super::driver_result::Plain;
 use crate::quantity::{Quantity, Unit};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// The data sheet beside what was found.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct SheetTable {
     /// Where the promises stand.
     pub path: String,
@@ -17,7 +18,7 @@ pub struct SheetTable {
 }
 
 /// A promise and what became of it.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct PromiseTable {
     /// By its name in this document.
     pub quantity: String,
@@ -38,7 +39,7 @@ pub struct PromiseTable {
 }
 
 /// The closed box that the sheet asks for, and what it becomes with this driver.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct SheetBoxTable {
     /// Its air.
     pub volume: Plain,
@@ -52,7 +53,7 @@ pub struct SheetBoxTable {
 }
 
 /// A box by a sheet.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[allow(missing_docs)] // the symbols of every textbook
 pub struct PromisedBoxTable {
     pub fc: Plain,
@@ -61,7 +62,7 @@ pub struct PromisedBoxTable {
 }
 
 /// A box by a measurement.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[allow(missing_docs)] // the symbols of every textbook
 pub struct FoundBoxTable {
     pub fc: Quantity,

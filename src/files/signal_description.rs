@@ -6,6 +6,7 @@ use super::FileError;
 use super::document::{parse, read_document, value};
 use crate::quantity::SampleRate;
 use crate::signal::{Excitation, Kind, Plan, SweepPlan};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::path::Path;
 
@@ -13,7 +14,7 @@ use std::path::Path;
 pub const SIGNAL_SCHEMA: &str = "boxwright/signal/1";
 
 /// The description of an excitation.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct SignalDescription {
     /// [`SIGNAL_SCHEMA`].
@@ -43,11 +44,12 @@ pub struct SignalDescription {
     pub sweep: Option<SweepTable>,
     /// Every setting it was made from.
     #[serde(default)]
+    #[schemars(with = "serde_json::Map<String, serde_json::Value>")]
     pub settings: toml::Table,
 }
 
 /// The kinds of signals, as they are written.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 #[allow(missing_docs)] // as in `signal::Kind`
 pub enum SignalKind {
@@ -60,7 +62,7 @@ pub enum SignalKind {
 }
 
 /// From one frequency to another.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 #[allow(missing_docs)]
 pub struct Band {
@@ -69,7 +71,7 @@ pub struct Band {
 }
 
 /// What lies where, in frames.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Layout {
     /// Frames of the whole file.
@@ -87,7 +89,7 @@ pub struct Layout {
 }
 
 /// What only a sweep has.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct SweepTable {
     /// L, the time in which the frequency grows by e.

@@ -4,6 +4,7 @@
 
 use super::{InputFile, MinimumTable, Provenance, WrittenFile};
 use crate::quantity::Finding;
+use schemars::JsonSchema;
 use serde::Serialize;
 use std::collections::BTreeMap;
 
@@ -11,7 +12,7 @@ use std::collections::BTreeMap;
 pub const SIMULATION_SCHEMA: &str = "boxwright/simulation/1";
 
 /// The document.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct SimulationDocument {
     /// [`SIMULATION_SCHEMA`].
     pub schema: String,
@@ -35,7 +36,7 @@ pub struct SimulationDocument {
 }
 
 /// Every setting that shaped the result.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 #[allow(missing_docs)] // each is the option or key of the same name
 pub struct SimulationSettings {
     pub band_hz: [f64; 2],
@@ -53,7 +54,7 @@ pub struct SimulationSettings {
 }
 
 /// A loudspeaker.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct SpeakerTable {
     /// Pressure at the ear; phase referred to the arrival.
     pub response: LevelColumns,
@@ -87,7 +88,7 @@ pub struct SpeakerTable {
 }
 
 /// A way.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct WayTable {
     /// Pressure at the ear of what it alone moves, through the box as well.
     pub response: LevelColumns,
@@ -99,7 +100,7 @@ pub struct WayTable {
 }
 
 /// A response.
-#[derive(Debug, Clone, Default, PartialEq, Serialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, JsonSchema)]
 #[allow(missing_docs)] // columns
 pub struct LevelColumns {
     pub frequency_hz: Vec<f64>,
@@ -111,7 +112,7 @@ pub struct LevelColumns {
 }
 
 /// An impedance.
-#[derive(Debug, Clone, Default, PartialEq, Serialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, JsonSchema)]
 #[allow(missing_docs)] // columns
 pub struct OhmColumns {
     pub frequency_hz: Vec<f64>,
@@ -122,7 +123,7 @@ pub struct OhmColumns {
 }
 
 /// A transfer from the amplifier to a way.
-#[derive(Debug, Clone, Default, PartialEq, Serialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, JsonSchema)]
 #[allow(missing_docs)] // columns
 pub struct TransferColumns {
     pub frequency_hz: Vec<f64>,
@@ -131,7 +132,7 @@ pub struct TransferColumns {
 }
 
 /// A cone's excursion to one side.
-#[derive(Debug, Clone, Default, PartialEq, Serialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, JsonSchema)]
 #[allow(missing_docs)] // columns
 pub struct ExcursionColumns {
     pub frequency_hz: Vec<f64>,
@@ -139,7 +140,7 @@ pub struct ExcursionColumns {
 }
 
 /// Group delay.
-#[derive(Debug, Clone, Default, PartialEq, Serialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, JsonSchema)]
 #[allow(missing_docs)] // columns
 pub struct DelayColumns {
     pub frequency_hz: Vec<f64>,
@@ -147,7 +148,7 @@ pub struct DelayColumns {
 }
 
 /// The loudest level, and what limits it.
-#[derive(Debug, Clone, Default, PartialEq, Serialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, JsonSchema)]
 #[allow(missing_docs)] // columns
 pub struct MaxLevelColumns {
     pub frequency_hz: Vec<f64>,
@@ -159,7 +160,7 @@ pub struct MaxLevelColumns {
 }
 
 /// Peak speed of the air.
-#[derive(Debug, Clone, Default, PartialEq, Serialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, JsonSchema)]
 #[allow(missing_docs)] // columns
 pub struct SpeedColumns {
     pub frequency_hz: Vec<f64>,
@@ -167,7 +168,7 @@ pub struct SpeedColumns {
 }
 
 /// Current of the amplifier, rms.
-#[derive(Debug, Clone, Default, PartialEq, Serialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, JsonSchema)]
 #[allow(missing_docs)] // columns
 pub struct CurrentColumns {
     pub frequency_hz: Vec<f64>,
@@ -175,7 +176,7 @@ pub struct CurrentColumns {
 }
 
 /// A number of the design.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct ParameterTable {
     /// Its name.
     pub name: String,
@@ -192,7 +193,7 @@ pub struct ParameterTable {
 }
 
 /// What a part of a simulation rests on.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct RestsOnTable {
     /// Which part.
     pub of: String,
@@ -201,7 +202,7 @@ pub struct RestsOnTable {
 }
 
 /// A part with the nearest value that can be bought.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct ReplacedTable {
     /// Its name.
     pub part: String,

@@ -2,6 +2,7 @@
 
 use super::{InputFile, WrittenFile};
 use crate::quantity::Finding;
+use schemars::JsonSchema;
 use serde::Serialize;
 use serde_json::{Map, Value};
 
@@ -9,7 +10,7 @@ use serde_json::{Map, Value};
 pub const STATUS_SCHEMA: &str = "boxwright/status/1";
 
 /// The document.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct StatusDocument {
     /// [`STATUS_SCHEMA`].
     pub schema: String,
@@ -40,7 +41,7 @@ pub struct StatusDocument {
 }
 
 /// A loudspeaker that was or is to be built.
-#[derive(Debug, Clone, Default, PartialEq, Serialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, JsonSchema)]
 pub struct UnitStanding {
     /// Its name.
     pub name: String,
@@ -54,7 +55,7 @@ pub struct UnitStanding {
 }
 
 /// A capture.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct CaptureStanding {
     /// The recording.
     pub path: String,
@@ -78,7 +79,7 @@ pub struct CaptureStanding {
 }
 
 /// A result.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct ResultStanding {
     /// Its document.
     pub path: String,
@@ -105,7 +106,7 @@ pub struct ResultStanding {
 }
 
 /// How many findings are of each severity.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, JsonSchema)]
 #[allow(missing_docs)] // the severities
 pub struct FindingCounts {
     pub note: usize,
@@ -114,7 +115,7 @@ pub struct FindingCounts {
 }
 
 /// A command, where it runs, and why.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
 pub struct CommandToRun {
     /// Word by word, without the program's name.
     pub command: Vec<String>,

@@ -14,6 +14,7 @@ use super::SignalSettings;
 use super::capture_findings::findings;
 use super::capture_names::Names;
 use super::chain::{Chain, Inputs};
+use super::record::way;
 use crate::audio::{self, AudioError, Channels, MarksApart, Order, SoundCard, Take, Tell, TruthWanted};
 use crate::files::{self, BenchUsed, CaptureDescription, FileError, Played, SignalDescription, Stream, WavWriter};
 use crate::quantity::Finding;
@@ -293,14 +294,22 @@ fn bench_used(card: &dyn SoundCard, order: &CaptureOrder) -> BenchUsed {
         output_channels: chain.output_channels.clone(),
         marks_output: chain.marks_output,
         level_dbfs: Some(order.sequence.level_dbfs),
-        // Whole, because it may lie anywhere.
-        mic: known.mic.as_deref().map(|mic| std::path::absolute(mic).unwrap_or_else(|_| mic.to_owned())),
+        mic: known.mic.as_deref().map(|mic| from_captures(mic, &order.out)),
         mic_sensitivity_dbfs_at_94db: known.mic_sensitivity_dbfs_at_94db,
         distance_m: known.distance_m,
         sense_ohm: known.sense_ohm,
         input_full_scale_v: known.input_full_scale_v,
         ..inputs
     }
+}
+
+/// A file as the description names it: relative to the captures where it lies in the folder around them, so that a job can be moved; whole
+/// elsewhere.
+fn from_captures(file: &Path, out: &Path) -> PathBuf {
+    let folder = if out.extension().is_some() { out.parent().unwrap_or(Path::new("")) } else { out };
+    let way = way(folder, file);
+    let is_of_job = way.components().filter(|part| *part == std::path::Component::ParentDir).count() <= 1;
+    if is_of_job { way } else { std::path::absolute(file).unwrap_or_else(|_| file.to_owned()) }
 }
 
 fn stream(take: &Take) -> Stream {

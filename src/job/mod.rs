@@ -20,6 +20,7 @@ mod check;
 mod compare;
 mod demo;
 mod design;
+mod design_tables;
 mod driver;
 mod driver_document;
 mod impede;
@@ -52,6 +53,7 @@ pub use check::{CheckError, check};
 pub use compare::{CompareError, CompareOrder, Compared, ExplainOrder, compare};
 pub use demo::{Demo, DemoError, DemoOrder, demo};
 pub use design::{Basis, DesignError, Designed, designs, read_netlist};
+pub use design_tables::design_tables;
 pub use driver::{CharacteriseError, Characterised, DriverOrder, characterise};
 pub use impede::{ImpedanceOrder, ImpedeError, Impeded, impede};
 pub use join::{JoinError, JoinJob, JoinOrder, JoinedCurves, join_curves};
@@ -61,8 +63,8 @@ pub use network::{LoadIs, NetworkOrder, NetworkOrderError, work_out};
 pub use new_job::new_job;
 pub use placement::{RoomOrder, place};
 pub use record::{
-    Anew, DESIGN_TABLES, Found, FoundCapture, FoundResult, Ran, Stage, Standing, State, Subject, files_below, find,
-    standings, status, subjects, todo,
+    Anew, Found, FoundCapture, FoundResult, Ran, Stage, Standing, State, Subject, files_below, find, standings, status,
+    subjects, todo,
 };
 pub use report::{Added, Additions, JobReportError, ReportOrder, Reported, report};
 pub use respond::{

@@ -5,7 +5,7 @@
 use super::capture_files::{CaptureFiles, description_beside, read_channels};
 use super::known_excitation::{KnownExcitation, known_excitation};
 use super::placement::{RoomOrder, first_reflection_s, placed_findings, placement};
-use super::record::Ran;
+use super::record::{Ran, plain};
 use super::response_document::document;
 use super::response_pictures::{Look, response_pictures};
 use super::results_folder::{Listing, make_folder, overwritten, replace_document};
@@ -236,7 +236,7 @@ fn check_out(folder: &Path, order: &ResponseOrder, filled: &Filled) -> Result<()
 }
 
 fn fill(order: &ResponseOrder, description: Option<&CaptureDescription>) -> Result<Filled, RespondError> {
-    let beside = |path: &Path| order.wav.parent().map_or_else(|| path.to_owned(), |folder| folder.join(path));
+    let beside = |path: &Path| plain(&order.wav.parent().map_or_else(|| path.to_owned(), |folder| folder.join(path)));
     let described = description.map(|description| &description.bench);
     let excitation = order
         .excitation

@@ -1,9 +1,10 @@
 //! What was noticed about a measurement, and what to do about it.
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// Something noticed: what, how bad, where, what to do.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Finding {
     /// Which kind.
     pub code: Code,
@@ -26,7 +27,7 @@ impl Finding {
 }
 
 /// The kinds of findings (fixed names).
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 #[allow(missing_docs)] // each is the word it is written as
 pub enum Code {
@@ -88,7 +89,7 @@ impl std::fmt::Display for Code {
 }
 
 /// How much a finding matters.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Severity {
     /// Good to know.
@@ -100,7 +101,7 @@ pub enum Severity {
 }
 
 /// Where a finding was seen; what does not apply is absent.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Whereabouts {
     /// The channel, counted from 1.
     #[serde(skip_serializing_if = "Option::is_none", default)]

@@ -3,10 +3,11 @@
 //! `u` is the standard uncertainty (k = 1) of JCGM 100:2008, "Guide to the expression of uncertainty in
 //! measurement"; people are shown ± 2u.
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// A measured or fitted number. `u` is its standard uncertainty (k = 1) in the same unit.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Quantity {
     /// The value in `unit`.
     pub value: f64,
@@ -17,7 +18,7 @@ pub struct Quantity {
 }
 
 /// The units a document may use.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[allow(missing_docs)] // each is the unit it is written as
 pub enum Unit {
     Hz,

@@ -102,12 +102,10 @@
 
     mapRow(panel, number, x, rows) {
       const y = this.height === null ? (panel.frame[1] + panel.frame[3]) / 2 : this.height;
-      const holds = (cell) => {
-        const [left, top, wide, high] = ["x", "y", "width", "height"].map((name) => Number(cell.getAttribute(name)));
-        return left <= x && x <= left + wide && top <= y && y <= top + high;
-      };
-      const cell = all(this.svg, `g[data-panel="${number}"] > rect:not([fill-opacity])`).reverse().find(holds);
-      const shade = cell && this.about.shades.find(([colour]) => colour === cell.getAttribute("fill"));
+      const there = new DOMPoint(x, y);
+      const paths = all(this.svg, `g[data-panel="${number}"] > path[fill]`);
+      const field = paths.find((path) => path.isPointInFill(there));
+      const shade = field && this.about.shades.find(([colour]) => colour === field.getAttribute("fill"));
       rows.set(-1, { name: shade ? shade[1] : "nothing here", colour: shade && shade[0], cells: [[y]], edges: [] });
     }
 

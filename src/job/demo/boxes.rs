@@ -53,7 +53,7 @@ pub(super) fn measure_boxes(
         let usual = ["--driver", &driver, "--kind", kind, "--box", boxed, "--name", name, "--out", &out];
         let load_v = load_v.map(|load_v| load_v.to_string());
         let voltage = load_v.as_deref().map_or_else(Vec::new, |load_v| vec!["--load-v", load_v]);
-        order.ran(&["job", "box"], &[&["box", &curve], &usual[..], &voltage, more].concat())
+        order.ran(&["job", &format!("box.{boxed}")], &[&["box", &curve], &usual[..], &voltage, more].concat())
     };
     let usual = BoxOrder {
         ran: command(&first_curve, "closed", "first box", &[]),

@@ -6,12 +6,12 @@ use std::path::{Path, PathBuf};
 
 impl DemoOrder {
     /// The command of these words; it looks into these tables of the demo's job.
-    pub(super) fn ran(&self, tables: &'static [&'static str], words: &[&str]) -> Ran {
+    pub(super) fn ran(&self, tables: &[&str], words: &[&str]) -> Ran {
         Ran {
             command: words.iter().map(|word| (*word).to_owned()).collect(),
             folder: std::path::absolute(&self.folder).or_else(|_| std::env::current_dir()).unwrap_or_default(),
             job: Some(PathBuf::from("job.toml")),
-            tables,
+            tables: tables.iter().map(|table| (*table).to_owned()).collect(),
         }
     }
 

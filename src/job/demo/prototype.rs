@@ -8,7 +8,11 @@ use crate::bench::{Enclosure, Filter, Speaker};
 use crate::explanation::Align;
 use crate::files;
 use crate::job::{
+<<<<<<< HEAD
     Added, Additions, Banding, CompareOrder, Compared, DESIGN_TABLES, ExplainOrder, Pictures, SimulationOrder, compare,
+=======
+    Banding, CompareOrder, Compared, ExplainOrder, Pictures, Simulated, SimulationOrder, compare, design_tables,
+>>>>>>> main
     simulate_job,
 };
 use crate::report::Entry;
@@ -68,8 +72,10 @@ pub(super) fn as_built() -> Speaker {
 
 /// Simulates the design and lays the measurements of what was built over it.
 pub(super) fn explain_prototype(order: &DemoOrder, response: &Path, impedance: &Path) -> Result<Prototype, DemoError> {
+    let tables = design_tables(&order.folder.join(JOB), Some(SPEAKER));
+    let looked_into: Vec<&str> = tables.iter().map(String::as_str).collect();
     let simulated = simulate_job(&SimulationOrder {
-        ran: order.ran(&DESIGN_TABLES, &["simulate", JOB, "--speaker", SPEAKER]),
+        ran: order.ran(&looked_into, &["simulate", JOB, "--speaker", SPEAKER]),
         job: order.folder.join(JOB),
         speaker: Some(SPEAKER.into()),
         band_hz: [20.0, 20_000.0],
@@ -100,7 +106,7 @@ pub(super) fn explain_prototype(order: &DemoOrder, response: &Path, impedance: &
         "prototype",
     ];
     let compared = compare(&CompareOrder {
-        ran: order.ran(&["job", "bench", "driver", "box", "baffle", "network", "speaker", "limits"], &words),
+        ran: order.ran(&[&["limits"], &looked_into[..], &["bench"]].concat(), &words),
         measured: response.to_owned(),
         expected,
         band_hz: None,

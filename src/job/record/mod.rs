@@ -16,7 +16,9 @@ mod todo;
 
 pub use curves::RecordedCurves;
 pub use found::{Found, FoundCapture, FoundResult, files_below, find};
-pub use ran::{DESIGN_TABLES, Ran};
+pub(in crate::job) use place::plain;
+pub use ran::Ran;
+pub(in crate::job) use ran::way;
 pub use stage::Stage;
 pub use standing::{Standing, State, standings};
 pub use status::status;

@@ -3,7 +3,7 @@
 use std::path::{Component, Path, PathBuf};
 
 /// The path without `.` and with `..` taken back, by its letters.
-pub(super) fn plain(path: &Path) -> PathBuf {
+pub(in crate::job) fn plain(path: &Path) -> PathBuf {
     let mut parts = PathBuf::new();
     for part in path.components() {
         match part {

@@ -12,12 +12,9 @@ pub struct Ran {
     pub folder: PathBuf,
     /// The job that supplies what was not said.
     pub job: Option<PathBuf>,
-    /// The tables of it into which the command looks.
-    pub tables: &'static [&'static str],
+    /// The tables of it into which the command looks, by dotted name.
+    pub tables: Vec<String>,
 }
-
-/// The tables of a job that describe what was designed.
-pub const DESIGN_TABLES: [&str; 6] = ["job", "driver", "box", "baffle", "network", "speaker"];
 
 impl Ran {
     /// What the document in `folder` says of it.
@@ -30,7 +27,7 @@ impl Ran {
         }
         let from_job = match self.job.as_deref().filter(|_| !self.tables.is_empty()) {
             Some(path) => {
-                let tables = job_tables(&self.folder.join(path), self.tables)?;
+                let tables = job_tables(&self.folder.join(path), &self.tables)?;
                 (!tables.is_empty()).then(|| FromJob { path: path.display().to_string(), tables })
             }
             None => None,
@@ -41,7 +38,7 @@ impl Ran {
 }
 
 /// The way from one folder to another: up, then down; the whole path where they have nothing but the root in common.
-fn way(from: &Path, to: &Path) -> PathBuf {
+pub(in crate::job) fn way(from: &Path, to: &Path) -> PathBuf {
     let (from, to) = (plain(from), plain(to));
     let shared = from.iter().zip(&to).take_while(|(a, b)| a == b).count();
     if shared <= 1 {

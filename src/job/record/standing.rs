@@ -125,7 +125,7 @@ fn changed(result: &FoundResult, path: &Path) -> String {
 
 /// In what the job's tables differ now from what they were, key by key.
 fn differences(from: &FromJob, path: &Path, shown_as: &Path) -> Vec<String> {
-    let names: Vec<&str> = from.tables.keys().map(String::as_str).collect();
+    let names: Vec<String> = from.tables.keys().cloned().collect();
     let job = shown(shown_as);
     let Ok(tables) = files::job_tables(path, &names) else {
         return vec![format!("{job} can't be read")];

@@ -170,7 +170,7 @@ fn is_allowed(element: &str, key: &str, value: &str) -> bool {
     let of = |allowed: &str| !value.is_empty() && value.chars().all(|c| c.is_ascii_digit() || allowed.contains(c));
     match (element, key) {
         ("g", "data-panel" | "data-curve" | "data-entry") => of("") && value.len() < 6,
-        ("path", "d") => of("Mlz -"),
+        ("path", "d") => of("Mlhvz -"),
         ("path", "stroke-dasharray") => of(" "),
         ("path", "stroke-width") | ("text", "font-size") | ("circle", "cx" | "cy" | "r") => of("-"),
         ("rect", "x" | "y" | "width" | "height") | ("text", "x" | "y") => of("-"),

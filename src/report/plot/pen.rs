@@ -50,6 +50,11 @@ pub(super) trait Pen {
     /// A filled rectangle between two opposite corners.
     fn fill_rectangle(&mut self, corners: [Place; 2], tint: Tint) -> Drawn;
 
+    /// The fields of a map: opaque rectangles between two opposite corners that do not lie on each other.
+    fn fields(&mut self, fields: &[([Place; 2], Colour)]) -> Drawn {
+        fields.iter().try_for_each(|&(corners, colour)| self.fill_rectangle(corners, Tint { colour, opacity: 1.0 }))
+    }
+
     /// A text on its baseline.
     fn write(&mut self, writing: Writing<'_>) -> Drawn;
 

@@ -119,20 +119,19 @@ fn draw_layer(pen: &mut impl Pen, layer: &Layer, order: usize, axes: (&Axis, &Ax
             Some(y) => pen.stroke(&[(frame.left, y), (frame.right, y)], *stroke),
             None => Ok(()),
         },
-        Layer::Cells(cells) => cells.iter().try_for_each(|cell| filled(pen, cell, axes, frame)),
+        Layer::Cells(cells) => {
+            let fields: Vec<_> = cells.iter().filter_map(|cell| Some((field(cell, axes, frame)?, cell.colour))).collect();
+            pen.fields(&fields)
+        }
     }
 }
 
-/// A cell, as much of it as lies inside the frame.
-fn filled(pen: &mut impl Pen, cell: &Cell, axes: (&Axis, &Axis), frame: Frame) -> Drawn {
+/// The corners of a cell, as much of it as lies inside the frame.
+fn field(cell: &Cell, axes: (&Axis, &Axis), frame: Frame) -> Option<[Place; 2]> {
     let corner = |n: usize| place((cell.x[n], cell.y[n]), axes, frame);
-    let (Some(one), Some(other)) = (corner(0), corner(1)) else { return Ok(()) };
     let within = |(x, y): Place| (x.clamp(frame.left, frame.right), y.clamp(frame.top, frame.bottom));
-    let ((left, bottom), (right, top)) = (within(one), within(other));
-    if right > left && bottom > top {
-        pen.fill_rectangle([(left, top), (right, bottom)], Tint { colour: cell.colour, opacity: 1.0 })?;
-    }
-    Ok(())
+    let ((left, bottom), (right, top)) = (within(corner(0)?), within(corner(1)?));
+    (right > left && bottom > top).then_some([(left, top), (right, bottom)])
 }
 
 /// A curve with its signs; those of the curves of one panel are shifted against each other.

@@ -126,6 +126,24 @@ impl Pen for VectorPen {
         self.element(format_args!("<rect x=\"{left}\" y=\"{top}\" width=\"{wide}\" height=\"{high}\" {filling}/>"))
     }
 
+    /// One path for each colour: a map has thousands of fields and few colours.
+    fn fields(&mut self, fields: &[([Place; 2], Colour)]) -> Drawn {
+        let mut paths: Vec<(Colour, String)> = Vec::new();
+        for ([one, other], colour) in fields {
+            let ends = |a: f64, b: f64| [fine(a.min(b)), fine(a.max(b))];
+            let ([left, right], [top, bottom]) = (ends(one.0, other.0), ends(one.1, other.1));
+            let (wide, high) = (right - left, bottom - top);
+            let field = format!("M{left} {top}h{wide}v{high}h{}z", -wide);
+            match paths.iter_mut().find(|(of, _)| of == colour) {
+                Some((_, path)) => path.push_str(&field),
+                None => paths.push((*colour, field)),
+            }
+        }
+        paths.iter().try_for_each(|(colour, path)| {
+            self.element(format_args!("<path d=\"{path}\" fill=\"{}\"/>", hex(*colour)))
+        })
+    }
+
     fn write(&mut self, writing: Writing<'_>) -> Drawn {
         if writing.text.is_empty() {
             return Ok(());
@@ -165,6 +183,17 @@ mod tests {
         assert_eq!(through(&[(100, 200), (104, 197), (101, 199), (101, 190)]), "M100 200l4-3-3 2 0-9");
         assert_eq!(through(&[(7, 8)]), "M7 8");
         assert_eq!(through(&[]), "");
+    }
+
+    #[test]
+    fn the_fields_of_a_map_are_one_path_for_each_colour() {
+        let (dark, light) = ((0, 47, 84), (176, 214, 236));
+        let mut pen = VectorPen::default();
+        let row = |n: f64| [(n, 2.0), (n + 1.0, 4.5)];
+        pen.fields(&[(row(0.0), dark), (row(1.0), light), (row(2.0), dark)]).unwrap();
+        let expected = "<path d=\"M0 20h10v25h-10zM20 20h10v25h-10z\" fill=\"#002F54\"/>\n\
+             <path d=\"M10 20h10v25h-10z\" fill=\"#B0D6EC\"/>\n";
+        assert_eq!(pen.drawn, expected);
     }
 
     #[test]

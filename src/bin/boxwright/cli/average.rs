@@ -1,7 +1,7 @@
 //! `boxwright average CURVE…`: the mean over microphone places or directions.
 
 use super::response::median;
-use super::{Failure, TellingArgs, ran, tell, typed};
+use super::{Failure, TellingArgs, ran, ran::NO_TABLES, tell, typed};
 use boxwright::files::{AverageDocument, frequency_text};
 use boxwright::job::{AverageOrder, Pictures, average_curves};
 use boxwright::quantity::POINTS_PER_OCTAVE;
@@ -55,7 +55,7 @@ enum By {
 /// Averages the curves and says what came out.
 pub fn run(args: Args) -> Result<ExitCode, Failure> {
     let order = AverageOrder {
-        ran: ran(None, &[]),
+        ran: ran(None, NO_TABLES),
         curves: args.curves,
         by: match args.by {
             By::Power => AverageBy::Power,

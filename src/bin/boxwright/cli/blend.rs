@@ -1,6 +1,6 @@
 //! `boxwright blend --sat CURVE… --sub CURVE…`: where satellite and subwoofer meet.
 
-use super::{Failure, TellingArgs, ran, tell, typed};
+use super::{Failure, TellingArgs, ran, ran::NO_TABLES, tell, typed};
 use boxwright::blend::{Polarity, Shape};
 use boxwright::files::{BlendDocument, EndTable, LowPassTable, SettingTable};
 use boxwright::job::{BlendOrder, FilteredBy, Pictures, USUAL_CROSSOVERS_HZ, blend};
@@ -149,7 +149,7 @@ fn order(args: Args) -> BlendOrder {
     };
     let shapes = |filters: Vec<Filter>| filters.into_iter().map(|filter| filter.0).collect();
     BlendOrder {
-        ran: ran(None, &[]),
+        ran: ran(None, NO_TABLES),
         satellite: args.sat,
         subwoofer: args.sub,
         both: args.both,

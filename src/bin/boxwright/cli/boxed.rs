@@ -137,7 +137,7 @@ fn order(args: Args) -> Result<BoxOrder, Failure> {
     let air = Air::new(args.temperature.or(temperature_c).unwrap_or(20.0), args.pressure_kpa)
         .map_err(|error| Failure::usage(&error, error.advice()))?;
     Ok(BoxOrder {
-        ran: ran(args.design.job.as_deref(), &["job", "box"]),
+        ran: ran(args.design.job.as_deref(), &DesignArgs::tables(name.as_deref())),
         curve: args.curve,
         driver: args.driver,
         before: args.before,
@@ -156,6 +156,12 @@ fn order(args: Args) -> Result<BoxOrder, Failure> {
 }
 
 impl DesignArgs {
+    /// The tables of the job into which it looks: that of the box with this name, and the air.
+    fn tables(name: Option<&str>) -> Vec<String> {
+        let of_box = name.map_or_else(|| "box".to_owned(), |name| format!("box.{name}"));
+        vec!["job".to_owned(), of_box]
+    }
+
     /// The job's box with its name, and the job's temperature; nothing where there is no job.
     fn of_job(&self) -> Result<(Option<String>, JobBox, Option<f64>), Failure> {
         let folder = match &self.job {

@@ -3,7 +3,7 @@
 use super::{Failure, TellingArgs, ran, tell, typed};
 use boxwright::explanation::Align;
 use boxwright::files::{self, CompareDocument, frequency_text};
-use boxwright::job::{CompareOrder, ExplainOrder, Pictures, compare};
+use boxwright::job::{CompareOrder, ExplainOrder, Pictures, compare, design_tables};
 use boxwright::report::{Entry, Layout, findings_text, numbers_text};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -54,8 +54,6 @@ pub struct Args {
 
 /// Not within the limits.
 const NOT_WITHIN: u8 = 3;
-/// What an explanation looks at in the job.
-const EXPLAINING_TABLES: [&str; 8] = ["job", "bench", "driver", "box", "baffle", "network", "speaker", "limits"];
 /// Common practice for a prototype against its simulation.
 const USUAL_DB: f64 = 3.0;
 
@@ -63,9 +61,13 @@ const USUAL_DB: f64 = 3.0;
 pub fn run(args: Args) -> Result<ExitCode, Failure> {
     let limits = job_limits(args.explain.as_deref())?;
     let usual_db = limits.against_design_db.unwrap_or(USUAL_DB);
-    let looked_into: &[&str] = if args.explain.is_some() { &EXPLAINING_TABLES } else { &["limits"] };
+    let mut looked_into = vec!["limits".to_owned()];
+    if let Some(job) = &args.explain {
+        looked_into.extend(design_tables(job, args.speaker.as_deref()));
+        looked_into.push("bench".to_owned());
+    }
     let order = CompareOrder {
-        ran: ran(args.explain.as_deref(), looked_into),
+        ran: ran(args.explain.as_deref(), &looked_into),
         measured: args.measured,
         expected: args.expected,
         band_hz: args.band.or(limits.band_hz),

@@ -1,6 +1,6 @@
 //! `boxwright driver CURVE`: a driver's parameters from its impedance, with their uncertainties.
 
-use super::{Failure, TellingArgs, driver_summary, ran, typed};
+use super::{Failure, TellingArgs, driver_summary, ran, ran::NO_TABLES, typed};
 use boxwright::driver::{Doubted, FitSettings, Mounting, SuspensionKind, VoiceCoilKind};
 use boxwright::job::{DriverOrder, Pictures, characterise};
 use boxwright::quantity::Air;
@@ -148,7 +148,7 @@ pub fn run(args: Args) -> Result<ExitCode, Failure> {
 fn order(args: Args) -> Result<DriverOrder, Failure> {
     let air = Air::new(args.temperature, args.pressure_kpa).map_err(|error| Failure::usage(&error, error.advice()))?;
     Ok(DriverOrder {
-        ran: ran(None, &[]),
+        ran: ran(None, NO_TABLES),
         sd_m2: cone_area(&args),
         diameter_m: args.diameter_mm.map(|diameter_mm| 1e-3 * diameter_mm),
         curve: args.curve,

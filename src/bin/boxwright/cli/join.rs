@@ -3,7 +3,7 @@
 use super::{Failure, TellingArgs, ran, tell, typed};
 use boxwright::baffle::{FlatBaffle, Outline};
 use boxwright::files::{JoinDocument, frequency_text};
-use boxwright::job::{DESIGN_TABLES, JoinJob, JoinOrder, Pictures, join_curves};
+use boxwright::job::{JoinJob, JoinOrder, Pictures, design_tables, join_curves};
 use boxwright::quantity::{Dimension, POINTS_PER_OCTAVE, number_as_typed};
 use boxwright::report::{Entry, Layout, findings_text, numbers_text};
 use boxwright::speaker::{Around, Front};
@@ -91,9 +91,9 @@ fn order(mut args: Args) -> JoinOrder {
         }
         other => other,
     });
-    let looked_into: &[&str] = if args.job.is_some() { &DESIGN_TABLES } else { &[] };
+    let looked_into = args.job.as_ref().map_or_else(Vec::new, |job| design_tables(job, args.speaker.as_deref()));
     JoinOrder {
-        ran: ran(args.job.as_deref(), looked_into),
+        ran: ran(args.job.as_deref(), &looked_into),
         near: args.curves,
         far,
         cone_m2: args.sd_cm2.map(|cm2| 1e-4 * cm2),

@@ -3,7 +3,7 @@
 use super::{Failure, TellingArgs, ran, tell, typed};
 use boxwright::driver::DATA_SHEET_V;
 use boxwright::files::{NetworkDocument, frequency_text};
-use boxwright::job::{DESIGN_TABLES, LoadIs, NetworkOrder, work_out};
+use boxwright::job::{LoadIs, NetworkOrder, design_tables, work_out};
 use boxwright::quantity::POINTS_PER_OCTAVE;
 use boxwright::report::{Entry, Layout, findings_text, numbers_text};
 use std::path::PathBuf;
@@ -43,9 +43,9 @@ pub struct Args {
 
 /// Works the network out and says what it does.
 pub fn run(args: Args) -> Result<ExitCode, Failure> {
-    let looked_into: &[&str] = if args.job.is_some() { &DESIGN_TABLES } else { &[] };
+    let looked_into = args.job.as_ref().map_or_else(Vec::new, |job| design_tables(job, args.speaker.as_deref()));
     let order = NetworkOrder {
-        ran: ran(args.job.as_deref(), looked_into),
+        ran: ran(args.job.as_deref(), &looked_into),
         netlist: args.netlist,
         loads: args.loads,
         job: args.job.map(|job| (job, args.speaker)),

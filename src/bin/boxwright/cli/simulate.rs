@@ -3,7 +3,7 @@
 use super::{Failure, TellingArgs, ran, tell, typed};
 use boxwright::driver::DATA_SHEET_V;
 use boxwright::files::{SimulationDocument, SpeakerTable, frequency_text};
-use boxwright::job::{Banding, DESIGN_TABLES, Pictures, SimulationOrder, simulate_job};
+use boxwright::job::{Banding, Pictures, SimulationOrder, design_tables, simulate_job};
 use boxwright::network::ESeries;
 use boxwright::quantity::POINTS_PER_OCTAVE;
 use boxwright::report::{Entry, Layout, findings_text, numbers_text};
@@ -73,7 +73,7 @@ enum SpaceChoice {
 /// Simulates the job and says what it promises.
 pub fn run(args: Args) -> Result<ExitCode, Failure> {
     let order = SimulationOrder {
-        ran: ran(Some(&args.job), &DESIGN_TABLES),
+        ran: ran(Some(&args.job), &design_tables(&args.job, args.speaker.as_deref())),
         job: args.job,
         speaker: args.speaker,
         band_hz: args.band,

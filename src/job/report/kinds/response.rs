@@ -14,7 +14,7 @@ pub(in super::super) fn told(facts: Facts<'_>) -> Told {
         heading: "Response".into(),
         prose: reach.into_iter().collect(),
         numbers: numbers(facts),
-        pictures: pictures(),
+        pictures: if facts.text("settings.gate") == Some("none") { pictures_of_a_room() } else { pictures() },
         verdicts: Vec::new(),
     }
 }
@@ -70,5 +70,16 @@ fn pictures() -> Vec<Shown> {
         ),
         Shown::folded("decay", "What still sounds when the first moments are cut away, one curve for each moment."),
         Shown::folded("bursts", "The same in periods of each note: a resonance stands up like a tower."),
+    ]
+}
+
+/// Without a gate the room is most of it: phase and step response would tell of walls.
+fn pictures_of_a_room() -> Vec<Shown> {
+    vec![
+        Shown::open("response", "Level and phase with the room in it, the band ± 2u."),
+        Shown::folded("envelope", "Energy over time: the direct sound, and the room after it."),
+        Shown::folded("bursts", "What goes on sounding, in periods of each note: the modes of the room stand up like towers."),
+        Shown::folded("decay", "What still sounds when the first moments are cut away, one curve for each moment."),
+        Shown::folded("distortion", "Harmonics against the note that excites them; nothing is drawn where noise hides them."),
     ]
 }

@@ -8,11 +8,7 @@ use crate::bench::{Enclosure, Filter, Speaker};
 use crate::explanation::Align;
 use crate::files;
 use crate::job::{
-<<<<<<< HEAD
-    Added, Additions, Banding, CompareOrder, Compared, DESIGN_TABLES, ExplainOrder, Pictures, SimulationOrder, compare,
-=======
-    Banding, CompareOrder, Compared, ExplainOrder, Pictures, Simulated, SimulationOrder, compare, design_tables,
->>>>>>> main
+    Added, Additions, Banding, CompareOrder, Compared, ExplainOrder, Pictures, SimulationOrder, compare, design_tables,
     simulate_job,
 };
 use crate::report::Entry;

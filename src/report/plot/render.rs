@@ -120,7 +120,8 @@ fn draw_layer(pen: &mut impl Pen, layer: &Layer, order: usize, axes: (&Axis, &Ax
             None => Ok(()),
         },
         Layer::Cells(cells) => {
-            let fields: Vec<_> = cells.iter().filter_map(|cell| Some((field(cell, axes, frame)?, cell.colour))).collect();
+            let fields: Vec<_> =
+                cells.iter().filter_map(|cell| Some((field(cell, axes, frame)?, cell.colour))).collect();
             pen.fields(&fields)
         }
     }

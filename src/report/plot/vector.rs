@@ -139,9 +139,9 @@ impl Pen for VectorPen {
                 None => paths.push((*colour, field)),
             }
         }
-        paths.iter().try_for_each(|(colour, path)| {
-            self.element(format_args!("<path d=\"{path}\" fill=\"{}\"/>", hex(*colour)))
-        })
+        paths
+            .iter()
+            .try_for_each(|(colour, path)| self.element(format_args!("<path d=\"{path}\" fill=\"{}\"/>", hex(*colour))))
     }
 
     fn write(&mut self, writing: Writing<'_>) -> Drawn {

@@ -78,8 +78,14 @@ fn pictures_of_a_room() -> Vec<Shown> {
     vec![
         Shown::open("response", "Level and phase with the room in it, the band ± 2u."),
         Shown::folded("envelope", "Energy over time: the direct sound, and the room after it."),
-        Shown::folded("bursts", "What goes on sounding, in periods of each note: the modes of the room stand up like towers."),
+        Shown::folded(
+            "bursts",
+            "What goes on sounding, in periods of each note: the modes of the room stand up like towers.",
+        ),
         Shown::folded("decay", "What still sounds when the first moments are cut away, one curve for each moment."),
-        Shown::folded("distortion", "Harmonics against the note that excites them; nothing is drawn where noise hides them."),
+        Shown::folded(
+            "distortion",
+            "Harmonics against the note that excites them; nothing is drawn where noise hides them.",
+        ),
     ]
 }

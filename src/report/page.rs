@@ -20,6 +20,8 @@ pub struct Story {
     pub title: String,
     /// The answer in a few sentences, a paragraph each.
     pub summary: Vec<String>,
+    /// What was decided, a sentence each.
+    pub answers: Vec<String>,
     /// The stages, in order.
     pub chapters: Vec<Chapter>,
     /// What to beware of; empty for none.
@@ -83,6 +85,9 @@ pub fn page_html(story: &Story) -> String {
                 header {
                     h1 { (visible(&story.title)) }
                     @for paragraph in &story.summary { p { (visible(paragraph)) } }
+                    @if !story.answers.is_empty() {
+                        ul class="answers" { @for answer in &story.answers { li { (visible(answer)) } } }
+                    }
                     (contents_html(story))
                 }
                 main {
@@ -293,6 +298,7 @@ mod tests {
         let story = Story {
             title: text(),
             summary: vec![text()],
+            answers: vec![text()],
             chapters: vec![chapter.clone(), chapter],
             cautions: CAUTIONS.to_vec(),
             made_by: text(),
@@ -307,7 +313,9 @@ mod tests {
         const VOID: [&str; 2] = ["meta", "br"];
         let read = |bytes: &[u8]| String::from_utf8(bytes.to_vec()).unwrap();
         let (mut open, mut tags) = (Vec::new(), Vec::new());
-        for token in Tokenizer::new(page) {
+        // What stands in a script is no HTML; a tokenizer alone does not know that.
+        let plain = page.replacen(SCRIPT, "", 1);
+        for token in Tokenizer::new(&plain) {
             match token.unwrap() {
                 Token::StartTag(tag) => {
                     let name = read(&tag.name);

@@ -40,11 +40,14 @@
     const decimals = Math.min(Math.max(Math.ceil(-Math.log10(step) - 0.1), 0), 9);
     return value.toFixed(decimals).replace(/^-0(\.0*)?$/, "0$1").replace("-", "−");
   };
-  const inWords = (axis, fraction, length) => {
+  // With ± half of a width, if there is one.
+  const inWords = (axis, fraction, length, width = 0) => {
     const value = valueAt(axis, fraction);
     const step = Math.abs(valueAt(axis, fraction + 1 / length) - value);
-    if (axis.unit === "Hz" && value >= 1000) return `${written(value / 1000, step / 1000)} kHz`;
-    return `${written(value / axis.size, step / axis.size)} ${axis.unit}`.trim();
+    const isKilo = axis.unit === "Hz" && value >= 1000;
+    const [size, unit] = isKilo ? [1000, "kHz"] : [axis.size, axis.unit];
+    const doubt = width ? ` ± ${written(width / 2 / size, step / size)}` : "";
+    return `${written(value / size, step / size)}${doubt} ${unit}`.trim();
   };
 
   class Picture {
@@ -114,12 +117,11 @@
       if (!heights) return "";
       const { y, frame } = this.about.panels[number];
       const length = frame[3] - frame[1];
-      const words = heights.map((height) => inWords(y, (frame[3] - height) / length, length));
+      const fraction = (height) => (frame[3] - height) / length;
       const edges = row.edges[number];
-      if (!edges || heights.length > 1) return [...new Set(words)].join(", ");
-      const [low, high] = [Math.max(...edges), Math.min(...edges)].map((edge) => valueAt(y, (frame[3] - edge) / length));
-      const step = (Math.abs(y.to - y.from) / length) * (y.scale === "log" ? 0.1 : 1);
-      return `${words[0]} ± ${written((high - low) / 2 / y.size, step / y.size)}`;
+      const isSure = !edges || heights.length > 1;
+      const width = isSure ? 0 : valueAt(y, fraction(Math.min(...edges))) - valueAt(y, fraction(Math.max(...edges)));
+      return [...new Set(heights.map((height) => inWords(y, fraction(height), length, width)))].join(", ");
     }
 
     prepare() {
@@ -137,7 +139,7 @@
       });
       this.values = make("div", { class: "values", hidden: "" });
       drawing.append(this.reader);
-      drawing.append(this.values);
+      drawing.after(this.values);
       this.values.style.top = share(top, this.size.high);
       drawing.parentElement.removeAttribute("tabindex"); // what is inside can be reached by keyboard now
       this.svg.setAttribute("role", "group");
@@ -270,7 +272,7 @@
   const begin = (root) => {
     const waiting = all(root, "figure .drawing > svg").filter((svg) => !svg.dataset.ready && svg.getClientRects().length);
     const pictures = waiting.filter((svg) => svg.querySelector("metadata")).map((svg) => {
-      svg.dataset.ready = "";
+      svg.dataset.ready = "yes";
       return new Picture(svg);
     });
     pictures.forEach((picture) => picture.measure());

@@ -71,7 +71,7 @@ pub fn report(order: &ReportOrder) -> Result<Reported, JobReportError> {
     if !folder.is_dir() {
         return Err(JobReportError::NoFolder { folder: folder.to_owned() });
     }
-    let page = order.out.clone().unwrap_or_else(|| folder.join("report.html"));
+    let page = order.out.clone().unwrap_or_else(|| order.folder.join("report.html"));
     let is_html = page.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("html"));
     if !is_html {
         return Err(JobReportError::NotHtml { path: page });

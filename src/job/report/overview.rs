@@ -2,9 +2,12 @@
 
 use super::told::curve_name;
 use crate::files::{self, Curve, Measure, ResultStanding, StatusDocument};
+use crate::job::Stage;
+use crate::math::RisingTable;
 use crate::report::{
     Chapter, Figure, ImpedancePicture, LevelCurve, OhmCurve, Origin, PhasePanel, ReportError, ResponsePicture,
 };
+use crate::response::OctaveFraction;
 use std::path::Path;
 
 /// Curves of one kind that can stand on one axis.
@@ -40,7 +43,10 @@ pub(super) fn overview(folder: &Path, status: &StatusDocument) -> Result<Option<
 
 fn groups(folder: &Path, status: &StatusDocument) -> Vec<Group> {
     let mut groups: Vec<Group> = Vec::new();
-    for standing in &status.results {
+    let mut results: Vec<&ResultStanding> = status.results.iter().collect();
+    let stage = |result: &ResultStanding| result.stage.as_deref().and_then(Stage::named);
+    results.sort_by_key(|result| (stage(result).is_none(), stage(result)));
+    for standing in results {
         let name = match standing.kind.as_str() {
             "response" => "response.csv",
             "impedance" => "impedance.csv",
@@ -99,7 +105,7 @@ fn figure(group: &Group, curves: &[(String, Curve)]) -> Result<Figure, ReportErr
         .picture(),
     };
     let caption = match &group.reference {
-        Some(_) => "Each as measured, without smoothing.",
+        Some(_) => "Each as measured, smoothed to 1/12 octave.",
         None => "Each as measured; magnitude and phase.",
     };
     Ok(Figure { picture: picture.in_page()?, caption: caption.into() })
@@ -110,10 +116,26 @@ fn level(name: &str, curve: &Curve) -> LevelCurve {
         name: name.to_owned(),
         origin: Origin::Measured,
         frequency_hz: curve.frequency_hz.clone(),
-        level_db: curve.values.clone(),
+        level_db: smoothed_db(curve),
         u_db: Vec::new(),
         phase_deg: Vec::new(),
     }
+}
+
+/// As the pictures of single responses are smoothed.
+const SMOOTHED_OCTAVES: f64 = 1.0 / 12.0;
+
+/// The level, by mean power over a twelfth of an octave.
+fn smoothed_db(curve: &Curve) -> Vec<f64> {
+    let logarithms: Vec<f64> = curve.frequency_hz.iter().map(|hz| hz.ln()).collect();
+    let powers = curve.values.iter().map(|db| 10f64.powf(0.1 * db)).collect();
+    let whole = || curve.values.clone();
+    let Ok(fraction) = OctaveFraction::new(SMOOTHED_OCTAVES) else { return whole() };
+    let Some(table) = RisingTable::new(logarithms, powers) else { return whole() };
+    let [first, last] = table.range();
+    let power = |hz: f64| table.at(hz.ln().clamp(first, last)).unwrap_or(0.0);
+    let mean = |&hz: &f64| 10.0 * fraction.mean_power(hz, [first.exp(), last.exp()], hz, power).log10();
+    curve.frequency_hz.iter().map(mean).collect()
 }
 
 fn ohm(name: &str, curve: &Curve) -> OhmCurve {

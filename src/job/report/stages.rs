@@ -22,6 +22,20 @@ pub(super) enum Place {
     Blend,
 }
 
+impl Place {
+    /// Where it comes in the story, and in it the stage.
+    pub fn rank(self) -> (u8, Option<Stage>) {
+        match self {
+            Self::Designed => (0, None),
+            Self::Stage(Some(stage)) => (1, Some(stage)),
+            Self::Stage(None) => (2, None),
+            Self::Compared => (3, None),
+            Self::Alike => (4, None),
+            Self::Blend => (5, None),
+        }
+    }
+}
+
 /// A result, told, with where it stands.
 pub(super) struct Part<'a> {
     pub standing: &'a ResultStanding,

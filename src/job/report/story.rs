@@ -5,7 +5,7 @@ use super::built::built;
 use super::open::open;
 use super::overview::overview;
 use super::stages::{Part, Place, chapter_of, parts, stage_chapter};
-use super::summary::summary;
+use super::summary::{answers, summary};
 use crate::MADE_BY;
 use crate::files::{Job, StatusDocument};
 use crate::job::Stage;
@@ -55,6 +55,7 @@ pub(super) fn assemble(
     let story = Story {
         title: additions.title.clone().unwrap_or_else(|| status.name.clone()),
         summary: additions.summary.iter().cloned().chain(summary(status, &parts)).collect(),
+        answers: answers(&parts),
         chapters,
         cautions: CAUTIONS.to_vec(),
         made_by: MADE_BY.into(),

@@ -3,20 +3,30 @@
 use super::result::moment;
 use super::stages::Part;
 use crate::files::StatusDocument;
-use crate::quantity::{Finding, Severity};
+use crate::quantity::{Code, Severity};
 
-/// No more findings than these are named at the top.
+/// No more kinds of findings than these are named at the top.
 const MOST_NAMED: usize = 4;
 
 /// The paragraphs.
 pub(super) fn summary(status: &StatusDocument, parts: &[Part<'_>]) -> Vec<String> {
-    let mut paragraphs = vec![extent(status)];
-    let verdicts: Vec<&str> = { parts.iter() }.flat_map(|part| &part.recounted.verdicts).map(String::as_str).collect();
-    paragraphs.extend((!verdicts.is_empty()).then(|| verdicts.join(" ")));
-    paragraphs.extend(worst(parts, Severity::Fault, "Not to be trusted"));
-    paragraphs.extend(worst(parts, Severity::Caution, "To be used with care"));
-    paragraphs.push(open(status));
+    let mut paragraphs = vec![format!("{} {}", extent(status), open(status))];
+    paragraphs.extend(worst(parts, Severity::Fault, "Faults"));
+    paragraphs.extend(worst(parts, Severity::Caution, "Cautions"));
     paragraphs
+}
+
+/// What the results decide, in the order of the story.
+pub(super) fn answers(parts: &[Part<'_>]) -> Vec<String> {
+    let mut parts: Vec<&Part<'_>> = parts.iter().collect();
+    parts.sort_by_key(|part| part.place.rank());
+    { parts.iter() }.flat_map(|part| &part.recounted.verdicts).map(|verdict| begun(verdict)).collect()
+}
+
+/// With a capital, as sentences begin.
+fn begun(sentence: &str) -> String {
+    let mut letters = sentence.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
 fn counted(count: usize, one: &str, more: &str) -> String {
@@ -35,26 +45,30 @@ fn extent(status: &StatusDocument) -> String {
     format!("{captures} and {}{span}.", counted(status.results.len(), "result", "results"))
 }
 
-/// The findings of a severity, the first ones by name.
+/// The findings of a severity by kind: what the first one says, and where else there are such.
 fn worst(parts: &[Part<'_>], severity: Severity, lead: &str) -> Option<String> {
-    let mut named: Vec<String> = Vec::new();
+    let mut kinds: Vec<(Code, String, Vec<&str>)> = Vec::new();
     for part in parts {
         let of = part.standing.unit.as_deref().unwrap_or(&part.recounted.chapter.heading);
         for finding in part.recounted.chapter.findings.iter().filter(|finding| finding.severity == severity) {
-            let says = one(of, finding);
-            if !named.contains(&says) {
-                named.push(says);
+            match kinds.iter_mut().find(|(code, ..)| *code == finding.code) {
+                Some((_, _, also)) if !also.contains(&of) => also.push(of),
+                Some(_) => {}
+                None => {
+                    let says = format!("{of}, {}: {}", finding.code, finding.says.trim_end_matches('.'));
+                    kinds.push((finding.code, says, vec![of]));
+                }
             }
         }
     }
-    let more = named.len().saturating_sub(MOST_NAMED);
-    named.truncate(MOST_NAMED);
+    let more = kinds.len().saturating_sub(MOST_NAMED);
+    let named = kinds.iter().take(MOST_NAMED).map(|(_, says, of)| match &of[1..] {
+        [] => says.clone(),
+        also => format!("{says} (also {})", also.join(", ")),
+    });
+    let named: Vec<String> = named.collect();
     let rest = if more == 0 { String::new() } else { format!("; and {more} more") };
     (!named.is_empty()).then(|| format!("{lead}: {}{rest}.", named.join("; ")))
-}
-
-fn one(of: &str, finding: &Finding) -> String {
-    format!("{of}, {}: {}", finding.code, finding.says.trim_end_matches('.'))
 }
 
 fn open(status: &StatusDocument) -> String {

@@ -75,6 +75,11 @@ pub(super) fn curve_name(path: &str) -> String {
     }
 }
 
+/// A number with its sign, a real minus.
+pub(super) fn plus_minus(number: f64, decimals: usize) -> String {
+    format!("{number:+.decimals$}").replace('-', "−")
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

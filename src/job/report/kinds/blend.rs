@@ -1,7 +1,7 @@
 //! Satellite and subwoofer: the setting, what each seat gets from it, and what no setting mends.
 
 use super::super::facts::Facts;
-use super::super::told::{Shown, Told};
+use super::super::told::{Shown, Told, plus_minus};
 use crate::files::frequency_text;
 use crate::report::Entry;
 
@@ -40,7 +40,7 @@ fn verdict(facts: Facts<'_>) -> Option<String> {
     let farther = facts.number("distance_setting.subwoofer_farther_m").map_or(String::new(), |m| {
         format!(", the subwoofer set {:.2} m {}", m.abs(), if m < 0.0 { "nearer" } else { "farther" })
     });
-    let gain = facts.number("gain_db").map_or(String::new(), |db| format!(", {db:+.1} dB"));
+    let gain = facts.number("gain_db").map_or(String::new(), |db| format!(", {} dB", plus_minus(db, 1)));
     let help = facts.number("without_help_db").map_or(String::new(), |db| format!(", without help {db:.1} dB"));
     Some(format!(
         "Satellite and subwoofer: crossover {}{farther}{gain} leaves {ripple_db:.1} dB of ripple at the worst seat{help}.",
@@ -56,6 +56,6 @@ fn unmended(found: Facts<'_>) -> Option<Entry> {
     let (db, hz) = (found.number("level_db")?, found.number("at_hz")?);
     Some(Entry::text(
         &format!("{}, no setting mends", found.text("seat")?),
-        format!("{db:+.1} dB at {}{why}", frequency_text(hz)),
+        format!("{} dB at {}{why}", plus_minus(db, 1), frequency_text(hz)),
     ))
 }

@@ -1,7 +1,7 @@
 //! Measured over expected: how far apart, within which limits, and why.
 
 use super::super::facts::Facts;
-use super::super::told::{Shown, Told, curve_name};
+use super::super::told::{Shown, Told, curve_name, plus_minus};
 use crate::files::frequency_text;
 use crate::report::Entry;
 
@@ -16,7 +16,7 @@ pub(in super::super) fn told(facts: Facts<'_>) -> Told {
     let verdict = verdict(facts, &heading);
     let mut numbers: Vec<Entry> = Vec::new();
     numbers.extend(facts.band("band_hz").map(|band| Entry::text("band", band)));
-    let aligned = facts.number("aligned.level_db").map(|db| format!("{db:+.2} dB, taken off"));
+    let aligned = facts.number("aligned.level_db").map(|db| format!("{} dB, taken off", plus_minus(db, 2)));
     numbers.extend(aligned.map(|says| Entry::text("measured over expected on average", says)));
     numbers.extend(facts.number("rms_db").map(|db| Entry::text("difference", format!("{db:.2} dB rms"))));
     numbers.extend(worst(facts).map(|says| Entry::text("worst", says)));
@@ -36,7 +36,7 @@ pub(in super::super) fn told(facts: Facts<'_>) -> Told {
 
 fn worst(facts: Facts<'_>) -> Option<String> {
     let (db, hz) = (facts.number("worst.level_db")?, facts.number("worst.at_hz")?);
-    Some(format!("{db:+.1} dB at {}", frequency_text(hz)))
+    Some(format!("{} dB at {}", plus_minus(db, 1), frequency_text(hz)))
 }
 
 fn verdict(facts: Facts<'_>, heading: &str) -> Option<String> {

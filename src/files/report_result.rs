@@ -2,13 +2,14 @@
 
 use super::{InputFile, WrittenFile};
 use crate::quantity::Finding;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// Name and version of this kind of document.
 pub const REPORT_SCHEMA: &str = "boxwright/report/1";
 
 /// The document.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct ReportDocument {
     /// [`REPORT_SCHEMA`].
     pub schema: String,
@@ -25,7 +26,7 @@ pub struct ReportDocument {
 }
 
 /// What shaped a report.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct ReportSettings {
     /// The job's folder.
     pub job: String,

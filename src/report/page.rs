@@ -47,6 +47,8 @@ pub struct Chapter {
     pub more_figures: Vec<Figure>,
     /// The numbers.
     pub numbers: Vec<Entry>,
+    /// What stands above their two columns, where they are the chapter itself and need no heading.
+    pub columns: Option<[&'static str; 2]>,
     /// What was noticed.
     pub findings: Vec<Finding>,
     /// Settings and where the data came from, folded away until asked for.
@@ -156,8 +158,8 @@ fn chapter_html(chapter: &Chapter, id: &str, level: usize) -> Markup {
                 }
             }
             @if !chapter.numbers.is_empty() {
-                (heading_html(level + 1, "Numbers"))
-                (entries_html("Quantity", &chapter.numbers))
+                @if chapter.columns.is_none() { (heading_html(level + 1, "Numbers")) }
+                (entries_html(chapter.columns.unwrap_or(["Quantity", "Value"]), &chapter.numbers))
             }
             @if !chapter.findings.is_empty() {
                 (heading_html(level + 1, "What was noticed"))
@@ -166,7 +168,7 @@ fn chapter_html(chapter: &Chapter, id: &str, level: usize) -> Markup {
             @if !chapter.settings.is_empty() {
                 details {
                     summary { "Settings and origin" }
-                    (entries_html("Setting", &chapter.settings))
+                    (entries_html(["Setting", "Value"], &chapter.settings))
                 }
             }
             @for (n, part) in chapter.parts.iter().enumerate() {
@@ -188,10 +190,10 @@ fn figure_html(figure: &Figure) -> Markup {
     }
 }
 
-fn entries_html(first_column: &str, entries: &[Entry]) -> Markup {
+fn entries_html(columns: [&str; 2], entries: &[Entry]) -> Markup {
     html! {
         table {
-            thead { tr { th scope="col" { (first_column) } th scope="col" { "Value" } } }
+            thead { tr { @for column in columns { th scope="col" { (column) } } } }
             tbody {
                 @for Entry { name, value } in entries {
                     tr { th scope="row" { (visible(name)) } td { (value_text(value)) } }
@@ -291,6 +293,7 @@ mod tests {
             figures: vec![Figure { picture: picture.picture().in_page().unwrap(), caption: text() }],
             more_figures: vec![Figure { picture: picture.picture().in_page().unwrap(), caption: text() }],
             numbers: vec![entry.clone(), number],
+            columns: None,
             findings: vec![finding],
             settings: vec![entry],
             parts: vec![Chapter { heading: text(), prose: vec![text()], ..Chapter::default() }],

@@ -142,7 +142,7 @@ test("pictures that are folded away answer once they are opened, maps by colour"
   const box = await reader.boundingBox();
   const seen = new Set();
   for (let down = 0.97; down > 0.05; down -= 0.1) {
-    await reader.hover({ position: { x: box.width * 0.6, y: box.height * down } });
+    await reader.hover({ position: { x: box.width * 0.8, y: box.height * down } });
     seen.add(await map.locator(".values tbody th").first().innerText());
   }
   assert.ok([...seen].some((text) => /dB/.test(text)) && seen.size > 1, [...seen].join(" | "));
@@ -215,7 +215,10 @@ test("screenshots", { skip: !pictures }, async () => {
     await page.screenshot({ path: join(pictures, `report-${name}-values.png`) });
     await close();
   }
-  const { page, close } = await opened();
+  const { page, close } = await opened({ viewport: { width: 794, height: 1123 } });
   await page.pdf({ path: join(pictures, "report-print.pdf"), format: "A4" });
+  await page.emulateMedia({ media: "print" });
+  await figure(page, "frequency response").scrollIntoViewIfNeeded();
+  await page.screenshot({ path: join(pictures, "report-print.png") });
   await close();
 });

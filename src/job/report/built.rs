@@ -28,7 +28,12 @@ pub(super) fn built(folder: &Path, job: &Job) -> Option<Chapter> {
             Entry::text("limits hold", format!("{} to {}", frequency_text(from), frequency_text(to)))
         }),
     );
-    (!entries.is_empty()).then(|| Chapter { heading: "What was built".into(), numbers: entries, ..Chapter::default() })
+    (!entries.is_empty()).then(|| Chapter {
+        heading: "What was built".into(),
+        numbers: entries,
+        columns: Some(["Part", "As the job says"]),
+        ..Chapter::default()
+    })
 }
 
 /// The parts that are there, one after the other.

@@ -11,7 +11,13 @@ pub(super) fn open(status: &StatusDocument, trouble: &[Finding]) -> Option<Chapt
     let next: Vec<Entry> = status.next.iter().map(line).collect();
     let findings: Vec<Finding> = status.findings.iter().chain(trouble).cloned().collect();
     let part = |heading: &str, prose: &str, numbers: Vec<Entry>| {
-        let told = Chapter { heading: heading.into(), prose: vec![prose.into()], numbers, ..Chapter::default() };
+        let told = Chapter {
+            heading: heading.into(),
+            prose: vec![prose.into()],
+            numbers,
+            columns: Some(["Command", "Why"]),
+            ..Chapter::default()
+        };
         (!told.numbers.is_empty()).then_some(told)
     };
     let parts: Vec<Chapter> = [

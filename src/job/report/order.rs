@@ -3,7 +3,9 @@
 use super::added::Additions;
 use super::story::{Assembled, assemble};
 use crate::MADE_BY;
-use crate::files::{self, FileError, InputFile, Job, REPORT_SCHEMA, ReportDocument, ReportSettings, WrittenFile};
+use crate::files::{
+    self, FileError, InputFile, Job, REPORT_SCHEMA, ReportDocument, ReportSettings, StatusDocument, WrittenFile,
+};
 use crate::job::{Anew, status};
 use crate::report::{ReportError, page_font_css, page_html};
 use std::path::{Path, PathBuf};
@@ -68,46 +70,56 @@ impl JobReportError {
 /// [`JobReportError`]: no job there, a `job.toml` that is wrong, a page that can't be written.
 pub fn report(order: &ReportOrder) -> Result<Reported, JobReportError> {
     let folder = if order.folder.as_os_str().is_empty() { Path::new(".") } else { order.folder.as_path() };
-    if !folder.is_dir() {
-        return Err(JobReportError::NoFolder { folder: folder.to_owned() });
-    }
     let page = order.out.clone().unwrap_or_else(|| order.folder.join("report.html"));
-    let is_html = page.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("html"));
-    if !is_html {
-        return Err(JobReportError::NotHtml { path: page });
-    }
-    let standing = status(folder, Anew::OutOfDate)?;
-    let has_job = folder.join("job.toml").is_file();
-    if !has_job && standing.captures.is_empty() && standing.results.is_empty() {
-        return Err(JobReportError::Empty { folder: folder.to_owned() });
-    }
-    let job = if has_job { files::read_job(&files::job_path(folder))? } else { Job::default() };
+    let standing = standing(folder, &page)?;
+    let job_path = files::job_path(folder);
+    let job = if job_path.is_file() { files::read_job(&job_path)? } else { Job::default() };
     let assembled = assemble(folder, &job, &standing, &order.additions)?;
     let html = page_html(&assembled.story);
     files::replace(&page, html.as_bytes())?;
-    let written = |path: &Path, what: &str| WrittenFile { path: path.display().to_string(), what: what.into() };
-    let mut all = vec![written(&page, "report")];
+    let mut written = vec![named(&page, "report")];
     if let Some(out) = &order.pictures {
-        all.extend(copied(out, &assembled)?.iter().map(|path| written(path, "picture")));
+        written.extend(copied(out, &assembled)?.iter().map(|path| named(path, "picture")));
     }
-    let pictures = all.len() - 1;
+    let pictures = written.len() - 1;
     let document = ReportDocument {
         schema: REPORT_SCHEMA.into(),
         made_by: MADE_BY.into(),
-        inputs: inputs(folder, &standing.results.iter().map(|result| result.path.clone()).collect::<Vec<_>>())?,
+        inputs: inputs(folder, &standing)?,
         settings: ReportSettings {
             job: folder.display().to_string(),
             pictures: order.pictures.as_ref().map(|out| out.display().to_string()),
         },
         findings: assembled.findings,
-        files: all,
+        files: written,
     };
     Ok(Reported { page, bytes: html.len(), pictures, document })
 }
 
+fn named(path: &Path, what: &str) -> WrittenFile {
+    WrittenFile { path: path.display().to_string(), what: what.into() }
+}
+
+/// Where the job stands, if there is one to tell, and the page can be one.
+fn standing(folder: &Path, page: &Path) -> Result<StatusDocument, JobReportError> {
+    if !folder.is_dir() {
+        return Err(JobReportError::NoFolder { folder: folder.to_owned() });
+    }
+    if !page.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("html")) {
+        return Err(JobReportError::NotHtml { path: page.to_owned() });
+    }
+    let standing = status(folder, Anew::OutOfDate)?;
+    let is_empty = standing.captures.is_empty() && standing.results.is_empty();
+    match is_empty && !files::job_path(folder).is_file() {
+        true => Err(JobReportError::Empty { folder: folder.to_owned() }),
+        false => Ok(standing),
+    }
+}
+
 /// The job's file and the documents that were told, with their checksums.
-fn inputs(folder: &Path, results: &[String]) -> Result<Vec<InputFile>, FileError> {
-    let paths = std::iter::once("job.toml").chain(results.iter().map(String::as_str)).map(|name| folder.join(name));
+fn inputs(folder: &Path, standing: &StatusDocument) -> Result<Vec<InputFile>, FileError> {
+    let results = standing.results.iter().map(|result| result.path.as_str());
+    let paths = std::iter::once("job.toml").chain(results).map(|name| folder.join(name));
     let there = paths.filter(|path| path.is_file());
     there.map(|path| Ok(InputFile { path: path.display().to_string(), sha256: files::sha256_of(&path)? })).collect()
 }

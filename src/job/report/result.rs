@@ -31,17 +31,15 @@ pub(super) fn recount(
     added: Option<&Added>,
 ) -> Recounted {
     let path = folder.join(&standing.path);
-    let read = files::read_text(&path).map_err(|error| error.to_string());
-    let document = read.and_then(|text| serde_json::from_str::<Value>(&text).map_err(|error| error.to_string()));
-    let (document, unreadable) = match document {
+    let (document, unreadable) = match document(&path) {
         Ok(document) => (document, None),
         Err(says) => (Value::Null, Some(format!("The document can't be read: {says}."))),
     };
     let facts = Facts(&document);
     let Told { heading, prose, mut numbers, pictures, verdicts } = told(&standing.kind, facts);
-    let beside = path.parent().unwrap_or(folder);
+    let beside = Path::new(&standing.path).parent().unwrap_or(Path::new(""));
     let mut shown = Figures::default();
-    pictures.iter().for_each(|picture| shown.take(beside, picture));
+    pictures.iter().for_each(|picture| shown.take(folder, beside, picture));
     let missing = (!pictures.is_empty() && shown.paths.is_empty()).then(|| undrawn(standing));
     numbers.extend(added.iter().flat_map(|added| added.numbers.clone()));
     shown.figures.extend(added.iter().flat_map(|added| added.figures.clone()));
@@ -54,11 +52,18 @@ pub(super) fn recount(
         figures: shown.figures,
         more_figures: shown.folded,
         numbers,
+        columns: None,
         findings: facts.findings(),
         settings: provenance(folder, standing, facts),
         parts: Vec::new(),
     };
     Recounted { chapter, verdicts, pictures: shown.paths, trouble: shown.trouble }
+}
+
+/// The document, or why there is none.
+fn document(path: &Path) -> Result<Value, String> {
+    let text = files::read_text(path).map_err(|error| error.to_string())?;
+    serde_json::from_str(&text).map_err(|error| error.to_string())
 }
 
 /// The pictures beside a result.
@@ -71,29 +76,30 @@ struct Figures {
 }
 
 impl Figures {
-    /// Takes a picture from its file, if there is one that is ours.
-    fn take(&mut self, folder: &Path, shown: &Shown) {
-        let path = folder.join(&shown.stem);
-        let file = path.with_file_name(format!("{}.svg", shown.stem));
-        if !shown.stem.contains(['/', '\\']) && file.is_file() {
-            let read = files::read_text(&file).map_err(|error| error.to_string());
-            match read.and_then(|text| PagePicture::read(&text).map_err(|error| error.to_string())) {
-                Ok(picture) => {
-                    let figure = Figure { picture, caption: shown.caption.clone() };
-                    if shown.at_once {
-                        self.figures.push(figure)
-                    } else {
-                        self.folded.push(figure)
-                    }
-                    self.paths.push(path);
+    /// Takes a picture from its file `beside` a result of the job in `folder`, if there is one that is ours.
+    fn take(&mut self, folder: &Path, beside: &Path, shown: &Shown) {
+        let place = beside.join(format!("{}.svg", shown.stem));
+        let file = folder.join(&place);
+        if shown.stem.contains(['/', '\\']) || !file.is_file() {
+            return;
+        }
+        let read = files::read_text(&file).map_err(|error| error.to_string());
+        match read.and_then(|text| PagePicture::read(&text).map_err(|error| error.to_string())) {
+            Ok(picture) => {
+                let figure = Figure { picture, caption: shown.caption.clone() };
+                if shown.at_once {
+                    self.figures.push(figure)
+                } else {
+                    self.folded.push(figure)
                 }
-                Err(says) => self.trouble.push(Finding::new(
-                    Code::Incomplete,
-                    Severity::Note,
-                    format!("{} is left out: {says}", file.display()),
-                    "run the command that made the result again: it draws its pictures anew",
-                )),
+                self.paths.push(folder.join(beside).join(&shown.stem));
             }
+            Err(says) => self.trouble.push(Finding::new(
+                Code::Incomplete,
+                Severity::Note,
+                format!("{} is left out: {says}", place.display()),
+                "run the command that made the result again: it draws its pictures anew",
+            )),
         }
     }
 }

@@ -135,6 +135,7 @@ fn unit_chapter(folder: &Path, unit: Option<&str>, captures: &[&CaptureStanding]
         told.push(Chapter {
             heading: "Captures without a result of their own".into(),
             numbers: alone,
+            columns: Some(["Recording", "How"]),
             ..Chapter::default()
         });
     }

@@ -140,7 +140,7 @@
       this.values = make("div", { class: "values", hidden: "" });
       drawing.append(this.reader);
       drawing.after(this.values);
-      this.values.style.top = share(top, this.size.high);
+      this.values.style.setProperty("--top", share(top, this.size.high));
       drawing.parentElement.removeAttribute("tabindex"); // what is inside can be reached by keyboard now
       this.svg.setAttribute("role", "group");
       for (const child of this.svg.children) {

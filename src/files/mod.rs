@@ -26,6 +26,7 @@ mod network_result;
 mod placement_result;
 mod promise_result;
 mod provenance;
+mod report_result;
 mod response_result;
 mod safe;
 mod sampled_curve;
@@ -89,6 +90,7 @@ pub use placement_result::{
 };
 pub use promise_result::{PromisedLoudness, read_promised_loudness};
 pub use provenance::{FromJob, Provenance, job_tables};
+pub use report_result::{REPORT_SCHEMA, ReportDocument, ReportSettings};
 pub use response_result::{
     DistortionTable, GateTable, HighOrderTable, ImpulseTable, InputFile, PhaseColumns, RESPONSE_SCHEMA,
     ReflectionTable, ResponseCurve, ResponseDocument, ResponseSettings, RingingTable, WrittenFile, decay_text,

@@ -14,6 +14,7 @@ pub fn schemas() -> Vec<(&'static str, Value)> {
         ("job", of::<Job>(Direction::Read, None)),
         ("capture", of::<CaptureDescription>(Direction::Read, Some(CAPTURE_SCHEMA))),
         ("signal", of::<SignalDescription>(Direction::Read, Some(SIGNAL_SCHEMA))),
+        ("report", of::<ReportDocument>(Direction::Written, Some(REPORT_SCHEMA))),
         ("status", of::<StatusDocument>(Direction::Written, Some(STATUS_SCHEMA))),
         ("check", of::<CheckDocument>(Direction::Written, Some(CHECK_SCHEMA))),
         ("response", of::<ResponseDocument>(Direction::Written, Some(RESPONSE_SCHEMA))),

@@ -37,6 +37,7 @@ mod network;
 mod new_job;
 mod placement;
 mod record;
+mod report;
 mod respond;
 mod response_document;
 mod response_pictures;
@@ -71,6 +72,7 @@ pub use record::{
     Anew, Found, FoundCapture, FoundResult, Ran, Stage, Standing, State, Subject, files_below, find, standings, status,
     subjects, todo,
 };
+pub use report::{Added, Additions, JobReportError, ReportOrder, Reported, report};
 pub use respond::{
     Pictures, ReferenceChoice, RespondError, Responded, ResponseOrder, SmoothingChoice, TableIs, respond,
 };

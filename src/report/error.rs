@@ -8,6 +8,8 @@ pub enum ReportError {
     Drawing { title: String, why: String },
     #[error("picture {title:?} could not be packed as PNG: {why}")]
     Packing { title: String, why: String },
+    #[error("not a picture that this program draws: {what}")]
+    NotOurs { what: String },
 }
 
 impl ReportError {
@@ -17,6 +19,7 @@ impl ReportError {
             Self::Drawing { .. } | Self::Packing { .. } => {
                 "use the numbers, which are complete without the picture, and report this as a fault of the program"
             }
+            Self::NotOurs { .. } => "run the command that made the result again: it draws its pictures anew",
         }
     }
 }

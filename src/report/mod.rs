@@ -5,6 +5,7 @@ mod command;
 mod error;
 mod page;
 mod plot;
+mod policy;
 mod symbol;
 mod table;
 
@@ -15,7 +16,7 @@ pub use page::{Chapter, Figure, Story, page_html};
 pub use plot::{
     BlendMapPicture, BlendSeatPicture, BurstsPicture, DecayPicture, DecaySlice, DifferencePicture, DistortionPicture,
     EnvelopePicture, FittedPicture, GateShape, HarmonicCurve, HighOrderCurve, ImpedancePicture, ImpulsePicture,
-    LevelCurve, OhmCurve, Origin, PhasePanel, PhasesPicture, Picture, ResponsePicture, page_font_css,
+    LevelCurve, OhmCurve, Origin, PagePicture, PhasePanel, PhasesPicture, Picture, ResponsePicture, page_font_css,
 };
 pub use symbol::symbol;
 pub use table::{Entry, Layout, Paint, Value, cautions_text, findings_text, numbers_text};

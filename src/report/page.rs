@@ -1,14 +1,16 @@
-//! The report: one HTML file that needs nothing else, no network, no scripts, no fonts.
+//! The report: one HTML file that needs nothing else, no network, no fonts, and no script but the one it brings.
 //!
-//! Every text is escaped by the template library; the only thing taken as it is are our own pictures and style sheet.
+//! Every text is escaped by the template library; the only things taken as they are are our own style sheet, our own
+//! script, and pictures that were drawn or read by `plot`. A policy in the head lets a browser run that script alone.
 //! Pictures keep their white paper in the dark too, because their colours are chosen for it.
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
+use super::Value;
 use super::cautions::{Caution, LOCAL_CODES_FIRST};
-use super::plot::{Picture, page_font_css};
+use super::plot::{PagePicture, page_font_css};
+use super::policy::policy;
 use super::table::{Entry, severity_word, whereabouts_text, worst_first};
-use super::{ReportError, Value};
 use crate::quantity::{Finding, Severity};
 
 /// What a report tells, from title to footer.
@@ -18,6 +20,8 @@ pub struct Story {
     pub title: String,
     /// The answer in a few sentences, a paragraph each.
     pub summary: Vec<String>,
+    /// What was decided, a sentence each.
+    pub answers: Vec<String>,
     /// The stages, in order.
     pub chapters: Vec<Chapter>,
     /// What to beware of; empty for none.
@@ -28,45 +32,52 @@ pub struct Story {
     pub footer: Vec<String>,
 }
 
-/// A stage of the story; what is empty is left out.
+/// A stage of the story, or a part of one; what is empty is left out.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Chapter {
     /// What stands above it.
     pub heading: String,
+    /// What has to be known before the rest is believed, as that it is out of date; a line each.
+    pub warnings: Vec<String>,
     /// What is told, a paragraph each.
     pub prose: Vec<String>,
     /// Pictures, in order.
     pub figures: Vec<Figure>,
+    /// Pictures that are folded away until asked for.
+    pub more_figures: Vec<Figure>,
     /// The numbers.
     pub numbers: Vec<Entry>,
+    /// What stands above their two columns, where they are the chapter itself and need no heading.
+    pub columns: Option<[&'static str; 2]>,
     /// What was noticed.
     pub findings: Vec<Finding>,
     /// Settings and where the data came from, folded away until asked for.
     pub settings: Vec<Entry>,
+    /// What it consists of, in order.
+    pub parts: Vec<Chapter>,
 }
 
 /// A picture with the sentence beneath it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Figure {
     /// The picture.
-    pub picture: Picture,
+    pub picture: PagePicture,
     /// What to see in it.
     pub caption: String,
 }
 
+/// What pictures answer with: values under the pointer, curves on and off.
+const SCRIPT: &str = include_str!("report.js");
+
 /// The report as the text of one HTML file.
-///
-/// # Errors
-/// [`ReportError::Drawing`] if a picture cannot be drawn.
-pub fn page_html(story: &Story) -> Result<String, ReportError> {
-    let chapters = story.chapters.iter().enumerate().map(|(n, chapter)| chapter_html(n + 1, chapter));
-    let chapters: Vec<Markup> = chapters.collect::<Result<_, _>>()?;
+pub fn page_html(story: &Story) -> String {
     let style = format!("{}\n{}", page_font_css(), include_str!("page.css"));
     let page = html! {
         (DOCTYPE)
         html lang="en" {
             head {
                 meta charset="utf-8";
+                meta http-equiv="Content-Security-Policy" content=(policy(SCRIPT));
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 meta name="generator" content=(visible(&story.made_by));
                 title { (visible(&story.title)) }
@@ -76,10 +87,15 @@ pub fn page_html(story: &Story) -> Result<String, ReportError> {
                 header {
                     h1 { (visible(&story.title)) }
                     @for paragraph in &story.summary { p { (visible(paragraph)) } }
+                    @if !story.answers.is_empty() {
+                        ul class="answers" { @for answer in &story.answers { li { (visible(answer)) } } }
+                    }
                     (contents_html(story))
                 }
                 main {
-                    @for chapter in &chapters { (chapter) }
+                    @for (n, chapter) in story.chapters.iter().enumerate() {
+                        (chapter_html(chapter, &format!("stage-{}", n + 1), 2))
+                    }
                     @if !story.cautions.is_empty() { (cautions_html(&story.cautions)) }
                 }
                 footer {
@@ -87,10 +103,11 @@ pub fn page_html(story: &Story) -> Result<String, ReportError> {
                     @for line in &story.footer { p { (visible(line)) } }
                     p { "Made by " (visible(&story.made_by)) "." }
                 }
+                script { (PreEscaped(SCRIPT)) }
             }
         }
     };
-    Ok(page.into_string())
+    page.into_string()
 }
 
 fn contents_html(story: &Story) -> Markup {
@@ -98,7 +115,16 @@ fn contents_html(story: &Story) -> Markup {
         nav aria-label="Contents" {
             ul {
                 @for (n, chapter) in story.chapters.iter().enumerate() {
-                    li { a href=(format!("#stage-{}", n + 1)) { (visible(&chapter.heading)) } }
+                    li {
+                        a href=(format!("#stage-{}", n + 1)) { (visible(&chapter.heading)) }
+                        @if !chapter.parts.is_empty() {
+                            ul {
+                                @for (part, of) in chapter.parts.iter().enumerate() {
+                                    li { a href=(format!("#stage-{}-{}", n + 1, part + 1)) { (visible(&of.heading)) } }
+                                }
+                            }
+                        }
+                    }
                 }
                 @if !story.cautions.is_empty() { li { a href="#cautions" { "Before you do this yourself" } } }
             }
@@ -106,46 +132,68 @@ fn contents_html(story: &Story) -> Markup {
     }
 }
 
-fn chapter_html(number: usize, chapter: &Chapter) -> Result<Markup, ReportError> {
-    let figures: Vec<Markup> = chapter.figures.iter().map(figure_html).collect::<Result<_, _>>()?;
-    Ok(html! {
-        section id=(format!("stage-{number}")) {
-            h2 { (visible(&chapter.heading)) }
+/// A heading of a level; HTML has six.
+fn heading_html(level: usize, text: &str) -> Markup {
+    let text = visible(text);
+    match level {
+        2 => html! { h2 { (text) } },
+        3 => html! { h3 { (text) } },
+        4 => html! { h4 { (text) } },
+        5 => html! { h5 { (text) } },
+        _ => html! { h6 { (text) } },
+    }
+}
+
+fn chapter_html(chapter: &Chapter, id: &str, level: usize) -> Markup {
+    html! {
+        section id=(id) {
+            (heading_html(level, &chapter.heading))
+            @for warning in &chapter.warnings { p class="warning" { (visible(warning)) } }
             @for paragraph in &chapter.prose { p { (visible(paragraph)) } }
-            @for figure in &figures { (figure) }
+            @for figure in &chapter.figures { (figure_html(figure)) }
+            @if !chapter.more_figures.is_empty() {
+                details {
+                    summary { "More pictures" }
+                    @for figure in &chapter.more_figures { (figure_html(figure)) }
+                }
+            }
             @if !chapter.numbers.is_empty() {
-                h3 { "Numbers" }
-                (entries_html("Quantity", &chapter.numbers))
+                @if chapter.columns.is_none() { (heading_html(level + 1, "Numbers")) }
+                (entries_html(chapter.columns.unwrap_or(["Quantity", "Value"]), &chapter.numbers))
             }
             @if !chapter.findings.is_empty() {
-                h3 { "What was noticed" }
+                (heading_html(level + 1, "What was noticed"))
                 (findings_html(&chapter.findings))
             }
             @if !chapter.settings.is_empty() {
                 details {
                     summary { "Settings and origin" }
-                    (entries_html("Setting", &chapter.settings))
+                    (entries_html(["Setting", "Value"], &chapter.settings))
                 }
             }
+            @for (n, part) in chapter.parts.iter().enumerate() {
+                (chapter_html(part, &format!("{id}-{}", n + 1), level + 1))
+            }
         }
-    })
+    }
 }
 
-fn figure_html(figure: &Figure) -> Result<Markup, ReportError> {
-    let svg = figure.picture.svg_in_page()?;
-    Ok(html! {
+fn figure_html(figure: &Figure) -> Markup {
+    html! {
         figure {
             // Reached by keyboard where a narrow screen scrolls it.
-            div class="across" tabindex="0" role="group" aria-label=(figure.picture.title()) { (PreEscaped(svg)) }
+            div class="across" tabindex="0" role="group" aria-label=(visible(figure.picture.title())) {
+                div class="drawing" { (PreEscaped(figure.picture.svg())) }
+            }
             figcaption { (visible(&figure.caption)) }
         }
-    })
+    }
 }
 
-fn entries_html(first_column: &str, entries: &[Entry]) -> Markup {
+fn entries_html(columns: [&str; 2], entries: &[Entry]) -> Markup {
     html! {
         table {
-            thead { tr { th scope="col" { (first_column) } th scope="col" { "Value" } } }
+            thead { tr { @for column in columns { th scope="col" { (column) } } } }
             tbody {
                 @for Entry { name, value } in entries {
                     tr { th scope="row" { (visible(name)) } td { (value_text(value)) } }
@@ -241,20 +289,25 @@ mod tests {
         let chapter = Chapter {
             heading: text(),
             prose: vec![text()],
-            figures: vec![Figure { picture: picture.picture(), caption: text() }],
+            warnings: vec![text()],
+            figures: vec![Figure { picture: picture.picture().in_page().unwrap(), caption: text() }],
+            more_figures: vec![Figure { picture: picture.picture().in_page().unwrap(), caption: text() }],
             numbers: vec![entry.clone(), number],
+            columns: None,
             findings: vec![finding],
             settings: vec![entry],
+            parts: vec![Chapter { heading: text(), prose: vec![text()], ..Chapter::default() }],
         };
         let story = Story {
             title: text(),
             summary: vec![text()],
+            answers: vec![text()],
             chapters: vec![chapter.clone(), chapter],
             cautions: CAUTIONS.to_vec(),
             made_by: text(),
             footer: vec![text()],
         };
-        page_html(&story).unwrap()
+        page_html(&story)
     }
 
     /// Names of all opening tags with their attributes, as an independent reader of HTML sees them; fails on what is
@@ -263,7 +316,9 @@ mod tests {
         const VOID: [&str; 2] = ["meta", "br"];
         let read = |bytes: &[u8]| String::from_utf8(bytes.to_vec()).unwrap();
         let (mut open, mut tags) = (Vec::new(), Vec::new());
-        for token in Tokenizer::new(page) {
+        // What stands in a script is no HTML; a tokenizer alone does not know that.
+        let plain = page.replacen(SCRIPT, "", 1);
+        for token in Tokenizer::new(&plain) {
             match token.unwrap() {
                 Token::StartTag(tag) => {
                     let name = read(&tag.name);
@@ -286,12 +341,29 @@ mod tests {
     fn hostile_texts_stay_texts() {
         let page = hostile_page();
         let tags = tags(&page);
-        assert!(tags.iter().all(|(name, _)| !matches!(name.as_str(), "script" | "img" | "iframe" | "link")));
+        assert!(tags.iter().all(|(name, _)| !matches!(name.as_str(), "img" | "iframe" | "link" | "object" | "base")));
         let handlers = tags.iter().flat_map(|(_, attributes)| attributes).filter(|(name, _)| name.starts_with("on"));
         assert_eq!(handlers.count(), 0);
         // Seen where it should be seen: heading, prose, caption … of both chapters.
         assert!(page.matches("&lt;script&gt;alert(1)").count() > 20);
         assert!(page.chars().all(|c| c == '\n' || !c.is_control()));
+    }
+
+    #[test]
+    fn exactly_our_script_stands_in_the_page_and_may_run() {
+        let page = hostile_page();
+        assert_eq!(tags(&page).iter().filter(|(name, _)| name == "script").count(), 1);
+        let (_, rest) = page.split_once("<script>").unwrap();
+        let (inside, after) = rest.split_once("</script>").unwrap();
+        assert_eq!((inside, after), (SCRIPT, "</body></html>"));
+        let is_policy = |(name, attributes): &&(String, Vec<(String, String)>)| {
+            name == "meta" && attributes.contains(&("http-equiv".into(), "Content-Security-Policy".into()))
+        };
+        let found: Vec<_> =
+            tags(&page).iter().filter(is_policy).map(|(_, attributes)| attributes[0].1.clone()).collect();
+        assert_eq!(found, [policy(SCRIPT)]);
+        // It stands before anything that it has to bind.
+        assert!(page.find("Content-Security-Policy").unwrap() < page.find("<style>").unwrap());
     }
 
     #[test]
@@ -322,7 +394,7 @@ mod tests {
         };
         // Two chapters: a table of two numbers and one of a setting each.
         assert_eq!((has("th", "scope", "col"), has("th", "scope", "row")), (8, 6));
-        assert_eq!((has("svg", "role", "img"), has("html", "lang", "en")), (2, 1));
+        assert_eq!((has("svg", "role", "img"), has("html", "lang", "en")), (4, 1));
     }
 
     /// WCAG 2.2, success criterion 1.4.3: 4.5 to 1 for text; luminance as defined there.

@@ -3,17 +3,15 @@
 //! Each is heard alone from both seats, with a loopback as the zero of time. Then everything is set as `blend` says, and both together are
 //! heard once more from the sofa.
 
-use super::{DemoError, DemoOrder, LevelSaid, Taken, Wiring, measure};
-use super::{Measured, origin};
+use super::{DemoError, DemoOrder, LevelSaid, Measured, Taken, Wiring, add, measure};
 use crate::bench::{
     BenchSettings, Cut, LIVING_ROOM_SEATS, Polarity as BenchPolarity, Receiver, Room, Slope, Subwoofer, Surroundings,
 };
 use crate::blend::{Polarity, Shape};
 use crate::explanation::Align;
-use crate::files::{JobBench, frequency_text};
+use crate::files::JobBench;
 use crate::job::blend::{BlendOrder, Blended, USUAL_CROSSOVERS_HZ, blend};
-use crate::job::{CompareOrder, Compared, Pictures, compare};
-use crate::report::{Chapter, Entry, Figure};
+use crate::job::{Added, Additions, CompareOrder, Compared, Pictures, compare};
 use crate::response::{GateChoice, OctaveFraction};
 use std::path::{Path, PathBuf};
 
@@ -196,83 +194,22 @@ impl Blending {
         files
     }
 
-    /// What it comes to, in a sentence.
-    pub fn in_short(&self) -> String {
-        let document = &self.blended.document;
-        format!(
-            "With the subwoofer in the living room: crossover {}, {:.2} m of distance apart and {:+.1} dB leave {:.1} dB of ripple at the worse of two seats, \
-             {:.1} dB less than without help; heard with both playing, the sum is within {:.2} dB (rms) of what was predicted.",
-            frequency_text(document.setting.crossover_hz),
-            document.distance_setting.subwoofer_farther_m,
-            document.setting.gain_db,
-            document.setting.ripple_db,
-            document.without_help_db - document.setting.ripple_db,
-            self.checked.document.rms_db
-        )
-    }
-
-    /// The chapters.
-    pub fn chapters(&self) -> Vec<Chapter> {
-        let document = &self.blended.document;
-        let figure = |name: &str, caption: &str| {
-            let (_, picture) = self.blended.pictures.iter().find(|(found, _)| found == name)?;
-            Some(Figure { picture: picture.clone(), caption: caption.into() })
+    /// Adds to the results what was done.
+    pub fn tell(&self, order: &DemoOrder, additions: &mut Additions) {
+        let told = |heading: &str, prose: &str| Added {
+            heading: Some(heading.into()),
+            prose: vec![prose.into()],
+            ..Added::default()
         };
-        let first = format!("{}-seat", document.seats[0].name);
-        let mut numbers: Vec<Entry> = document
-            .menu
-            .iter()
-            .enumerate()
-            .map(|(at, line)| Entry::text(if at == 0 { "set" } else { "" }, line.clone()))
-            .collect();
-        numbers.extend(document.seats.iter().map(|seat| {
-            let words = format!("{:.1} dB of ripple, without help {:.1} dB", seat.ripple_db, seat.without_help_db);
-            Entry::text(&seat.name, words)
-        }));
-        let checked = &self.checked.document;
-        let mut chapters = vec![Chapter {
-            heading: "Where do satellite and subwoofer meet?".into(),
-            prose: vec![
-                "Satellite and subwoofer were heard alone from two seats of a living room whose modes stand out. All crossovers, delays, levels and both \
-                 polarities were searched for the least ripple at the worse seat; what no setting mends is named."
-                    .into(),
-            ],
-            figures: [
-                figure(&first, "The sofa: both parts as the filters leave them, their sum, the sum without help, and the phase between the parts."),
-                figure("seats", "What each seat gets."),
-                figure("map", "How deep the hole in the overlap is for other crossovers and delays, at the worst seat."),
-            ]
-            .into_iter()
-            .flatten()
-            .collect(),
-            numbers,
-            findings: document.findings.clone(),
-            settings: origin::origin(&document.inputs, &document.settings),
-        }];
-        let mut numbers = vec![
-            Entry::text("difference", format!("{:.2} dB rms", checked.rms_db)),
-            Entry::text(
-                "worst",
-                format!("{:+.2} dB at {}", checked.worst.level_db, frequency_text(checked.worst.at_hz)),
-            ),
-        ];
-        numbers.extend(checked.left.iter().map(|left| Entry::text("settings", left.says.clone())));
-        chapters.push(Chapter {
-            heading: "Do they meet as predicted?".into(),
-            prose: vec!["Everything was set as told, and both together were heard from the sofa.".into()],
-            figures: self
-                .checked
-                .picture
-                .iter()
-                .map(|picture| Figure {
-                    picture: picture.clone(),
-                    caption: "Both playing over the predicted sum, within the overlap.".into(),
-                })
-                .collect(),
-            numbers,
-            findings: checked.findings.clone(),
-            settings: origin::origin(&checked.inputs, &checked.settings),
-        });
-        chapters
+        let blended = told(
+            "Where do satellite and subwoofer meet?",
+            "Satellite and subwoofer were heard alone from two seats of a living room whose modes stand out.",
+        );
+        let checked = told(
+            "Do they meet as predicted?",
+            "Everything was set as told, and both together were heard from the sofa.",
+        );
+        add(order, &self.blended.folder.join("blend.json"), blended, additions);
+        add(order, &self.checked.folder.join("compare.json"), checked, additions);
     }
 }

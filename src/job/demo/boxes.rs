@@ -8,7 +8,7 @@ use super::{BOX, DemoError, DemoOrder};
 use crate::bench::{HungDriver, JigTruth};
 use crate::diagnosis::BoxKind;
 use crate::files;
-use crate::job::{BoxOrder, Examined, Impeded, Pictures, examine};
+use crate::job::{BoxOrder, Examined, Impeded, Pictures, Stage, examine};
 use crate::quantity::Air;
 use std::path::Path;
 
@@ -40,6 +40,7 @@ pub(super) fn measure_boxes(
 ) -> Result<BoxEvening, DemoError> {
     let job = files::read_job(&order.folder.join("job.toml"))?;
     let boxes = |name: &str| job.enclosure.get(name).cloned().unwrap_or_default();
+    jig.stage = Stage::InItsBox;
     let (first_curve, first_truth) = jig.measured("first box", HungDriver::first_box(), told)?;
     let (sealed_curve, sealed_truth) = jig.measured("sealed box", HungDriver::sealed_box(), told)?;
     let (vented_curve, vented_truth) = jig.measured("vented box", HungDriver::vented_box(), told)?;

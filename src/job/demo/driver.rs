@@ -9,10 +9,10 @@ use super::{DemoError, DemoOrder};
 use crate::audio::{SIMULATED, Simulated};
 use crate::bench::{Enclosure, HungDriver, JigSettings, JigTruth, Load};
 use crate::driver::{Doubted, FitSettings, Mounting};
-use crate::files::{self, JobBench, MatchDocument};
+use crate::files::{self, JobBench};
 use crate::job::{
     CaptureOrder, Characterised, DriverOrder, ImpedanceOrder, Impeded, Known, LevelCounts, Loudness, MatchOrder,
-    Pictures, capture, characterise, impede, jig_chain, match_units,
+    Pictures, Stage, capture, characterise, impede, jig_chain, match_units,
 };
 use crate::quantity::{Air, POINTS_PER_OCTAVE};
 use crate::signal::{Marks, SampleFormat, Sequence, SweepSettings};
@@ -27,8 +27,6 @@ pub(super) struct DriverEvening {
     pub truth: JigTruth,
     /// Its parameters.
     pub driver: Characterised,
-    /// The spare beside it.
-    pub alike: MatchDocument,
     /// It in its boxes.
     pub boxes: BoxEvening,
     /// The whole prototype's impedance.
@@ -66,7 +64,7 @@ pub(super) fn measure_driver(order: &DemoOrder, tell: &mut dyn FnMut(&str)) -> R
     let sheet = order.folder.join(DATA_SHEET);
     files::create_new(&sheet, PROMISED.as_bytes())?;
     tell("the impedance jig: nothing, a known resistor, then the mid-woofer free, heavier, boxed, and its spare");
-    let mut jig = Evening { order, seed: SEED, files: vec![(sheet.clone(), "data sheet")] };
+    let mut jig = Evening { order, seed: SEED, stage: Stage::OnTheBench, files: vec![(sheet.clone(), "data sheet")] };
     let told = Told {
         open: jig.captured("nothing connected", Load::Open)?.0,
         known: jig.captured("known resistor", Load::Resistor { ohm: KNOWN_OHM })?.0,
@@ -143,8 +141,9 @@ pub(super) fn measure_driver(order: &DemoOrder, tell: &mut dyn FnMut(&str)) -> R
     jig.files.extend(alike.files.iter().map(|file| (PathBuf::from(&file.path), "result")));
     tell("the boxes: the first one leaks, the second is that one sealed, the third has a vent");
     let boxes = measure_boxes(order, &mut jig, &told, &out.join("driver.json"))?;
+    jig.stage = Stage::OnTheStand;
     let (prototype, _) = jig.loaded("prototype", Load::Loudspeaker(as_built()), &told)?;
-    Ok(DriverEvening { prototype, free, truth, driver, alike, boxes, files: jig.files })
+    Ok(DriverEvening { prototype, free, truth, driver, boxes, files: jig.files })
 }
 
 /// The captures that tell the jig.
@@ -157,6 +156,8 @@ pub(super) struct Told {
 pub(super) struct Evening<'a> {
     order: &'a DemoOrder,
     seed: u64,
+    /// How far the loudspeaker is built.
+    pub stage: Stage,
     pub files: Vec<(PathBuf, &'static str)>,
 }
 
@@ -184,7 +185,7 @@ impl Evening<'_> {
                 when: self.order.when.clone(),
                 known: Known {
                     unit: Some(unit.into()),
-                    stage: Some("on the bench".into()),
+                    stage: Some(self.stage.name().into()),
                     note: Some("made by the simulated bench".into()),
                     sense_ohm: Some(SENSE_OHM),
                     input_full_scale_v: Some(wiring.input_full_scale_v),

@@ -9,21 +9,20 @@
 
 mod blending;
 mod boxes;
-mod boxes_report;
+mod boxes_truth;
 mod command;
 mod driver;
-mod driver_report;
-mod loudspeaker_report;
-mod origin;
+mod driver_truth;
+mod listened;
 mod prototype;
 mod whole;
 
 use self::blending::blend_in_living_room;
 use self::boxes::JOB_BOXES;
 use self::driver::measure_driver;
-use self::loudspeaker_report::{Listened, Measured, story};
+use self::listened::Measured;
 use self::prototype::{JOB_DESIGN, as_built, explain_prototype, write_network};
-use self::whole::{TURNED_DOWN_DB, before_the_cone, join_near_and_far, scraping};
+use self::whole::{TURNED_DOWN_DB, before_the_cone, join_near_and_far, scraping, tell_of_scraping};
 use super::alike::MatchError;
 use super::blend::BlendJobError;
 use super::boxed::ExamineError;
@@ -33,13 +32,14 @@ use super::compare::CompareError;
 use super::driver::CharacteriseError;
 use super::impede::ImpedeError;
 use super::join::JoinError;
+use super::report::{Added, Additions, JobReportError, ReportOrder, report};
 use super::respond::{Pictures, RespondError, Responded, ResponseOrder, SmoothingChoice, TableIs, respond};
 use super::simulate::SimulateError;
 use crate::audio::{SIMULATED, Simulated};
 use crate::bench::{BenchError, BenchSettings, Truth};
 use crate::files::{self, Curve, FileError, JobBench, Measure};
 use crate::quantity::{FrequencyGrid, QuantityError, amplitude_from_db};
-use crate::report::{ReportError, page_html};
+use crate::report::ReportError;
 use crate::response::GateChoice;
 use crate::signal::{Marks, SampleFormat, Sequence, SweepSettings};
 use std::path::{Path, PathBuf};
@@ -95,7 +95,9 @@ pub enum DemoError {
     #[error(transparent)]
     Blend(#[from] BlendJobError),
     #[error(transparent)]
-    Report(#[from] ReportError),
+    Picture(#[from] ReportError),
+    #[error(transparent)]
+    Report(#[from] JobReportError),
     #[error(transparent)]
     Quantity(#[from] QuantityError),
     #[error("{}: the truth beside the capture can't be read: {says}", path.display())]
@@ -119,6 +121,7 @@ impl DemoError {
             Self::Join(error) => error.advice(),
             Self::Blend(error) => error.advice(),
             Self::Chain(error) => error.advice(),
+            Self::Picture(error) => error.advice(),
             Self::Report(error) => error.advice(),
             Self::Bench(_) | Self::Quantity(_) | Self::Truth { .. } => "report this, it is a fault of the program",
         }
@@ -178,18 +181,20 @@ pub fn demo(order: &DemoOrder, tell: &mut dyn FnMut(&str)) -> Result<Demo, DemoE
     tell("in the living room: each alone at two seats, the setting, and both together");
     let blending = blend_in_living_room(order, &bench, whole.curve())?;
     tell("the report");
-    let report = folder.join("report.html");
-    files::replace(
-        &report,
-        page_html(&story(
-            &Listened { first: &first, second: &second, whole: &whole, dented: &dented },
-            &evening,
-            &prototype,
-            &blending,
-            &order.when,
-        ))?
-        .as_bytes(),
-    )?;
+    let mut additions = Additions {
+        title: Some("A rear pair, on the simulated bench".into()),
+        footer: vec![format!("Measured {} by `boxwright demo` on the simulated bench.", order.when)],
+        ..Additions::default()
+    };
+    listened::tell(order, [&first, &second], &mut additions)?;
+    additions.summary.push(whole.in_short());
+    whole.tell(order, &mut additions);
+    tell_of_scraping(order, &dented, &mut additions);
+    driver_truth::tell(order, &evening, &mut additions);
+    boxes_truth::tell(order, &evening.boxes, &mut additions);
+    prototype::tell(order, &prototype, &mut additions);
+    blending.tell(order, &mut additions);
+    let report = report(&ReportOrder { folder: folder.clone(), out: None, pictures: None, additions })?.page;
     for measured in [&first, &second, &near, &dented, &built] {
         written.push((measured.capture.clone(), "capture"));
         written.push((measured.responded.folder.join("result.json"), "result"));
@@ -200,6 +205,11 @@ pub fn demo(order: &DemoOrder, tell: &mut dyn FnMut(&str)) -> Result<Demo, DemoE
     written.extend(blending.files());
     written.push((report.clone(), "report"));
     Ok(Demo { report, files: written })
+}
+
+/// Adds to what the report tells of a result.
+fn add(order: &DemoOrder, document: &Path, added: Added, additions: &mut Additions) {
+    additions.results.insert(order.inside(document).replace('\\', "/"), added);
 }
 
 fn prepare(folder: &Path) -> Result<(), DemoError> {

@@ -3,21 +3,20 @@
 //! It was built with a capacitor of 3.3 µF in the treble's filter where 5.6 µF were drawn, and its box came out at 1.5 l
 //! instead of 1.9 l. Response and impedance, laid over the simulation, name both.
 
-use super::{DemoError, DemoOrder};
+use super::{DemoError, DemoOrder, add};
 use crate::bench::{Enclosure, Filter, Speaker};
 use crate::explanation::Align;
 use crate::files;
 use crate::job::{
-    Banding, CompareOrder, Compared, ExplainOrder, Pictures, Simulated, SimulationOrder, compare, design_tables,
+    Added, Additions, Banding, CompareOrder, Compared, ExplainOrder, Pictures, SimulationOrder, compare, design_tables,
     simulate_job,
 };
-use crate::report::{Chapter, Entry, Figure};
+use crate::report::Entry;
 use crate::speaker::{Ear, Space};
 use std::path::{Path, PathBuf};
 
 /// The prototype's result.
 pub(super) struct Prototype {
-    pub simulated: Simulated,
     pub compared: Compared,
     pub files: Vec<(PathBuf, &'static str)>,
 }
@@ -120,57 +119,19 @@ pub(super) fn explain_prototype(order: &DemoOrder, response: &Path, impedance: &
     })?;
     let files =
         vec![(simulated.folder.join("simulation.json"), "result"), (compared.folder.join("compare.json"), "result")];
-    Ok(Prototype { simulated, compared, files })
+    Ok(Prototype { compared, files })
 }
 
-/// What it comes to, in a sentence.
-pub(super) fn in_short(prototype: &Prototype) -> String {
-    let document = &prototype.compared.document;
-    let causes: Vec<&str> = document.causes.iter().flatten().map(|cause| cause.says.as_str()).collect();
-    format!(
-        "A prototype differs from its simulation by up to {:.1} dB: {}.",
-        document.worst.level_db.abs(),
-        if causes.is_empty() { "nothing significant".to_owned() } else { causes.join("; ") }
-    )
-}
-
-/// The chapter.
-pub(super) fn chapter(prototype: &Prototype) -> Option<Chapter> {
-    let document = &prototype.compared.document;
-    let mut numbers = vec![
-        Entry::text("difference", format!("{:.2} dB rms", document.rms_db)),
-        Entry::text(
-            "worst",
-            format!("{:+.1} dB at {}", document.worst.level_db, files::frequency_text(document.worst.at_hz)),
-        ),
-    ];
-    numbers.extend(
-        document.causes.iter().flatten().map(|cause| {
-            Entry::text(&cause.cause, format!("{}; explains {:.0} %", cause.says, cause.explains_percent))
-        }),
-    );
-    numbers.extend(document.left.iter().map(|left| Entry::text("rest", left.says.clone())));
-    numbers.push(Entry::text(
-        "truth",
-        format!("C2 is {:.1} uF, the box holds {:.1} l", 1e6 * WRONG_CAPACITOR_F, 1e3 * SMALL_BOX_M3),
-    ));
-    let (_, [response, _]) = prototype.simulated.pictures.first()?;
-    Some(Chapter {
-        heading: "Does the prototype do what the simulation said?".into(),
+/// Adds to the comparison what was wrong in truth.
+pub(super) fn tell(order: &DemoOrder, prototype: &Prototype, additions: &mut Additions) {
+    let truth = format!("C2 is {:.1} µF, the box holds {:.1} l", 1e6 * WRONG_CAPACITOR_F, 1e3 * SMALL_BOX_M3);
+    let added = Added {
+        heading: Some("Does the prototype do what the simulation said?".into()),
         prose: vec![
-            "Drivers, box, front and network of the job, simulated; the response and the impedance of the prototype laid over them. Every number of the \
-             design may be off by what is usual; what is off by more, and explains more than naming it costs, is named."
-                .into(),
+            "The response and the impedance of the prototype, laid over the simulation of what was drawn.".into(),
         ],
-        figures: vec![
-            Figure { picture: response.clone(), caption: "The design's response with the usual spread of everything, and its ways.".into() },
-            Figure {
-                picture: prototype.compared.picture.clone()?,
-                caption: "The prototype over it, levels made equal, and the difference between the limits.".into(),
-            },
-        ],
-        numbers,
-        findings: document.findings.clone(),
-        settings: super::origin::origin(&document.inputs, &document.settings),
-    })
+        numbers: vec![Entry::text("in truth", truth)],
+        figures: Vec::new(),
+    };
+    add(order, &prototype.compared.folder.join("compare.json"), added, additions);
 }

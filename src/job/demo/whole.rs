@@ -2,14 +2,14 @@
 //!
 //! The simulated bench makes of the front a smooth step from full to half space, so that the joining is told the width alone.
 
-use super::loudspeaker_report::Measured;
-use super::{DemoError, DemoOrder};
+use super::listened::Measured;
+use super::{DemoError, DemoOrder, add};
 use crate::bench::{BenchSettings, Defect, NearField, Rub};
 use crate::files;
-use crate::job::{JoinOrder, JoinedCurves, Pictures, join_curves};
+use crate::job::{Added, Additions, JoinOrder, JoinedCurves, Pictures, join_curves};
 use crate::math::RisingTable;
-use crate::quantity::{Code, POINTS_PER_OCTAVE};
-use crate::report::{Chapter, Entry, Figure};
+use crate::quantity::POINTS_PER_OCTAVE;
+use crate::report::Entry;
 use crate::speaker::Around;
 use std::path::PathBuf;
 
@@ -124,72 +124,43 @@ impl Whole {
         )
     }
 
-    /// The chapter.
-    pub fn chapter(&self) -> Option<Chapter> {
-        let document = &self.joined.document;
-        let joined = &document.joined;
-        Some(Chapter {
-            heading: "One curve of the whole loudspeaker".into(),
+    /// Adds it to the result.
+    pub fn tell(&self, order: &DemoOrder, additions: &mut Additions) {
+        let [rms_db, worst_db] = self.off_db;
+        let truth = format!(
+            "{rms_db:.2} dB rms, {worst_db:.2} dB at worst, {:.0} % of the points within ± 2u",
+            self.within_percent
+        );
+        let added = Added {
             prose: vec![
-                "The gate leaves nothing of the bass, so the microphone went to 5 mm before the mid-woofer's cone, its gain turned down by 30 dB. The near \
-                 field was scaled to the stand's distance by the cone's area, the front's step was added, and both were joined where they agree best."
-                    .into(),
+                "The gate cuts off the bass; the microphone 5 mm before the cone hears it without the room.".into(),
             ],
-            figures: vec![Figure {
-                picture: self.joined.picture.clone()?,
-                caption: "The joined curve with ± 2u, the near field as it would be at the stand's microphone, and the gated far field.".into(),
-            }],
-            numbers: vec![
-                Entry::text("joined at", files::frequency_text(joined.at_hz)),
-                Entry::text("disagreement there", format!("{:.2} dB rms", joined.disagreement_rms_db)),
-                Entry::text("near moved by", joined.level.to_string()),
-                Entry::text(
-                    "truth, 30 Hz to 15 kHz",
-                    format!("{:.2} dB rms, {:.2} dB at worst, {:.0} % of the points within ± 2u", self.off_db[0], self.off_db[1], self.within_percent),
-                ),
-            ],
-            findings: document.findings.clone(),
-            settings: super::origin::origin(&document.inputs, &document.settings),
-        })
+            numbers: vec![Entry::text("off the truth, 30 Hz to 15 kHz", truth)],
+            ..Added::default()
+        };
+        add(order, &self.joined.folder.join("join.json"), added, additions);
     }
 }
 
-/// What the unit that scrapes comes to, in a sentence.
-pub(super) fn scraping_in_short(scraping: &Measured) -> String {
-    let told = scraping.responded.document.findings.iter().find(|finding| finding.code == Code::Rubbing);
-    match told {
-        Some(finding) => format!("The one with the dented cone gives itself away: {}.", finding.says),
-        None => "The one with the dented cone does not give itself away at this level.".into(),
-    }
-}
-
-/// Its chapter.
-pub(super) fn scraping_chapter(scraping: &Measured) -> Chapter {
-    let document = &scraping.responded.document;
+/// Adds to the result of the unit that scrapes what gives it away.
+pub(super) fn tell_of_scraping(order: &DemoOrder, scraping: &Measured, additions: &mut Additions) {
     let mut numbers = Vec::new();
-    if let Some(table) = &document.high_order {
+    if let Some(table) = &scraping.responded.document.high_order {
         let loudest = table.level_db.iter().zip(&table.frequency_hz).filter_map(|(level, hz)| Some(((*level)?, *hz)));
         if let Some((level_db, hz)) = loudest.max_by(|a, b| a.0.total_cmp(&b.0)) {
-            numbers.push(Entry::text(
-                "above the 20th harmonic",
-                format!("{level_db:.0} dB re the fundamental at {}", files::frequency_text(hz)),
-            ));
+            let says = format!("{level_db:.0} dB re the fundamental at {}", files::frequency_text(hz));
+            numbers.push(Entry::text("above the 20th harmonic", says));
         }
     }
-    let distortion = scraping.responded.pictures.iter().find(|(name, _)| *name == "distortion");
-    Chapter {
-        heading: "Is the one with the dented cone still good?".into(),
+    let added = Added {
+        heading: Some("Is the one with the dented cone still good?".into()),
         prose: vec![
             "The same satellite, whose voice coil scrapes from 0.12 mm outwards on. Within its gate the response looks the same; in the bass its harmonics are far higher, \
              which those of an overdriven driver are too. What gives it away is the noise far above the note that is played, always at the same place of the cone."
                 .into(),
         ],
-        figures: distortion
-            .map(|(_, picture)| Figure { picture: picture.clone(), caption: "Harmonics of the unit that scrapes, and what sounds above the twentieth.".into() })
-            .into_iter()
-            .collect(),
         numbers,
-        findings: document.findings.clone(),
-        settings: super::origin::origin(&document.inputs, &document.settings),
-    }
+        figures: Vec::new(),
+    };
+    add(order, &scraping.responded.folder.join("result.json"), added, additions);
 }

@@ -30,6 +30,8 @@ pub(super) struct Axis {
     pub scale: Scale,
     pub from: f64,
     pub to: f64,
+    /// What a 1 of the labels stands for.
+    pub size: f64,
     pub ticks: Vec<Tick>,
     pub title: String,
 }
@@ -53,7 +55,7 @@ impl Axis {
                 ticks.push(Tick { at, label: labelled.then(|| frequency_label(at)) });
             }
         }
-        Self { scale: Scale::Logarithmic, from, to, ticks, title: "frequency (Hz)".to_owned() }
+        Self { scale: Scale::Logarithmic, from, to, size: 1.0, ticks, title: "frequency (Hz)".to_owned() }
     }
 
     /// An axis with a line and a label at every whole multiple of a 1-2-5 step.
@@ -69,7 +71,7 @@ impl Axis {
         let last = (to / step + 1e-9).floor() as i64;
         let tick = |at: f64| Tick { at, label: Some(label(at)) };
         let ticks = (first..=last).map(|k| tick(k as f64 * step)).collect();
-        Self { scale: Scale::Linear, from, to, ticks, title: title.to_owned() }
+        Self { scale: Scale::Linear, from, to, size: 1.0, ticks, title: title.to_owned() }
     }
 
     /// Where a value stands: 0 at `from`, 1 at `to`, beyond them outside; none for what has no place.
@@ -79,6 +81,12 @@ impl Axis {
             Scale::Logarithmic => (value / self.from).ln() / (self.to / self.from).ln(),
         };
         fraction.is_finite().then_some(fraction)
+    }
+
+    /// The unit of what the labels say, as the title has it in brackets.
+    pub fn unit(&self) -> &str {
+        let inside = self.title.rsplit_once('(').and_then(|(_, rest)| rest.strip_suffix(')')).unwrap_or_default();
+        if inside.starts_with("10") { inside } else { inside.split([' ', ',']).next().unwrap_or_default() }
     }
 
     /// How many decades the axis spans; of use where it is logarithmic.
@@ -140,6 +148,16 @@ mod tests {
         assert_eq!(axis.fraction(0.0), None);
         assert_eq!(axis.fraction(-5.0), None);
         assert_eq!(axis.fraction(f64::NAN), None);
+    }
+
+    #[test]
+    fn the_unit_is_read_from_the_title() {
+        let unit = |title: &str| Axis::linear([0.0, 1.0], 5.0, title).unit().to_owned();
+        assert_eq!(unit("level (dB re 20 µPa at 2.83 V, 1 m)"), "dB");
+        assert_eq!(unit("level (dB, reply/drive)"), "dB");
+        assert_eq!(unit("amplitude (10⁻³ Pa/V)"), "10⁻³ Pa/V");
+        assert_eq!(unit("group delay (ms after the arrival)"), "ms");
+        assert_eq!(unit("periods after the arrival"), "");
     }
 
     #[test]

@@ -2,7 +2,7 @@
 
 use super::axis::{Axis, Tick, signed};
 use super::map::{cells, shade};
-use super::palette::{BLUE, Colour, Dash, GREEN, ORANGE, PREDICTED, SOFT_INK, Stroke, VERMILION};
+use super::palette::{BLUE, Colour, Dash, FRAME, GREEN, ORANGE, PREDICTED, SOFT_INK, Stroke, VERMILION};
 use super::picture::Picture;
 use super::range::{Span, level_range_db};
 use super::response::wrapped;
@@ -56,6 +56,7 @@ const SUM: Stroke = Stroke { colour: BLUE, width: 2.8, dash: Dash::Solid, marker
 const HELPLESS: Stroke = Stroke { colour: SOFT_INK, width: 1.3, dash: Dash::Solid, marker: None };
 const ROOM: Stroke =
     Stroke { colour: VERMILION, width: 1.4, dash: Dash::Dashed { stroke: 2.5, gap: 3.5 }, marker: None };
+const ZERO: Stroke = Stroke { colour: FRAME, width: 1.0, dash: Dash::Solid, marker: None };
 const CHOSEN: Stroke = Stroke { colour: VERMILION, width: 2.0, dash: Dash::Solid, marker: None };
 const BAND: Tint = Tint { colour: BLUE, opacity: 0.28 };
 const SPAN: Span = Span { least_db: 40.0, most_db: 60.0 };
@@ -110,7 +111,7 @@ impl BlendSeatPicture {
             height: Height::Units(PHASE_UNITS),
             right: None,
             layers: vec![
-                Layer::Level { at: 0.0, stroke: HELPLESS },
+                Layer::Level { at: 0.0, stroke: ZERO },
                 Layer::Line { trace: wrapped(&hz, &column(&self.apart_deg)), stroke: SUM },
             ],
         };
@@ -133,7 +134,7 @@ impl BlendSeatPicture {
             stroke("sum without help", HELPLESS),
         ];
         if !self.u_db.is_empty() {
-            legend.push(LegendEntry { name: "± 2u of the sum".to_owned(), sample: Sample::Patch(BAND) });
+            legend.push(LegendEntry { name: "± 2u of the sum".to_owned(), sample: Sample::Doubt(BAND) });
         }
         if !self.of_the_room_hz.is_empty() {
             legend.push(stroke("the room's, no setting mends it", ROOM));

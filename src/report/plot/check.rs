@@ -26,23 +26,36 @@ fn response(level_db: f64) -> Picture {
     .picture()
 }
 
+/// The places that a path goes through, stroke by stroke, in units of the sheet.
+fn strokes_of(path: &str) -> Vec<Vec<[f64; 2]>> {
+    let numbers = |text: &str| -> Vec<f64> {
+        let apart = text.replace('-', " -");
+        apart.split_whitespace().map(|number| number.parse::<f64>().unwrap() / 10.0).collect()
+    };
+    let one = |stroke: &str| {
+        let (first, steps) = stroke.split_once('l').unwrap_or((stroke, ""));
+        let steps = numbers(steps);
+        let mut places: Vec<[f64; 2]> = vec![numbers(first).try_into().unwrap()];
+        for step in steps.chunks_exact(2) {
+            let [x, y] = places[places.len() - 1];
+            places.push([x + step[0], y + step[1]]);
+        }
+        places
+    };
+    path.trim_end_matches('z').split('M').skip(1).map(one).collect()
+}
+
 /// Straight strokes of an SVG with this colour and width, in units of the sheet: `[x1, y1, x2, y2]`.
 fn straight_strokes(svg: &str, colour: &str, width: &str) -> Vec<[f64; 4]> {
     let document = roxmltree::Document::parse(svg).unwrap();
     let is_meant = |node: &roxmltree::Node<'_, '_>| {
         node.attribute("stroke") == Some(colour) && node.attribute("stroke-width") == Some(width)
     };
-    let numbers = |points: &str| -> Vec<f64> {
-        points
-            .split([' ', ','])
-            .filter(|part| !part.is_empty())
-            .map(|part| part.parse::<f64>().unwrap() / 10.0)
-            .collect()
-    };
     document
         .descendants()
         .filter(is_meant)
-        .filter_map(|node| numbers(node.attribute("points")?).try_into().ok())
+        .flat_map(|node| strokes_of(node.attribute("d").unwrap_or("")))
+        .filter_map(|stroke| stroke.concat().try_into().ok())
         .collect()
 }
 
@@ -96,9 +109,8 @@ fn svg_and_png_have_one_geometry() {
     let heights: Vec<f64> = document
         .descendants()
         .filter(|node| node.attribute("stroke") == Some("#0072B2") && node.attribute("stroke-width") == Some("24"))
-        .filter_map(|node| node.attribute("points"))
-        .flat_map(|points| points.split(' ').filter_map(|pair| pair.split_once(',')))
-        .map(|(_, y)| y.parse::<f64>().unwrap() / 10.0)
+        .flat_map(|node| strokes_of(node.attribute("d").unwrap_or("")).concat())
+        .map(|[_, y]| y)
         .filter(|y| (top..=bottom).contains(y))
         .collect();
     let found = bitmap.middle_in_column(905, (top * 2.0) as usize..(bottom * 2.0) as usize, BLUE);
@@ -211,6 +223,32 @@ fn all_kinds(x: &[f64], y: &[f64], u: &[f64], edges: [f64; 2], name: &str) -> [P
     [response.picture(), impulse.picture(), envelope.picture(), distortion.picture()]
 }
 
+/// A script finds a curve, its panel, its axes and its entry, and reads the curve's values back.
+#[test]
+fn the_values_of_a_curve_can_be_read_back() {
+    let level_db = 77.31;
+    let svg = response(level_db).svg_in_page().unwrap();
+    let document = roxmltree::Document::parse(&svg).unwrap();
+    let about = document.descendants().find(|node| node.has_tag_name(("http://www.w3.org/2000/svg", "metadata")));
+    let about: serde_json::Value = serde_json::from_str(about.and_then(|node| node.text()).unwrap()).unwrap();
+    assert_eq!(about["curves"], serde_json::json!(["rear left <&\"'>"]));
+    assert_eq!((about["x"]["scale"].as_str(), about["x"]["from"].as_f64()), (Some("log"), Some(20.0)));
+    let inside = |name: &str, number: &str| {
+        document.descendants().filter(|node| node.attribute(name) == Some(number)).collect::<Vec<_>>()
+    };
+    assert_eq!((inside("data-panel", "0").len(), inside("data-panel", "1").len()), (1, 1));
+    assert_eq!((inside("data-curve", "0").len(), inside("data-entry", "0").len()), (2, 1));
+    let number = |value: &serde_json::Value| value.as_f64().unwrap();
+    let (panel, curve) = (&about["panels"][0], inside("data-curve", "0")[0]);
+    let path = curve.descendants().find_map(|node| node.attribute("d")).unwrap();
+    let (top, bottom) = (number(&panel["frame"][1]) / 10.0, number(&panel["frame"][3]) / 10.0);
+    let (from, to) = (number(&panel["y"]["from"]), number(&panel["y"]["to"]));
+    let found = strokes_of(path)[0][100][1];
+    let found_db = from + (bottom - found) / (bottom - top) * (to - from);
+    // Places are rounded to 0.1 of some 440 units for 40 dB.
+    assert!((found_db - level_db).abs() < 0.006, "{found_db}");
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(96))]
     #[test]
@@ -226,10 +264,10 @@ proptest! {
                 for attribute in node.attributes().filter(|a| a.name() != "aria-label") {
                     prop_assert!(!attribute.value().contains("NaN") && !attribute.value().contains("inf"));
                 }
-                // No stroke leaves the paper: 20,000 is twice the widest sheet, ten to a unit.
-                let places = node.attribute("points").unwrap_or("").split([' ', ',']).filter(|part| !part.is_empty());
-                for place in places {
-                    prop_assert!((0..20_000).contains(&place.parse::<i32>().unwrap()), "{place}");
+                // No stroke leaves the paper: 2000 units are twice the widest sheet.
+                let whole = node.attribute("d").map(strokes_of).unwrap_or_default();
+                for number in whole.concat().concat() {
+                    prop_assert!((0.0..2_000.0).contains(&(number + 1e-6)), "{number}");
                 }
             }
         }

@@ -50,7 +50,7 @@ impl DifferencePicture {
             LegendEntry { name: "limits".to_owned(), sample: Sample::Stroke(LIMIT) },
         ];
         if !self.u_db.is_empty() {
-            legend.push(LegendEntry { name: "± 2u of the difference".to_owned(), sample: Sample::Patch(BAND) });
+            legend.push(LegendEntry { name: "± 2u of the difference".to_owned(), sample: Sample::Doubt(BAND) });
         }
         let description = format!("{}: measured and expected against frequency, and their difference", self.title);
         Picture::new(Sheet { title: self.title.clone(), x, panels, legend, valid: None }, &description)

@@ -55,7 +55,7 @@ impl FittedPicture {
             LegendEntry { name: format!("fitted: {}", self.model), sample: Sample::Stroke(FITTED) },
         ];
         if !self.u_ohm.is_empty() {
-            legend.push(LegendEntry { name: "± 2u of measured".to_owned(), sample: Sample::Patch(BAND) });
+            legend.push(LegendEntry { name: "± 2u of measured".to_owned(), sample: Sample::Doubt(BAND) });
         }
         let beside = self.beside.iter().zip(BESIDE);
         legend.extend(

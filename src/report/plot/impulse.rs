@@ -109,7 +109,7 @@ fn amplitude_axis([least, most]: [f64; 2], unit: &str) -> Axis {
         .map(|k| k as f64 * step)
         .map(|at| Tick { at, label: Some(signed(at / size, decimals)) })
         .collect();
-    Axis { scale: Scale::Linear, from, to, ticks, title }
+    Axis { scale: Scale::Linear, from, to, size, ticks, title }
 }
 
 fn superscript(number: i32) -> String {

@@ -10,6 +10,7 @@
 //! colour, width and marker, so that a grey print can be read. The legend stands above the curves, never on them.
 
 mod axis;
+mod bitmap;
 mod blend;
 #[cfg(test)]
 mod check;
@@ -22,6 +23,9 @@ mod font;
 mod geometry;
 mod impedance;
 mod impulse;
+mod kept;
+mod kinship;
+mod legible;
 mod map;
 mod palette;
 mod pen;
@@ -32,6 +36,7 @@ mod render;
 mod response;
 mod sheet;
 mod trace;
+mod vector;
 
 pub use blend::{BlendMapPicture, BlendSeatPicture};
 pub use decay::{BurstsPicture, DecayPicture, DecaySlice};
@@ -42,6 +47,7 @@ pub use fitted::FittedPicture;
 pub use font::page_font_css;
 pub use impedance::{ImpedancePicture, OhmCurve};
 pub use impulse::{GateShape, ImpulsePicture};
+pub use kept::PagePicture;
 pub use phases::PhasesPicture;
 pub use picture::Picture;
 pub use response::{LevelCurve, Origin, PhasePanel, ResponsePicture};

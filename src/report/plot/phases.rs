@@ -50,7 +50,7 @@ impl PhasesPicture {
         let entry = |name: &str, stroke| LegendEntry { name: name.to_owned(), sample: Sample::Stroke(stroke) };
         let mut legend = vec![
             entry("measured", MEASURED),
-            LegendEntry { name: "± 2u".to_owned(), sample: Sample::Patch(BAND) },
+            LegendEntry { name: "± 2u".to_owned(), sample: Sample::Doubt(BAND) },
             entry("minimum phase", MINIMUM),
             entry("excess", EXCESS),
         ];

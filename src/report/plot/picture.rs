@@ -1,14 +1,19 @@
 //! A finished picture and its two forms.
 
+use plotters::coord::Shift;
 use plotters::prelude::*;
 
 use super::super::ReportError;
+use super::bitmap::{BitmapPen, said};
 use super::font::{page_font_css, printable, register};
 use super::geometry::geometry;
+use super::kinship::{Kinship, kinship};
+use super::legible::metadata;
 use super::palette::PAPER;
-use super::pen::{Drawn, Pen, TextHabit};
+use super::pen::{Drawn, Pen};
 use super::render::render;
-use super::sheet::Sheet;
+use super::sheet::{Sheet, Tint};
+use super::vector::{VectorPen, head};
 
 /// A picture with axes, curves and legend, ready to be drawn. The same picture gives the same bytes.
 #[derive(Debug, Clone, PartialEq)]
@@ -17,8 +22,6 @@ pub struct Picture {
     description: String,
 }
 
-/// Units of the SVG's view box in one unit of the sheet: curves are placed to a tenth of a pixel.
-const SVG_FINENESS: f64 = 10.0;
 /// Pixels of a PNG in one unit of the sheet: sharp in print and on fine screens.
 const PNG_PIXELS_PER_UNIT: usize = 2;
 /// A bitmap is drawn so many times larger and averaged down: lines of even strength.
@@ -65,27 +68,25 @@ impl Picture {
     }
 
     fn svg_with(&self, style: &str) -> Result<String, ReportError> {
-        let places = geometry(&self.sheet);
-        let size = ((places.width * SVG_FINENESS) as u32, (places.height * SVG_FINENESS) as u32);
-        let mut drawn = String::new();
-        let area = SVGBackend::with_string(&mut drawn, size).into_drawing_area();
-        let pen = Pen { area: &area, pixels_per_unit: SVG_FINENESS, habit: TextHabit::SVG };
-        self.draw(&pen)?;
-        drop(area);
-        // The library's own head has the fine units as its size; everything after it is kept.
-        let body = drawn.split_once('>').map_or("", |(_, body)| body);
-        let head = format!(
-            "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{}\" height=\"{}\" viewBox=\"0 0 {} {}\" \
-             stroke-linejoin=\"round\" role=\"img\" aria-label=\"{}\">",
-            places.width,
-            places.height,
-            size.0,
-            size.1,
-            escaped(&self.description)
-        );
-        let title = escaped(&self.sheet.title);
-        let description = escaped(&self.description);
-        Ok(format!("{head}\n<title>{title}</title>\n<desc>{description}</desc>\n{style}{body}"))
+        register();
+        let (places, kin) = (geometry(&self.sheet), self.kinship());
+        let size = [places.width, places.height];
+        let mut pen = VectorPen::default();
+        let paper = Tint { colour: PAPER, opacity: 1.0 };
+        pen.fill_rectangle([(0.0, 0.0), (places.width, places.height)], paper)
+            .and_then(|()| render(&mut pen, &self.sheet, &places, &kin))
+            .map_err(|why| self.not_drawn(why))?;
+        let head = head(size, &self.sheet.title, &self.description);
+        Ok(format!("{head}{}{style}{}</svg>\n", metadata(&self.sheet, &places, &kin), pen.drawn))
+    }
+
+    /// Which strokes are one curve.
+    pub(super) fn kinship(&self) -> Kinship {
+        kinship(&self.sheet)
+    }
+
+    fn not_drawn(&self, why: String) -> ReportError {
+        ReportError::Drawing { title: self.sheet.title.clone(), why }
     }
 
     /// The picture as the bytes of a PNG file, two pixels to a unit of the SVG.
@@ -120,21 +121,18 @@ impl Picture {
         let (width, height) = (places.width as usize * fineness, places.height as usize * fineness);
         let mut fine = vec![255; width * height * 3];
         let area = BitMapBackend::with_buffer(&mut fine, (width as u32, height as u32)).into_drawing_area();
-        let pen = Pen { area: &area, pixels_per_unit: fineness as f64, habit: TextHabit::BITMAP };
-        self.draw(&pen)?;
+        self.draw(&area, fineness as f64).map_err(|why| self.not_drawn(why))?;
         drop(area);
         Ok((width / OVERSAMPLING, averaged(&fine, width)))
     }
 
-    fn draw<DB: DrawingBackend>(&self, pen: &Pen<'_, DB>) -> Result<(), ReportError> {
+    fn draw<DB: DrawingBackend>(&self, area: &DrawingArea<DB, Shift>, pixels_per_unit: f64) -> Drawn {
         register();
-        let everything = || -> Drawn {
-            let (red, green, blue) = PAPER;
-            super::pen::said(pen.area.fill(&RGBColor(red, green, blue)))?;
-            render(pen, &self.sheet, &geometry(&self.sheet))?;
-            super::pen::said(pen.area.present())
-        };
-        everything().map_err(|why| ReportError::Drawing { title: self.sheet.title.clone(), why })
+        let (red, green, blue) = PAPER;
+        said(area.fill(&RGBColor(red, green, blue)))?;
+        let mut pen = BitmapPen { area, pixels_per_unit };
+        render(&mut pen, &self.sheet, &geometry(&self.sheet), &self.kinship())?;
+        said(area.present())
     }
 }
 
@@ -153,8 +151,4 @@ fn averaged(fine: &[u8], width: usize) -> Vec<u8> {
         }
     }
     mean
-}
-
-fn escaped(text: &str) -> String {
-    text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;")
 }

@@ -1,11 +1,10 @@
 //! A sheet onto a surface: ground, grid, curves, frame, words.
 
-use plotters::prelude::DrawingBackend;
-
 use super::axis::{Axis, Tick};
 use super::geometry::{Frame, Geometry, LABEL_EM, SAMPLE_GAP, SAMPLE_WIDTH, TEXT_EM, TITLE_EM, fitted};
+use super::kinship::Kinship;
 use super::palette::{Dash, FINE_GRID, FRAME, GRID, INK, NOT_VALID, SOFT_INK, Stroke};
-use super::pen::{Anchor, Drawn, Pen, Writing};
+use super::pen::{Anchor, Drawn, Part, Pen, Writing};
 use super::sheet::{Cell, Layer, LegendEntry, Panel, Sample, Sheet, Tint, Trace};
 use super::trace::{Place, place, runs, strokes};
 
@@ -15,15 +14,15 @@ pub(super) const VEIL: Tint = Tint { colour: NOT_VALID, opacity: 0.62 };
 const BETWEEN_MARKERS: f64 = 150.0;
 
 /// Draws a sheet whose places are known.
-pub(super) fn render<DB: DrawingBackend>(pen: &Pen<'_, DB>, sheet: &Sheet, places: &Geometry) -> Drawn {
+pub(super) fn render(pen: &mut impl Pen, sheet: &Sheet, places: &Geometry, kin: &Kinship) -> Drawn {
     let title = fitted(&sheet.title, TITLE_EM, places.width - 2.0 * 20.0);
     let baseline = (places.left, places.title_baseline);
     pen.write(Writing { text: &title, baseline, em: TITLE_EM, anchor: Anchor::Left, colour: INK })?;
-    for (entry, place) in sheet.legend.iter().zip(&places.legend) {
-        legend_entry(pen, entry, *place, places.width)?;
+    for ((entry, place), curve) in sheet.legend.iter().zip(&places.legend).zip(&kin.entries) {
+        within(pen, curve.map(Part::Entry), |pen| legend_entry(pen, entry, *place, places.width))?;
     }
-    for (panel, frame) in sheet.panels.iter().zip(&places.frames) {
-        panel_field(pen, sheet, panel, *frame)?;
+    for (number, (panel, frame)) in sheet.panels.iter().zip(&places.frames).enumerate() {
+        within(pen, Some(Part::Panel(number)), |pen| panel_field(pen, sheet, panel, *frame, &kin.layers[number]))?;
         panel_words(pen, panel, *frame)?;
     }
     match places.frames.last() {
@@ -32,7 +31,15 @@ pub(super) fn render<DB: DrawingBackend>(pen: &Pen<'_, DB>, sheet: &Sheet, place
     }
 }
 
-fn legend_entry<DB: DrawingBackend>(pen: &Pen<'_, DB>, entry: &LegendEntry, at: Place, width: f64) -> Drawn {
+/// Draws something that belongs to a part, if there is one.
+fn within<P: Pen>(pen: &mut P, part: Option<Part>, draw: impl FnOnce(&mut P) -> Drawn) -> Drawn {
+    part.inspect(|part| pen.begin(*part));
+    draw(pen)?;
+    part.inspect(|_| pen.end());
+    Ok(())
+}
+
+fn legend_entry(pen: &mut impl Pen, entry: &LegendEntry, at: Place, width: f64) -> Drawn {
     let (left, baseline) = at;
     let middle = baseline - 0.36 * TEXT_EM;
     match entry.sample {
@@ -42,7 +49,7 @@ fn legend_entry<DB: DrawingBackend>(pen: &Pen<'_, DB>, entry: &LegendEntry, at: 
                 pen.marker(marker, (left + SAMPLE_WIDTH / 2.0, middle), look)?;
             }
         }
-        Sample::Patch(tint) => {
+        Sample::Patch(tint) | Sample::Doubt(tint) => {
             pen.fill_rectangle([(left, middle - 6.0), (left + SAMPLE_WIDTH, middle + 6.0)], tint)?;
         }
     }
@@ -51,10 +58,11 @@ fn legend_entry<DB: DrawingBackend>(pen: &Pen<'_, DB>, entry: &LegendEntry, at: 
     pen.write(Writing { text: &name, baseline: (text_left, baseline), em: TEXT_EM, anchor: Anchor::Left, colour: INK })
 }
 
-fn panel_field<DB: DrawingBackend>(pen: &Pen<'_, DB>, sheet: &Sheet, panel: &Panel, frame: Frame) -> Drawn {
+fn panel_field(pen: &mut impl Pen, sheet: &Sheet, panel: &Panel, frame: Frame, curves: &[Option<usize>]) -> Drawn {
     grid(pen, &sheet.x, panel, frame)?;
-    for (order, layer) in panel.layers.iter().enumerate() {
-        draw_layer(pen, layer, order, (&sheet.x, &panel.y), frame)?;
+    for (order, (layer, curve)) in panel.layers.iter().zip(curves).enumerate() {
+        let axes = (&sheet.x, &panel.y);
+        within(pen, curve.map(Part::Curve), |pen| draw_layer(pen, layer, order, axes, frame))?;
     }
     if let Some(valid) = sheet.valid {
         veil(pen, valid, &sheet.x, frame)?;
@@ -71,7 +79,7 @@ fn panel_field<DB: DrawingBackend>(pen: &Pen<'_, DB>, sheet: &Sheet, panel: &Pan
     Ok(())
 }
 
-fn grid<DB: DrawingBackend>(pen: &Pen<'_, DB>, x: &Axis, panel: &Panel, frame: Frame) -> Drawn {
+fn grid(pen: &mut impl Pen, x: &Axis, panel: &Panel, frame: Frame) -> Drawn {
     let strength = |tick: &Tick| Stroke::plain(if tick.label.is_some() { GRID } else { FINE_GRID }, 0.8);
     // The fine lines first, so that a strong line is never crossed by one.
     for is_fine in [true, false] {
@@ -99,13 +107,7 @@ fn up(y: &Axis, value: f64, frame: Frame) -> Option<f64> {
     Some(frame.bottom - fraction * (frame.bottom - frame.top))
 }
 
-fn draw_layer<DB: DrawingBackend>(
-    pen: &Pen<'_, DB>,
-    layer: &Layer,
-    order: usize,
-    axes: (&Axis, &Axis),
-    frame: Frame,
-) -> Drawn {
+fn draw_layer(pen: &mut impl Pen, layer: &Layer, order: usize, axes: (&Axis, &Axis), frame: Frame) -> Drawn {
     match layer {
         Layer::Line { trace, stroke } => curve(pen, &strokes(trace, axes, frame), *stroke, order),
         Layer::Band { lower, upper, tint } => band(pen, [lower, upper], *tint, axes, frame),
@@ -117,27 +119,25 @@ fn draw_layer<DB: DrawingBackend>(
             Some(y) => pen.stroke(&[(frame.left, y), (frame.right, y)], *stroke),
             None => Ok(()),
         },
-        Layer::Cells(cells) => cells.iter().try_for_each(|cell| filled(pen, cell, axes, frame)),
+        Layer::Cells(cells) => {
+            let fields: Vec<_> =
+                cells.iter().filter_map(|cell| Some((field(cell, axes, frame)?, cell.colour))).collect();
+            pen.fields(&fields)
+        }
     }
 }
 
-/// A cell, as much of it as lies inside the frame.
-fn filled<DB: DrawingBackend>(pen: &Pen<'_, DB>, cell: &Cell, axes: (&Axis, &Axis), frame: Frame) -> Drawn {
+/// The corners of a cell, as much of it as lies inside the frame.
+fn field(cell: &Cell, axes: (&Axis, &Axis), frame: Frame) -> Option<[Place; 2]> {
     let corner = |n: usize| place((cell.x[n], cell.y[n]), axes, frame);
-    let (Some(one), Some(other)) = (corner(0), corner(1)) else { return Ok(()) };
     let within = |(x, y): Place| (x.clamp(frame.left, frame.right), y.clamp(frame.top, frame.bottom));
-    let ((left, bottom), (right, top)) = (within(one), within(other));
-    if right > left && bottom > top {
-        pen.fill_rectangle([(left, top), (right, bottom)], Tint { colour: cell.colour, opacity: 1.0 })?;
-    }
-    Ok(())
+    let ((left, bottom), (right, top)) = (within(corner(0)?), within(corner(1)?));
+    (right > left && bottom > top).then_some([(left, top), (right, bottom)])
 }
 
 /// A curve with its signs; those of the curves of one panel are shifted against each other.
-fn curve<DB: DrawingBackend>(pen: &Pen<'_, DB>, parts: &[Vec<Place>], look: Stroke, order: usize) -> Drawn {
-    for part in parts {
-        pen.stroke(part, look)?;
-    }
+fn curve(pen: &mut impl Pen, parts: &[Vec<Place>], look: Stroke, order: usize) -> Drawn {
+    pen.strokes(parts, look)?;
     let Some(marker) = look.marker else { return Ok(()) };
     let shift = (order as f64 * 0.382).fract() * BETWEEN_MARKERS;
     let cell = |place: &Place| ((place.0 - shift) / BETWEEN_MARKERS).floor();
@@ -149,13 +149,7 @@ fn curve<DB: DrawingBackend>(pen: &Pen<'_, DB>, parts: &[Vec<Place>], look: Stro
     Ok(())
 }
 
-fn band<DB: DrawingBackend>(
-    pen: &Pen<'_, DB>,
-    [lower, upper]: [&Trace; 2],
-    tint: Tint,
-    axes: (&Axis, &Axis),
-    frame: Frame,
-) -> Drawn {
+fn band(pen: &mut impl Pen, [lower, upper]: [&Trace; 2], tint: Tint, axes: (&Axis, &Axis), frame: Frame) -> Drawn {
     let within = |place: Place| (place.0.clamp(frame.left, frame.right), place.1.clamp(frame.top, frame.bottom));
     let pairs = lower.points().zip(upper.points());
     let pairs = pairs.map(|(low, high)| Some((place(low, axes, frame)?, place(high, axes, frame)?)));
@@ -168,7 +162,7 @@ fn band<DB: DrawingBackend>(
 }
 
 /// Covers what lies left and right of the valid range.
-fn veil<DB: DrawingBackend>(pen: &Pen<'_, DB>, [from, to]: [f64; 2], x: &Axis, frame: Frame) -> Drawn {
+fn veil(pen: &mut impl Pen, [from, to]: [f64; 2], x: &Axis, frame: Frame) -> Drawn {
     let width = frame.right - frame.left;
     let edge = |value: f64, unknown: f64| frame.left + x.fraction(value).unwrap_or(unknown).clamp(0.0, 1.0) * width;
     let (from, to) = (edge(from, 0.0), edge(to, 1.0));
@@ -183,7 +177,7 @@ fn veil<DB: DrawingBackend>(pen: &Pen<'_, DB>, [from, to]: [f64; 2], x: &Axis, f
     Ok(())
 }
 
-fn panel_words<DB: DrawingBackend>(pen: &Pen<'_, DB>, panel: &Panel, frame: Frame) -> Drawn {
+fn panel_words(pen: &mut impl Pen, panel: &Panel, frame: Frame) -> Drawn {
     let word = |text, baseline, anchor, colour| Writing { text, baseline, em: LABEL_EM, anchor, colour };
     // Labels would touch if their lines were closer than this.
     let mut free_above = f64::INFINITY;
@@ -207,7 +201,7 @@ fn panel_words<DB: DrawingBackend>(pen: &Pen<'_, DB>, panel: &Panel, frame: Fram
     Ok(())
 }
 
-fn horizontal_words<DB: DrawingBackend>(pen: &Pen<'_, DB>, x: &Axis, frame: Frame) -> Drawn {
+fn horizontal_words(pen: &mut impl Pen, x: &Axis, frame: Frame) -> Drawn {
     let word = |text, baseline, colour| Writing { text, baseline, em: LABEL_EM, anchor: Anchor::Middle, colour };
     for tick in &x.ticks {
         let (Some(at), Some(label)) = (across(x, tick.at, frame), tick.label.as_deref()) else { continue };

@@ -138,7 +138,7 @@ impl ResponsePicture {
             legend.push(LegendEntry { name: curve.name.clone(), sample: Sample::Stroke(stroke) });
             if let Some(Layer::Band { tint, .. }) = curve.band(stroke) {
                 let name = if self.curves.len() == 1 { "± 2u".to_owned() } else { format!("± 2u of {}", curve.name) };
-                legend.push(LegendEntry { name, sample: Sample::Patch(tint) });
+                legend.push(LegendEntry { name, sample: Sample::Doubt(tint) });
             }
         }
         if self.valid_hz.is_some() {

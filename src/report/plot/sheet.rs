@@ -82,6 +82,8 @@ pub(super) struct Panel {
 pub(super) enum Sample {
     Stroke(Stroke),
     Patch(Tint),
+    /// The band of a curve that has an entry of its own before this one.
+    Doubt(Tint),
 }
 
 /// A line of the legend.

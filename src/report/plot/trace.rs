@@ -94,8 +94,10 @@ fn segment_inside(a: Place, b: Place, frame: Frame) -> Option<(Place, Place)> {
             leave = leave.min(q / p);
         }
     }
-    let at = |t: f64, whole: Place| if t == 0.0 || t == 1.0 { whole } else { (a.0 + t * dx, a.1 + t * dy) };
-    (enter <= leave).then(|| (at(enter, a), at(leave, b)))
+    let at = |t: f64| (a.0 + t * dx, a.1 + t * dy);
+    // Ends that stay are taken as they are, so that the next segment begins at the very same place.
+    let (from, to) = (if enter == 0.0 { a } else { at(enter) }, if leave == 1.0 { b } else { at(leave) });
+    (enter <= leave).then_some((from, to))
 }
 
 /// Dashes along a stroke, by its length on paper.
@@ -142,6 +144,9 @@ mod tests {
             assert!((found.0 - expected.0).abs() < 1e-12 && (found.1 - expected.1).abs() < 1e-12, "{found:?}");
         }
         assert!(cut_to_frame(&[(0.0, -5.0), (100.0, -1.0)], FRAME).is_empty());
+        // From a place on the edge outwards: nothing beyond the edge is drawn.
+        let touching = cut_to_frame(&[(10.0, 50.0), (1e6, 1e6)], FRAME);
+        assert!(touching.concat().iter().all(|place| holds(FRAME, *place)), "{touching:?}");
     }
 
     #[test]

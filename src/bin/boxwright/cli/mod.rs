@@ -27,6 +27,7 @@ mod page;
 mod paper;
 mod placement;
 mod ran;
+mod report;
 mod response;
 mod signal;
 mod simulate;
@@ -64,6 +65,7 @@ enum Command {
     Level(level::Args),
     Capture(capture::Args),
     Signal(signal::Args),
+    Report(report::Args),
     Response(response::Args),
     Driver(driver::Args),
     Box(boxed::Args),
@@ -91,6 +93,7 @@ pub fn run() -> ExitCode {
         Command::Status(args) => status::run(args),
         Command::Check(args) => check::run(args),
         Command::Signal(args) => signal::run(args),
+        Command::Report(args) => report::run(args),
         Command::Response(args) => response::run(args),
         Command::Driver(args) => driver::run(args),
         Command::Box(args) => boxed::run(args),

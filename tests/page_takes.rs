@@ -233,3 +233,34 @@ fn it_ends_at_once_and_keeps_a_take_that_is_under_way() {
     assert!(well && files::read_capture_description(&toml).unwrap().stream.ended == Ended::Stopped);
     assert!(folder.path().join("captures/left-response.wav").is_file());
 }
+
+/// What a tab has asked for ends with the server, not with the tab.
+#[cfg(target_os = "linux")]
+#[test]
+fn a_command_that_is_under_way_ends_with_the_server() {
+    use std::io::Write;
+    let folder = job();
+    let server = Server::start(folder.path());
+    let mark = format!("results-of-{}", server.port);
+    let runs = || {
+        let all = std::fs::read_dir("/proc").unwrap().flatten();
+        let words = all.filter_map(|one| std::fs::read(one.path().join("cmdline")).ok());
+        words.filter(|words| String::from_utf8_lossy(words).contains(&mark)).count()
+    };
+    let body = json!({ "arguments": ["response", "captures/left-response.wav", "--out", mark] }).to_string();
+    let kind = "Content-Type: application/json";
+    let head = format!("POST /api/run HTTP/1.1\r\n{}{kind}\r\nContent-Length: {}\r\n\r\n", server.usual(), body.len());
+    let mut tab = server.connect();
+    tab.write_all(head.as_bytes()).and_then(|()| tab.write_all(body.as_bytes())).unwrap();
+    while runs() == 0 {
+        std::thread::sleep(Duration::from_millis(1));
+    }
+    drop(tab);
+    std::thread::sleep(Duration::from_millis(50));
+    assert_eq!(runs(), 1, "it goes on without its tab");
+    server.interrupt();
+    let (took, well) = server.ends();
+    assert!(well && took < Duration::from_secs(2), "{took:?}");
+    assert_eq!(runs(), 0);
+    assert!(!folder.path().join(mark).join("result.json").exists());
+}

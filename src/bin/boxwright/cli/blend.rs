@@ -241,11 +241,12 @@ fn delays_s(text: &str) -> Result<[f64; 2], String> {
         Some((from, to)) => [1e-3 * number(from)?, 1e-3 * number(to)?],
         None => [1e-3 * number(text)?; 2],
     };
-    let rises = delays_s[0] < delays_s[1] || !text.contains(':');
-    if rises && MOST_DELAYS_S[0] <= delays_s[0] && delays_s[1] <= MOST_DELAYS_S[1] {
-        Ok(delays_s)
-    } else {
-        Err(format!("{text:?} is no delay, and no range that rises, within -100 to 100 ms"))
+    let is_within = MOST_DELAYS_S[0] <= delays_s[0] && delays_s[1] <= MOST_DELAYS_S[1];
+    match text.contains(':') {
+        true if is_within && delays_s[0] < delays_s[1] => Ok(delays_s),
+        false if is_within => Ok(delays_s),
+        true => Err(format!("{text:?} does not rise within -100 to 100 ms")),
+        false => Err(format!("{text:?} is no delay within -100 to 100 ms")),
     }
 }
 

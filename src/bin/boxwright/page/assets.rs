@@ -81,6 +81,23 @@ mod tests {
     use super::*;
 
     #[test]
+    fn every_file_in_the_folder_is_listed() {
+        let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("src/bin/boxwright/page/assets");
+        let mut there = Vec::new();
+        let mut folders = vec![folder.clone()];
+        while let Some(at) = folders.pop() {
+            for path in std::fs::read_dir(at).unwrap().map(|entry| entry.unwrap().path()) {
+                let name = path.strip_prefix(&folder).unwrap().to_string_lossy().replace('\\', "/");
+                if path.is_dir() { folders.push(path) } else { there.push(name) }
+            }
+        }
+        there.sort();
+        let mut listed: Vec<&str> = ASSETS.iter().map(|asset| asset.name).collect();
+        listed.sort_unstable();
+        assert_eq!(listed, there, "the page gets what is listed in this file");
+    }
+
+    #[test]
     fn every_file_of_the_page_has_a_kind_and_no_other_is_given() {
         for asset in ASSETS {
             assert_ne!(kind(asset.name), "application/octet-stream", "{}", asset.name);

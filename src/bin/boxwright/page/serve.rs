@@ -60,9 +60,9 @@ pub fn listen(folder: &Path, port: u16) -> Result<Listening, Failure> {
 }
 
 /// Requests that are under way may take so long to end …
-const LAST_WORDS: Duration = Duration::from_millis(700);
+const LAST_WORDS: Duration = Duration::from_millis(500);
 /// … and then so long whatever else is: it is broken off.
-const LAST_WORK: Duration = Duration::from_millis(300);
+const LAST_WORK: Duration = Duration::from_millis(200);
 
 impl Listening {
     /// The address of the page, with the token where it is sent to nobody.

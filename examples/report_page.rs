@@ -3,16 +3,16 @@
 use boxwright::MADE_BY;
 use boxwright::quantity::{Code, Finding, Quantity, Severity, Unit, Whereabouts};
 use boxwright::report::{
-    CAUTIONS, Chapter, Entry, Figure, LevelCurve, Origin, PhasePanel, ResponsePicture, Story, page_html,
+    CAUTIONS, Chapter, Entry, Figure, LevelCurve, Origin, PhasePanel, ReportError, ResponsePicture, Story, page_html,
 };
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     let file = std::env::args().nth(1).unwrap_or_else(|| "target/report.html".to_owned());
-    std::fs::write(file, page_html(&story())?)?;
+    std::fs::write(file, page_html(&story()?))?;
     Ok(())
 }
 
-fn story() -> Story {
+fn story() -> Result<Story, ReportError> {
     let response = Chapter {
         heading: "What the loudspeaker does".to_owned(),
         prose: vec![
@@ -21,7 +21,7 @@ fn story() -> Story {
                 .to_owned(),
         ],
         figures: vec![Figure {
-            picture: response().picture(),
+            picture: response().picture().in_page()?,
             caption: "Response on the treble axis. The grey part is shorter than one period of the gate.".to_owned(),
         }],
         numbers: vec![
@@ -37,15 +37,17 @@ fn story() -> Story {
             at: Whereabouts { band_hz: Some([200.0, 900.0]), ..Whereabouts::default() },
         }],
         settings: vec![Entry::text("smoothing", "1/12 octave, picture only"), Entry::text("window", "half-cosine fall")],
+        ..Chapter::default()
     };
-    Story {
+    Ok(Story {
         title: "Rear left: what was built".to_owned(),
         summary: vec!["A closed two-way box on the simulated bench, measured from one metre.".to_owned()],
+        answers: vec!["Within 3 dB of the design from 200 Hz to 10 kHz.".to_owned()],
         chapters: vec![response],
         cautions: CAUTIONS.to_vec(),
         made_by: MADE_BY.to_owned(),
         footer: vec!["Simulated bench, seed 7.".to_owned()],
-    }
+    })
 }
 
 /// A closed box with a resonance at 110 Hz, from the formula of a second-order high-pass.

@@ -159,8 +159,7 @@ fn a_picture_that_is_not_ours_is_left_out_by_name() {
         let page = std::fs::read_to_string(job.path().join("report.html")).unwrap();
         is_harmless(&page);
         assert_eq!(page.matches("<svg").count(), 8);
-        assert!(!page.contains("example.org") && !page.contains("onload"));
-        assert!(page.contains("response.svg is left out"));
+        assert!(page.contains("response.svg is left out"), "it is said in the page, as text");
     }
 }
 

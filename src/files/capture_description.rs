@@ -93,7 +93,7 @@ pub struct BenchUsed {
     /// Peak level of what was played.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub level_dbfs: Option<f64>,
-    /// The microphone's table.
+    /// The microphone's table, relative to this file where it lies in the job's folder.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub mic: Option<PathBuf>,
     /// What 94 dB SPL give in the recording.

@@ -25,9 +25,9 @@ pub(super) struct Prototype {
 const WRONG_CAPACITOR_F: f64 = 3.3e-6;
 const SMALL_BOX_M3: f64 = 1.5e-3;
 
-/// Names of the network's file and of the loudspeaker in the job.
 /// The job's file.
 const JOB: &str = "job.toml";
+/// The network's file, and the loudspeaker in the job.
 const NETLIST: &str = "rear.cir";
 const SPEAKER: &str = "rear";
 
@@ -85,25 +85,31 @@ pub(super) fn explain_prototype(order: &DemoOrder, response: &Path, impedance: &
         out: None,
         pictures: Pictures::Drawn,
     })?;
-    let expected = simulated.folder.join(format!("{SPEAKER}-response.csv"));
-    let words = [
-        "compare",
-        &order.inside(response),
-        &order.inside(&expected),
-        "--explain",
-        JOB,
-        "--speaker",
-        SPEAKER,
-        "--also",
-        &order.inside(impedance),
-        "--limits",
-        "3",
-        "--out",
-        "prototype",
-    ];
-    let compared = compare(&CompareOrder {
-        ran: order.ran(&[&["limits"], &looked_into[..], &["bench"]].concat(), &words),
-        measured: response.to_owned(),
+    let compared = laid_over_design(order, response, Some(impedance), "prototype")?;
+    let files =
+        vec![(simulated.folder.join("simulation.json"), "result"), (compared.folder.join("compare.json"), "result")];
+    Ok(Prototype { compared, files })
+}
+
+/// A measurement over the simulated response, and why they differ.
+pub(super) fn laid_over_design(
+    order: &DemoOrder,
+    measured: &Path,
+    also: Option<&Path>,
+    out: &str,
+) -> Result<Compared, DemoError> {
+    let expected = order.folder.join("simulation").join(format!("{SPEAKER}-response.csv"));
+    let (measured_as, expected_as) = (order.inside(measured), order.inside(&expected));
+    let also_as = also.map(|path| order.inside(path));
+    let mut words = vec!["compare", &measured_as, &expected_as, "--explain", JOB, "--speaker", SPEAKER];
+    words.extend(also_as.iter().flat_map(|path| ["--also", path]));
+    words.extend(["--limits", "3", "--out", out]);
+    let tables = design_tables(&order.folder.join(JOB), Some(SPEAKER));
+    let looked_into: Vec<&str> =
+        ["limits"].into_iter().chain(tables.iter().map(String::as_str)).chain(["bench"]).collect();
+    Ok(compare(&CompareOrder {
+        ran: order.ran(&looked_into, &words),
+        measured: measured.to_owned(),
         expected,
         band_hz: None,
         align: Align { level: true, delay: false },
@@ -111,15 +117,12 @@ pub(super) fn explain_prototype(order: &DemoOrder, response: &Path, impedance: &
         explain: Some(ExplainOrder {
             job: order.folder.join(JOB),
             speaker: Some(SPEAKER.into()),
-            also: Some(impedance.to_owned()),
+            also: also.map(Path::to_owned),
             distance_m: None,
         }),
-        out: Some(order.folder.join("prototype")),
+        out: Some(order.folder.join(out)),
         pictures: Pictures::Drawn,
-    })?;
-    let files =
-        vec![(simulated.folder.join("simulation.json"), "result"), (compared.folder.join("compare.json"), "result")];
-    Ok(Prototype { compared, files })
+    })?)
 }
 
 /// Adds to the comparison what was wrong in truth.

@@ -83,7 +83,7 @@ export class ImpulsePlot {
     const width = this.canvas.clientWidth;
     if (width < 50 || !this.element.isConnected) return;
     const y = this.shape === "level" ? [-DEEPEST_DB, 5] : [-1.05, 1.05];
-    this.drawn = new uPlot({
+    this.drawn = new /** @type {any} */ (uPlot)({
       width, height: HEIGHT, padding: [10, 14, 0, 0], legend: { show: false },
       scales: { x: { time: false, range: () => this.view_ms }, y: { range: () => y } },
       axes: [axis({ label: "ms after the arrival", size: X_AXIS_PX }), axis({ size: 46, label: this.shape === "level" ? "dB re the peak" : "re the peak" })],

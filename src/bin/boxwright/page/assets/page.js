@@ -36,8 +36,13 @@ function showWays() {
   const list = /** @type {HTMLElement} */ (document.getElementById("ways"));
   const focused = document.activeElement?.getAttribute("href");
   const here = location.hash || "#/job";
-  fill(list, ways().map(([to, words]) => element("li", { class: to.startsWith("#/stage") ? "stage" : undefined }, element("a", { href: to, "aria-current": to === here ? "page" : undefined }, words))));
+  fill(list, ways().map(([to, words]) => element("li", { class: to.startsWith("#/stage") ? "stage" : undefined }, element("a", { href: to, "aria-current": to === here ? "page" : undefined, onclick: to === here ? toHeading : undefined }, words))));
   if (focused) /** @type {HTMLElement | null} */ (list.querySelector(`[href="${focused}"]`))?.focus();
+}
+
+/** The way that is taken already. */
+function toHeading() {
+  /** @type {HTMLElement | null} */ (main.querySelector("h1"))?.focus();
 }
 
 function showView() {
@@ -73,10 +78,20 @@ function connection(state) {
   if (state === "here") { sayAloud("The program answers again."); record.load().catch(() => {}); }
 }
 
+let listening = false;
+
+/** Whether this begins a connection after another one: something may have changed in between. @param {any} event */
+function missed(event) {
+  if (event.kind !== "silent" && event.kind !== "sounding") return false;
+  const again = listening && event.kind === "silent";
+  listening = true;
+  return again;
+}
+
 /** @param {any} event */
 function heard(event) {
   soundEvent(event);
-  if (event.kind === "changed") record.load().catch(() => {});
+  if (event.kind === "changed" || missed(event)) record.load().catch(() => {});
   document.title = event.kind === "sounding" ? "Playing – boxwright" : event.kind === "ended" || event.kind === "silent" ? `${main.querySelector("h1")?.textContent || record.name} – boxwright` : document.title;
 }
 

@@ -101,7 +101,7 @@ export class FrequencyPlot {
     if (width < 50 || !this.element.isConnected) return;
     const { columns, joined } = onOneGrid(this.curves);
     this.joined = joined;
-    this.drawn = new uPlot(this.looks(width, joined), columns, this.element);
+    this.drawn = new /** @type {any} */ (uPlot)(this.looks(width, joined), columns, this.element);
     this.drawn.over.append(this.line);
     this.read(this.reading_hz);
   }

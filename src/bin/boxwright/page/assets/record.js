@@ -14,7 +14,7 @@ export const ELSEWHERE = { name: "elsewhere", way: "elsewhere", what: "what belo
 
 const NOTHING = { units: [], captures: [], results: [], todo: [], next: [], findings: [] };
 
-class Record {
+class JobRecord {
   constructor() {
     /** @type {any} */
     this.told = { folder: "", job: {}, status: NOTHING, curves: [], cautions: [] };
@@ -68,7 +68,7 @@ class Record {
   }
 }
 
-export const record = new Record();
+export const record = new JobRecord();
 
 /** "rear left" and "rear-left" are one unit. @param {string} name */
 export function asPartOfAName(name) {

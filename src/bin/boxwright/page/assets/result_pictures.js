@@ -57,7 +57,7 @@ function fromFiles(label, measure, wanted) {
 /** Harmonics that are there at all. @param {any} distortion */
 function distortionSheet(distortion) {
   const curves = Object.entries(distortion.harmonics).map(([order, level]) => ({ name: `harmonic ${order}`, place: Number(order) - 2, x: distortion.frequency_hz, y: /** @type {any} */ (level) }));
-  const heard = curves.filter(({ y }) => y.some((value) => value !== null));
+  const heard = curves.filter(({ y }) => y.some((/** @type {any} */ value) => value !== null));
   if (heard.length === 0) return element("p", { class: "soft" }, "All harmonics are hidden in the noise.");
   return sheetOf("Harmonics in dB re the fundamental", "level_db", heard);
 }

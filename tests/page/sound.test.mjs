@@ -5,6 +5,9 @@ import { existsSync } from "node:fs";
 import { join } from "node:path";
 import { JOB, goTo, openTab, openTask, picture, playIt, reach, task, tested, type, unfold, walkTo } from "./browser.mjs";
 
+/** The simulated bench still writes down its truth after a stop, which takes a slow program a while. */
+const ENDED_MS = 20_000;
+
 const stopButton = (page) => page.getByRole("region", { name: "What is playing" }).getByRole("button", { name: /^Stop/ });
 
 /** A capture that takes its time, started by mouse. */
@@ -115,8 +118,9 @@ tested("Escape stops from another view, and what was recorded is kept", async (p
   await startCapture(page, "escaped", "4");
   await goTo(page, "#/curves");
   await page.keyboard.press("Escape");
+  await page.getByText(/It fades out/).waitFor({ timeout: 1500 });
   const region = page.getByRole("region", { name: "What is playing" });
-  await region.getByText(/Ended: stopped/).waitFor({ timeout: 5000 });
+  await region.getByText(/Ended: stopped/).waitFor({ timeout: ENDED_MS });
   await picture(page, "stopped", false);
   assert.ok(existsSync(join(JOB, "captures/escaped-response.wav")));
   await region.getByRole("button", { name: "Close" }).click();
@@ -126,7 +130,7 @@ tested("Escape stops from another view, and what was recorded is kept", async (p
 tested("the stop button stops at once, and says so near where it was started", async (page) => {
   const part = await startCapture(page, "halted", "4");
   await stopButton(page).click();
-  await part.getByText(/stopped/).first().waitFor({ timeout: 5000 });
+  await part.getByText(/stopped/).first().waitFor({ timeout: ENDED_MS });
 });
 
 tested("two tabs: one plays, the other sees it, can't begin another one, and can stop it", async (page, { context, complaints }) => {
@@ -141,8 +145,8 @@ tested("two tabs: one plays, the other sees it, can't begin another one, and can
   assert.equal(await other.page.getByRole("dialog").count(), 0);
   await picture(other.page, "refused");
   await stopButton(other.page).click();
-  await page.getByText(/Ended: stopped/).waitFor({ timeout: 5000 });
-  await other.page.getByText(/Ended: stopped/).waitFor({ timeout: 5000 });
+  await page.getByText(/Ended: stopped/).waitFor({ timeout: ENDED_MS });
+  await other.page.getByText(/Ended: stopped/).waitFor({ timeout: ENDED_MS });
   await goTo(other.page, "#/stage/on-the-stand");
   await other.page.getByText("shared-response.wav").waitFor();
   assert.deepEqual([...complaints, ...other.complaints], []);

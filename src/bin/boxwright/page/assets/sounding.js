@@ -111,6 +111,7 @@ export async function stopSound() {
   if (says) says.textContent = "Stopping …";
   try {
     await send("/api/stop", {});
+    if (says?.isConnected && playing) says.textContent = "It fades out; what was recorded until now is kept …";
   } catch (why) {
     if (says) says.textContent = `Not stopped: ${/** @type {Error} */ (why).message}. Pull the amplifier's volume down.`;
   }

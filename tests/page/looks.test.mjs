@@ -19,7 +19,7 @@ const VIEWS = {
   response: [`#/result/${path("captures/rear-left-response/result.json")}`], "driver-found": [`#/result/${path("driver/driver.json")}`], "box-found": [`#/result/${path("first-box/box.json")}`],
   compared: [`#/result/${path("prototype/compare.json")}`], blended: [`#/result/${path("blend/blend.json")}`], simulated: [`#/result/${path("simulation/simulation.json")}`],
   curves: ["#/curves", async (page) => {
-    for (const name of [/^captures\/rear-left-response\/response/, /^captures\/mid-impedance\/impedance/]) await page.getByLabel(name).check();
+    for (const name of [/^captures\/rear-left-response\/response/, /^captures\/mid-impedance\/impedance\.csv/]) await page.getByLabel(name).check();
     await page.getByLabel("Show the phases as well").check();
   }],
 };
@@ -64,7 +64,7 @@ tested("axe-core finds no fault before a sound nor while it plays", async (page)
   await page.getByRole("meter", { name: /input 1/ }).waitFor();
   assert.deepEqual(await faults(page), []);
   await page.keyboard.press("Escape");
-  await page.getByText(/^Ended/).waitFor();
+  await page.getByRole("region", { name: "What is playing" }).getByText(/^Ended/).waitFor();
 });
 
 /** Views that a narrow window cuts off. */

@@ -1,7 +1,7 @@
 // @ts-check
 // The job: what stands where, what is out of date and why, what to do next, and any command at all.
 
-import { commandInSight, commandShown, wordsOf } from "./command.js";
+import { commandInSight, commandLine, commandShown, wordsOf } from "./command.js";
 import { element, fill } from "./element.js";
 import { textField } from "./field.js";
 import { whenLeft } from "./leaving.js";
@@ -76,8 +76,17 @@ function nextPart() {
   return element("section", {}, element("h2", {}, "What to do next"), element("ol", {}, next.map((/** @type {any} */ one) => {
     const at = one.command.indexOf("--stage");
     const stage = STAGES.find(({ name }) => at >= 0 && one.command[at + 1] === name);
-    return element("li", {}, one.says, commandShown(one.command), stage ? element("a", { href: `#/stage/${stage.way}` }, `Go to: ${stage.name}`) : null);
+    return element("li", {}, one.says, commandShown(one.command), stage ? element("a", { href: `#/stage/${stage.way}` }, `Go to: ${stage.name}`) : null,
+      SOUNDS.has(one.command[0]) || (one.run_in ?? ".") !== "." ? null : doItHere(one.command));
   })));
+}
+
+/** @param {string[]} words */
+function doItHere(words) {
+  const notice = noticePlace();
+  const go = element("button", { type: "button", "aria-label": `Do it: ${commandLine(words)}` }, "Do it");
+  go.addEventListener("click", () => runNear(words, notice, go));
+  return element("div", {}, element("div", { class: "actions" }, go), notice);
 }
 
 function reportTask() {

@@ -15,7 +15,7 @@ const NAMES = {
   rated_ohm: "rated impedance", clock_drift: "recorder's clock", worst_ripple_db: "ripple of the worst seat", menu: "to enter",
 };
 /** Told elsewhere, or of no use to a person. */
-const SILENT = new Set(["schema", "made_by", "command", "run_in", "inputs", "settings", "findings", "files", "covariance", "candidates", "air", "impulse", "name",
+const SILENT = new Set(["schema", "made_by", "command", "run_in", "from_job", "inputs", "settings", "findings", "files", "covariance", "candidates", "air", "impulse", "name",
   "methods", "agreements", "misfit_ratio", "widened_ratio", "loss_factors", "driver_moved", "parameters", "speakers", "high_order", "distortion", "curve", "deviation",
   "third_octaves", "seats", "causes", "left", "datasheet", "design", "wrinkles", "pairs", "units", "alternatives", "unevenness", "standing_waves", "changed", "peaks",
   "evidence", "flow", "mass_over_friction", "repeats", "repeats_used", "ringing", "phase", "rests_on", "listening_window", "load_voltage", "spoiled_db", "resolution_hz", "without_help", "channels", "sides_hz"]);
@@ -32,16 +32,23 @@ const TAILS = { dbfs: "dBFS", percent: "%", ms: "ms", ohm: "Ω", ppm: "ppm", m: 
 
 /** A plain number whose key carries its unit. @param {string} key @param {number} value */
 function plain(key, value) {
-  const unit = /_([a-z]+)$/.exec(key)?.[1] ?? "";
+  const unit = /(?:^|_)([a-z]+)$/.exec(key)?.[1] ?? "";
   if (unit === "hz") return hertz(value);
   if (unit === "db") return decibel(value);
   const tail = /** @type {Record<string, string>} */ (TAILS)[unit];
   return tail ? `${figure(value)} ${tail}` : `${+value.toPrecision(6)}`;
 }
 
+/** A value and where it lies. @param {any} value @returns {string | null} */
+function placed({ at_hz, ...rest }) {
+  const key = ["ohm", "level_db"].find((one) => typeof rest[one] === "number");
+  return key ? `${plain(key, rest[key])} at ${hertz(at_hz)}` : null;
+}
+
 /** What a person reads, or nothing where it is no single value. @param {string} key @param {any} value @returns {string | null} */
 export function valueOf(key, value) {
   if (isQuantity(value)) return measured(value);
+  if (typeof value?.at_hz === "number") return placed(value);
   if (typeof value === "number") return plain(key, value);
   if (typeof value === "string") return value;
   if (typeof value === "boolean") return value ? "yes" : "no";

@@ -24,7 +24,7 @@ class JobRecord {
 
   async load() {
     const told = await ask("/api/job");
-    this.told = { ...told, job: told.job ?? {}, status: { ...NOTHING, ...told.status }, curves: told.curves ?? [] };
+    this.told = { ...told, job: told.job ?? {}, status: { ...NOTHING, ...told.status }, curves: withoutTwins(told.curves ?? []) };
     for (const listener of this.listeners) listener();
   }
 
@@ -66,6 +66,12 @@ class JobRecord {
     const known = [...this.curves, ...this.status.results, ...this.status.captures].map((/** @type {any} */ one) => one.path);
     return known.filter((one) => plain.endsWith(`/${one}`)).sort((a, b) => b.length - a.length)[0] ?? plain;
   }
+}
+
+/** A Touchstone file beside a table of the same name is the same curve once more. @param {any[]} curves */
+function withoutTwins(curves) {
+  const known = new Set(curves.map(({ path }) => path));
+  return curves.filter(({ path }) => !(path.endsWith(".s1p") && known.has(path.replace(/s1p$/, "csv"))));
 }
 
 export const record = new JobRecord();

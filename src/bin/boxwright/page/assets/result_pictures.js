@@ -22,9 +22,12 @@ export async function loadCurve(path, place, name = curveName(path)) {
   return { name, place, x: read.frequency_hz, y: read.values, u: read.u, measure: read.measure, phase_deg: read.phase_deg, header: read.header };
 }
 
+/** The column with the doubt of another one. */
+const DOUBTS = { level_db: "u_db", magnitude_ohm: "u_ohm", phase_deg: "u_deg" };
+
 /** A column of a document as a curve. @param {any} column @param {string} key @param {string} name @param {number} place @returns {Curve} */
 function columnCurve(column, key, name, place) {
-  return { name, place, x: column.frequency_hz, y: column[key], u: column[key === "magnitude_ohm" ? "u_ohm" : "u_db"] };
+  return { name, place, x: column.frequency_hz, y: column[key], u: column[/** @type {Record<string, string>} */ (DOUBTS)[key]] };
 }
 
 /** A sheet with these curves. @param {string} label @param {"level_db" | "magnitude_ohm" | "phase_deg"} measure @param {Curve[]} curves @param {[number, number]} [band_hz] */

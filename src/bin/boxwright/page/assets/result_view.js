@@ -31,7 +31,7 @@ export function resultView(path) {
     }
   };
   whenLeft(record.follow(() => { fill(standing, standingParts(path, notice)); load(); }));
-  return element("div", {}, heading, standing, notice, body);
+  return element("div", {}, heading, standing, notice, element("h2", {}, "What came out"), body);
 }
 
 /** @param {string} path @param {Element} notice */

@@ -41,7 +41,8 @@ export async function openTab({ address = ADDRESS, context, prepare, ...looks } 
   const complaints = [];
   const origin = new URL(address).origin;
   page.on("console", (message) => {
-    if (["error", "warning"].includes(message.type())) complaints.push(`console: ${message.text()} (${message.location().url})`);
+    if (["error", "warning"].includes(message.type()))
+      complaints.push(`console: ${message.text()} (${message.location().url})`);
   });
   page.on("pageerror", (error) => complaints.push(`page: ${error.stack}`));
   page.on("request", (request) => {
@@ -68,7 +69,9 @@ export function tested(name, work, looks = {}) {
 
 /** Goes to a view as a link would. */
 export async function goTo(page, way) {
-  await page.evaluate((to) => { location.hash = to; }, way);
+  await page.evaluate((to) => {
+    location.hash = to;
+  }, way);
   await page.waitForFunction((to) => location.hash === to && document.querySelector("main h1"), way);
 }
 
@@ -94,7 +97,9 @@ export async function reach(page, target, { most = 150, back = false } = {}) {
 
 /** By the keyboard alone: to a view by its way in the list of views. */
 export async function walkTo(page, way) {
-  await reach(page, page.getByRole("navigation").getByRole("link", { name: way, exact: true }), { back: await isInMain(page) });
+  await reach(page, page.getByRole("navigation").getByRole("link", { name: way, exact: true }), {
+    back: await isInMain(page),
+  });
   await page.keyboard.press("Enter");
   await page.waitForFunction(() => document.activeElement?.tagName === "H1");
 }

@@ -16,7 +16,10 @@ tested("what is out of date is told with its reason and brought up to date by a 
   touchTheMicrophone("looked at again");
   await page.reload();
   const stale = staleList(page);
-  await stale.getByText(/mic\.txt/).first().waitFor();
+  await stale
+    .getByText(/mic\.txt/)
+    .first()
+    .waitFor();
   await stale.getByText("boxwright status --do").waitFor();
   await picture(page, "job-out-of-date");
   await stale.getByRole("button", { name: "Do them" }).click();
@@ -29,27 +32,37 @@ tested("and by the keyboard alone", async (page) => {
   touchTheMicrophone("and once more");
   await page.reload();
   const stale = staleList(page);
-  await stale.getByText(/mic\.txt/).first().waitFor();
+  await stale
+    .getByText(/mic\.txt/)
+    .first()
+    .waitFor();
   await reach(page, stale.getByRole("button", { name: "Do them" }));
   await page.keyboard.press("Enter");
   await stale.getByText("Everything is as its inputs are.").waitFor({ timeout: 60_000 });
 });
 
-tested("any other command is done as on a terminal, and refused where it leads out of the folder", async (page, { complaints }) => {
-  const part = await unfold(page, "Any other command");
-  await type(page, part.getByLabel("Command", { exact: true }), "boxwright average 'captures/rear-left-response/response.csv' captures/rear-left-response-2/response.csv --out averaged");
-  await page.keyboard.press("Enter");
-  await part.getByText("Done.").waitFor({ timeout: 30_000 });
-  await part.getByLabel("Command", { exact: true }).fill("response ../elsewhere.wav");
-  await page.keyboard.press("Enter");
-  await part.getByText("Not done:").waitFor();
-  await part.getByLabel("Command", { exact: true }).fill("response 'x.wav");
-  await page.keyboard.press("Enter");
-  await part.getByText("A quote is opened and not closed.").first().waitFor();
-  assert.equal(await task(page, "Any other command").locator(".refused").count(), 1);
-  // A browser itself puts every refused request on its console.
-  assert.match(complaints.splice(0).join(), /^console: [^,]* 403 [^,]*$/);
-});
+tested(
+  "any other command is done as on a terminal, and refused where it leads out of the folder",
+  async (page, { complaints }) => {
+    const part = await unfold(page, "Any other command");
+    await type(
+      page,
+      part.getByLabel("Command", { exact: true }),
+      "boxwright average 'captures/rear-left-response/response.csv' captures/rear-left-response-2/response.csv --out averaged",
+    );
+    await page.keyboard.press("Enter");
+    await part.getByText("Done.").waitFor({ timeout: 30_000 });
+    await part.getByLabel("Command", { exact: true }).fill("response ../elsewhere.wav");
+    await page.keyboard.press("Enter");
+    await part.getByText("Not done:").waitFor();
+    await part.getByLabel("Command", { exact: true }).fill("response 'x.wav");
+    await page.keyboard.press("Enter");
+    await part.getByText("A quote is opened and not closed.").first().waitFor();
+    assert.equal(await task(page, "Any other command").locator(".refused").count(), 1);
+    // A browser itself puts every refused request on its console.
+    assert.match(complaints.splice(0).join(), /^console: [^,]* 403 [^,]*$/);
+  },
+);
 
 tested("a command is copied from where it stands", async (page) => {
   await page.context().grantPermissions(["clipboard-read", "clipboard-write"]);

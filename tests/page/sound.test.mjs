@@ -3,12 +3,28 @@
 import assert from "node:assert/strict";
 import { existsSync } from "node:fs";
 import { join } from "node:path";
-import { JOB, goTo, openTab, openTask, picture, playIt, reach, task, tested, type, unfold, walkTo } from "./browser.mjs";
+import {
+  JOB,
+  goTo,
+  openTab,
+  openTask,
+  picture,
+  playIt,
+  reach,
+  task,
+  tested,
+  type,
+  unfold,
+  walkTo,
+} from "./browser.mjs";
 
 /** The simulated bench still writes down its truth after a stop, which takes a slow program a while. */
 const ENDED_MS = 20_000;
 
-const stopButton = (page) => page.getByRole("region", { name: "What is playing" }).getByRole("button", { name: /^Stop/ });
+const stopButton = (page) =>
+  page.getByRole("region", { name: "What is playing" }).getByRole("button", { name: /^Stop/ });
+
+const ended = (page) => page.getByRole("region", { name: "What is playing" }).getByText(/Ended: stopped/);
 
 /** A capture that takes its time, started by mouse. */
 async function startCapture(page, unit, seconds = "0.3") {
@@ -29,12 +45,15 @@ tested("devices and level by clicking: the meters live, the proposal is kept for
   await page.getByLabel("Device that records").selectOption("simulated");
   const level = task(page, "Set the level");
   await level.getByLabel("Never louder than, dBFS").fill("-24");
+  await level.getByLabel("Seconds").fill("1");
   await level.getByRole("button", { name: "Play a quiet tone" }).click();
   await page.getByRole("dialog").getByText("Your ears").waitFor();
   await picture(page, "before-sound", false);
   await playIt(page);
   await page.getByRole("meter", { name: /input 1/ }).waitFor();
-  await page.waitForFunction(() => Number(document.querySelector('[role="meter"]')?.getAttribute("aria-valuenow")) > -85);
+  await page.waitForFunction(
+    () => Number(document.querySelector('[role="meter"]')?.getAttribute("aria-valuenow")) > -85,
+  );
   await picture(page, "playing", false);
   await level.getByText(/Proposed level/).waitFor();
   await level.getByRole("button", { name: /Use -\d+ dBFS for the captures/ }).click();
@@ -42,7 +61,10 @@ tested("devices and level by clicking: the meters live, the proposal is kept for
   await goTo(page, "#/stage/on-the-stand");
   const capture = await openTask(page, "Measure a response");
   assert.match(await capture.getByLabel("Level, dBFS").inputValue(), /^-\d+/);
-  assert.match(await capture.locator("code").first().innerText(), /--output simulated --input simulated .*--level-dbfs -\d+/);
+  assert.match(
+    await capture.locator("code").first().innerText(),
+    /--output simulated --input simulated .*--level-dbfs -\d+/,
+  );
 });
 
 tested("the level by the keyboard alone; Escape in the dialog plays nothing", async (page) => {
@@ -55,7 +77,11 @@ tested("the level by the keyboard alone; Escape in the dialog plays nothing", as
   assert.equal(await page.evaluate(() => document.activeElement?.textContent), "Not now");
   await page.keyboard.press("Escape");
   await page.getByRole("dialog").waitFor({ state: "detached" });
-  assert.equal(await page.evaluate(() => document.activeElement?.textContent), "Play a quiet tone", "the keyboard is back where it was");
+  assert.equal(
+    await page.evaluate(() => document.activeElement?.textContent),
+    "Play a quiet tone",
+    "the keyboard is back where it was",
+  );
   await page.keyboard.press("Enter");
   await reach(page, page.getByRole("dialog").getByRole("button", { name: "Play it" }), { most: 5 });
   await page.keyboard.press("Enter");
@@ -120,7 +146,7 @@ tested("Escape stops from another view, and what was recorded is kept", async (p
   await page.keyboard.press("Escape");
   await page.getByText(/It fades out/).waitFor({ timeout: 1500 });
   const region = page.getByRole("region", { name: "What is playing" });
-  await region.getByText(/Ended: stopped/).waitFor({ timeout: ENDED_MS });
+  await ended(page).waitFor({ timeout: ENDED_MS });
   await picture(page, "stopped", false);
   assert.ok(existsSync(join(JOB, "captures/escaped-response.wav")));
   await region.getByRole("button", { name: "Close" }).click();
@@ -130,24 +156,30 @@ tested("Escape stops from another view, and what was recorded is kept", async (p
 tested("the stop button stops at once, and says so near where it was started", async (page) => {
   const part = await startCapture(page, "halted", "4");
   await stopButton(page).click();
-  await part.getByText(/stopped/).first().waitFor({ timeout: ENDED_MS });
+  await part
+    .getByText(/stopped/)
+    .first()
+    .waitFor({ timeout: ENDED_MS });
 });
 
-tested("two tabs: one plays, the other sees it, can't begin another one, and can stop it", async (page, { context, complaints }) => {
-  const other = await openTab({ context });
-  await startCapture(page, "shared", "4");
-  await stopButton(other.page).waitFor();
-  await other.page.waitForFunction(() => document.title.startsWith("Playing"));
-  await goTo(other.page, "#/sound");
-  const level = task(other.page, "Set the level");
-  await level.getByRole("button", { name: "Play a quiet tone" }).click();
-  await level.getByText(/something is playing already/).waitFor();
-  assert.equal(await other.page.getByRole("dialog").count(), 0);
-  await picture(other.page, "refused");
-  await stopButton(other.page).click();
-  await page.getByText(/Ended: stopped/).waitFor({ timeout: ENDED_MS });
-  await other.page.getByText(/Ended: stopped/).waitFor({ timeout: ENDED_MS });
-  await goTo(other.page, "#/stage/on-the-stand");
-  await other.page.getByText("shared-response.wav").waitFor();
-  assert.deepEqual([...complaints, ...other.complaints], []);
-});
+tested(
+  "two tabs: one plays, the other sees it, can't begin another one, and can stop it",
+  async (page, { context, complaints }) => {
+    const other = await openTab({ context });
+    await startCapture(page, "shared", "4");
+    await stopButton(other.page).waitFor();
+    await other.page.waitForFunction(() => document.title.startsWith("Playing"));
+    await goTo(other.page, "#/sound");
+    const level = task(other.page, "Set the level");
+    await level.getByRole("button", { name: "Play a quiet tone" }).click();
+    await level.getByText(/something is playing already/).waitFor();
+    assert.equal(await other.page.getByRole("dialog").count(), 0);
+    await picture(other.page, "refused");
+    await stopButton(other.page).click();
+    await ended(page).waitFor({ timeout: ENDED_MS });
+    await ended(other.page).waitFor({ timeout: ENDED_MS });
+    await goTo(other.page, "#/stage/on-the-stand");
+    await other.page.getByText("shared-response.wav").waitFor();
+    assert.deepEqual([...complaints, ...other.complaints], []);
+  },
+);

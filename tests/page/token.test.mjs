@@ -18,11 +18,15 @@ tested("the token leaves the address at once, and a reload keeps working", async
   assert.ok(!(await page.content()).includes(new URL(ADDRESS).hash.slice(7)));
 });
 
-tested("a page without the token says what to do", async (page) => {
-  await page.getByRole("heading", { name: "This page needs its address" }).waitFor();
-  assert.match(await page.locator("main").innerText(), /Open the address that boxwright page printed/);
-  await picture(page, "without-token");
-}, { address: `${ORIGIN}/` });
+tested(
+  "a page without the token says what to do",
+  async (page) => {
+    await page.getByRole("heading", { name: "This page needs its address" }).waitFor();
+    assert.match(await page.locator("main").innerText(), /Open the address that boxwright page printed/);
+    await picture(page, "without-token");
+  },
+  { address: `${ORIGIN}/` },
+);
 
 tested("a second address in the same tab is taken as well", async (page) => {
   await page.goto(ADDRESS);

@@ -9,7 +9,8 @@ const sizes = new ResizeObserver((entries) => {
   for (const { target } of entries) {
     const box = boxes.get(target) ?? /** @type {HTMLElement} */ (target);
     const scrolls = box.scrollWidth > box.clientWidth + 1;
-    if (scrolls) box.setAttribute("tabindex", "0"); else box.removeAttribute("tabindex");
+    if (scrolls) box.setAttribute("tabindex", "0");
+    else box.removeAttribute("tabindex");
   }
 });
 

@@ -8,8 +8,16 @@ const KEPT = "boxwright-bench";
 
 /** Option of the program and key of the job for each choice. */
 const OPTIONS = {
-  output: "--output", input: "--input", rate: "--rate", output_channels: "--output-channels", reply: "--reply", reference: "--reference",
-  drive: "--drive", load: "--load", sense_ohm: "--sense-ohm", level_dbfs: "--level-dbfs",
+  output: "--output",
+  input: "--input",
+  rate: "--rate",
+  output_channels: "--output-channels",
+  reply: "--reply",
+  reference: "--reference",
+  drive: "--drive",
+  load: "--load",
+  sense_ohm: "--sense-ohm",
+  level_dbfs: "--level-dbfs",
 };
 const FOR = {
   level: ["output", "input", "rate", "output_channels", "reply", "reference"],
@@ -24,11 +32,14 @@ class Bench {
   }
 
   /** @param {string} what */
-  get(what) { return this.chosen[what] ?? ""; }
+  get(what) {
+    return this.chosen[what] ?? "";
+  }
 
   /** @param {string} what @param {string} value */
   set(what, value) {
-    if (value === "") delete this.chosen[what]; else this.chosen[what] = value;
+    if (value === "") delete this.chosen[what];
+    else this.chosen[what] = value;
     sessionStorage.setItem(KEPT, JSON.stringify(this.chosen));
   }
 
@@ -38,7 +49,9 @@ class Bench {
     return said === undefined ? "" : String(said);
   }
 
-  isSimulated() { return (this.get("output") || this.jobs("output")) === "simulated"; }
+  isSimulated() {
+    return (this.get("output") || this.jobs("output")) === "simulated";
+  }
 
   /** Options for a command that sounds. @param {"level" | "response" | "impedance"} kind @returns {string[]} */
   words(kind) {

@@ -29,8 +29,12 @@ export function wordsOf(line) {
   const word = /\s*((?:'[^']*'|"(?:[^"\\]|\\.)*"|\\.|[^\s'"\\])+)/gy;
   const rest = line.trimEnd();
   for (let found = word.exec(rest); found; found = word.exec(rest)) {
-    words.push(found[1].replace(/'([^']*)'|"((?:[^"\\]|\\.)*)"|\\(.)/g, (_, single, double, bare) =>
-      single ?? (double === undefined ? bare : double.replace(/\\([$`"\\])/g, "$1"))));
+    words.push(
+      found[1].replace(
+        /'([^']*)'|"((?:[^"\\]|\\.)*)"|\\(.)/g,
+        (_, single, double, bare) => single ?? (double === undefined ? bare : double.replace(/\\([$`"\\])/g, "$1")),
+      ),
+    );
     if (word.lastIndex >= rest.length) return words[0] === "boxwright" ? words.slice(1) : words;
   }
   throw new Error("a quote is opened and not closed");
@@ -41,6 +45,15 @@ export function option(name, value) {
   if (value === undefined || value === null || value === false || value === "") return [];
   if (value === true) return [name];
   return [name, String(value)];
+}
+
+/**
+ * The options of several fields, by their names.
+ * @param {Record<string, string>} names Option of the program, and key of the field.
+ * @param {Record<string, {value: () => any}>} fields
+ */
+export function optionWords(names, fields) {
+  return Object.entries(names).flatMap(([name, key]) => option(name, fields[key].value()));
 }
 
 /**
@@ -81,5 +94,7 @@ async function copyText(text, button) {
     button.textContent = "Selected";
     sayAloud("The command is selected; copy it with the keyboard.");
   }
-  setTimeout(() => { button.textContent = before; }, 1500);
+  setTimeout(() => {
+    button.textContent = before;
+  }, 1500);
 }

@@ -9,7 +9,8 @@ function below(x, at) {
   let high = x.length;
   while (high - low > 1) {
     const middle = (low + high) >> 1;
-    if (x[middle] <= at) low = middle; else high = middle;
+    if (x[middle] <= at) low = middle;
+    else high = middle;
   }
   return low;
 }

@@ -54,12 +54,20 @@ async function hear(heard) {
     clearTimeout(timer);
     timer = setTimeout(() => patience.abort(), document.hidden ? UNSEEN_MS : SILENT_MS);
   };
-  const letGo = () => { if (document.hidden) setTimeout(() => { if (document.hidden) patience.abort(); }, UNSEEN_MS); };
+  const letGo = () => {
+    if (document.hidden)
+      setTimeout(() => {
+        if (document.hidden) patience.abort();
+      }, UNSEEN_MS);
+  };
   document.addEventListener("visibilitychange", letGo);
   waitAnew();
   try {
     const answer = await call("/api/events", { signal: patience.signal });
-    await eachLine(/** @type {ReadableStream<Uint8Array>} */ (answer.body), (line) => { waitAnew(); heard(JSON.parse(line)); });
+    await eachLine(/** @type {ReadableStream<Uint8Array>} */ (answer.body), (line) => {
+      waitAnew();
+      heard(JSON.parse(line));
+    });
   } finally {
     clearTimeout(timer);
     document.removeEventListener("visibilitychange", letGo);

@@ -24,14 +24,34 @@ function labelled(label, control, hint) {
  * @returns {Field}
  */
 export function textField(label, { hint, value = "", shows, list, size } = {}) {
-  const control = element("input", { type: "text", autocomplete: "off", spellcheck: "false", placeholder: shows, size });
+  const control = element("input", {
+    type: "text",
+    autocomplete: "off",
+    spellcheck: "false",
+    placeholder: shows,
+    size,
+  });
   control.value = value;
-  const field = { element: labelled(label, control, hint), control, value: () => control.value.trim(), set: (/** @type {any} */ to) => { control.value = to; } };
+  const field = {
+    element: labelled(label, control, hint),
+    control,
+    value: () => control.value.trim(),
+    set: (/** @type {any} */ to) => {
+      control.value = to;
+    },
+  };
   if (!list) return field;
   const choices = element("datalist", { id: freshName("choices") });
   control.setAttribute("list", choices.id);
   field.element.append(choices);
-  return { ...field, renew: () => fill(choices, list().map((name) => element("option", { value: name }))) };
+  return {
+    ...field,
+    renew: () =>
+      fill(
+        choices,
+        list().map((name) => element("option", { value: name })),
+      ),
+  };
 }
 
 /**
@@ -46,13 +66,26 @@ export function choiceField(label, choices, { hint, value = "" } = {}) {
   let wanted = value;
   const renew = () => {
     const offered = choices();
-    fill(control, offered.map(([name, words]) => element("option", { value: name }, words)));
+    fill(
+      control,
+      offered.map(([name, words]) => element("option", { value: name }, words)),
+    );
     if (offered.some(([name]) => name === wanted)) control.value = wanted;
   };
-  control.addEventListener("change", () => { wanted = control.value; });
-  const set = (/** @type {string} */ to) => { wanted = to; renew(); };
+  control.addEventListener("change", () => {
+    wanted = control.value;
+  });
+  const set = (/** @type {string} */ to) => {
+    wanted = to;
+    renew();
+  };
   renew();
   return { element: labelled(label, control, hint), control, value: () => control.value, set, renew };
+}
+
+/** Choices that are called what they are. @param {string[]} names @returns {[string, string][]} */
+export function asTheyAre(names) {
+  return names.map((name) => [name, name]);
 }
 
 /** @param {string} label @param {{hint?: string, value?: boolean}} [more] @returns {Field} */
@@ -62,7 +95,14 @@ export function yesField(label, { hint, value = false } = {}) {
   const told = hint ? element("small", { id: `${control.id}-hint` }, hint) : null;
   if (told) control.setAttribute("aria-describedby", told.id);
   const whole = element("div", { class: "field yes" }, control, element("label", { for: control.id }, label), told);
-  return { element: whole, control, value: () => control.checked, set: (to) => { control.checked = to; } };
+  return {
+    element: whole,
+    control,
+    value: () => control.checked,
+    set: (to) => {
+      control.checked = to;
+    },
+  };
 }
 
 /** A curve's path with what lies behind it. @param {any} curve */
@@ -86,7 +126,9 @@ export function stageFirst(curves, stage) {
 export function curveField(label, measure, { hint, stage, optional, wanted } = {}) {
   const choices = () => {
     const all = measure === "any" ? record.curves : record.curvesOf(measure);
-    const offered = stageFirst(all, stage).map((curve) => /** @type {[string, string]} */ ([curve.path, curveWords(curve)]));
+    const offered = stageFirst(all, stage).map(
+      (curve) => /** @type {[string, string]} */ ([curve.path, curveWords(curve)]),
+    );
     return /** @type {[string, string][]} */ ([["", optional ?? "choose a curve"], ...offered]);
   };
   const first = wanted ? (stageFirst(record.curves, stage).find((curve) => wanted(curve.path))?.path ?? "") : "";
@@ -107,17 +149,36 @@ export function curvesField(label, measure, { stage } = {}) {
   let ticked = new Set();
   const renew = () => {
     const all = stageFirst(measure === "any" ? record.curves : record.curvesOf(measure), stage);
-    fill(list, all.length ? all.map((curve) => tick(curve, ticked)) : element("p", { class: "soft" }, "There are no curves yet."));
+    fill(
+      list,
+      all.length
+        ? all.map((curve) => tick(curve, ticked))
+        : element("p", { class: "soft" }, "There are no curves yet."),
+    );
   };
   renew();
-  const value = () => record.curves.map((/** @type {any} */ curve) => curve.path).filter((/** @type {string} */ path) => ticked.has(path));
-  return { element: whole, control: whole, value, set: (paths) => { ticked = new Set(paths); renew(); }, renew };
+  const value = () =>
+    record.curves
+      .map((/** @type {any} */ curve) => curve.path)
+      .filter((/** @type {string} */ path) => ticked.has(path));
+  return {
+    element: whole,
+    control: whole,
+    value,
+    set: (paths) => {
+      ticked = new Set(paths);
+      renew();
+    },
+    renew,
+  };
 }
 
 /** @param {any} curve @param {Set<string>} ticked */
 function tick(curve, ticked) {
   const box = element("input", { type: "checkbox", id: freshName("tick"), value: curve.path });
   box.checked = ticked.has(curve.path);
-  box.addEventListener("change", () => { box.checked ? ticked.add(curve.path) : ticked.delete(curve.path); });
+  box.addEventListener("change", () => {
+    box.checked ? ticked.add(curve.path) : ticked.delete(curve.path);
+  });
   return element("div", {}, box, element("label", { for: box.id }, curveWords(curve)));
 }

@@ -25,7 +25,10 @@ export class ImpulsePlot {
     this.limits = limits;
     this.time_ms = impulse.values.map((_, i) => impulse.from_ms + i * impulse.step_ms);
     const peak = impulse.values.reduce((most, value) => Math.max(most, Math.abs(value)), 0) || 1;
-    this.shapes = { pressure: impulse.values.map((value) => value / peak), level: impulse.values.map((value) => Math.max(-DEEPEST_DB, 20 * Math.log10(Math.abs(value) / peak + 1e-9))) };
+    this.shapes = {
+      pressure: impulse.values.map((value) => value / peak),
+      level: impulse.values.map((value) => Math.max(-DEEPEST_DB, 20 * Math.log10(Math.abs(value) / peak + 1e-9))),
+    };
     /** @type {"pressure" | "level"} */
     this.shape = "pressure";
     this.gate_ms = hundredths(limits.proposed_ms ?? limits.shortest_ms);
@@ -43,9 +46,28 @@ export class ImpulsePlot {
     this.kept = element("div", { class: "gate-kept" });
     this.fall = element("div", { class: "gate-fall" });
     this.proposed = element("div", { class: "gate-mark proposed", hidden: true }, element("span", {}, "proposed"));
-    this.reflection = element("div", { class: "gate-mark reflection", hidden: true }, element("span", {}, "reflection"));
-    this.handle = element("div", { class: "gate-handle", role: "slider", tabindex: 0, "aria-label": "Length of the gate after the arrival", "aria-valuemin": this.limits.shortest_ms, "aria-valuemax": this.limits.longest_ms });
-    this.layer = element("div", { class: "gate-layer" }, this.kept, this.fall, this.proposed, this.reflection, this.handle);
+    this.reflection = element(
+      "div",
+      { class: "gate-mark reflection", hidden: true },
+      element("span", {}, "reflection"),
+    );
+    this.handle = element("div", {
+      class: "gate-handle",
+      role: "slider",
+      tabindex: 0,
+      "aria-label": "Length of the gate after the arrival",
+      "aria-valuemin": this.limits.shortest_ms,
+      "aria-valuemax": this.limits.longest_ms,
+    });
+    this.layer = element(
+      "div",
+      { class: "gate-layer" },
+      this.kept,
+      this.fall,
+      this.proposed,
+      this.reflection,
+      this.handle,
+    );
     this.canvas = element("div", { class: "plot", role: "img", "aria-label": "Impulse response over time" });
     this.element = element("div", { class: "impulse" }, this.canvas, this.layer);
     this.handle.addEventListener("keydown", (/** @type {KeyboardEvent} */ event) => this.key(event));
@@ -83,13 +105,23 @@ export class ImpulsePlot {
     const width = this.canvas.clientWidth;
     if (width < 50 || !this.element.isConnected) return;
     const y = this.shape === "level" ? [-DEEPEST_DB, 5] : [-1.05, 1.05];
-    this.drawn = new /** @type {any} */ (uPlot)({
-      width, height: HEIGHT, padding: [10, 14, 0, 0], legend: { show: false },
-      scales: { x: { time: false, range: () => this.view_ms }, y: { range: () => y } },
-      axes: [axis({ label: "ms after the arrival", size: X_AXIS_PX }), axis({ size: 46, label: this.shape === "level" ? "dB re the peak" : "re the peak" })],
-      series: [{}, { stroke: () => colourAt(0), width: 1.3, points: { show: false } }],
-      cursor: { show: false },
-    }, [this.time_ms, this.shapes[this.shape]], this.canvas);
+    this.drawn = new /** @type {any} */ (uPlot)(
+      {
+        width,
+        height: HEIGHT,
+        padding: [10, 14, 0, 0],
+        legend: { show: false },
+        scales: { x: { time: false, range: () => this.view_ms }, y: { range: () => y } },
+        axes: [
+          axis({ label: "ms after the arrival", size: X_AXIS_PX }),
+          axis({ size: 46, label: this.shape === "level" ? "dB re the peak" : "re the peak" }),
+        ],
+        series: [{}, { stroke: () => colourAt(0), width: 1.3, points: { show: false } }],
+        cursor: { show: false },
+      },
+      [this.time_ms, this.shapes[this.shape]],
+      this.canvas,
+    );
     this.place();
   }
 
@@ -104,13 +136,21 @@ export class ImpulsePlot {
   place() {
     if (!this.drawn) return;
     const over = this.drawn.over;
-    Object.assign(this.layer.style, { left: `${over.offsetLeft}px`, top: `${over.offsetTop}px`, width: `${over.offsetWidth}px`, height: `${over.offsetHeight}px` });
+    Object.assign(this.layer.style, {
+      left: `${over.offsetLeft}px`,
+      top: `${over.offsetTop}px`,
+      width: `${over.offsetWidth}px`,
+      height: `${over.offsetHeight}px`,
+    });
     const at = (/** @type {number} */ ms) => Math.min(over.offsetWidth, Math.max(0, this.drawn.valToPos(ms, "x")));
     const [begin, flat, end] = [at(0), at(FLAT * this.gate_ms), at(this.gate_ms)];
     Object.assign(this.kept.style, { left: `${begin}px`, width: `${Math.max(0, flat - begin)}px` });
     Object.assign(this.fall.style, { left: `${flat}px`, width: `${Math.max(0, end - flat)}px` });
     this.handle.style.left = `${end}px`;
-    for (const [mark, ms] of [[this.proposed, this.limits.proposed_ms], [this.reflection, this.limits.reflection_ms]]) {
+    for (const [mark, ms] of [
+      [this.proposed, this.limits.proposed_ms],
+      [this.reflection, this.limits.reflection_ms],
+    ]) {
       mark.hidden = ms === undefined || ms > this.view_ms[1];
       if (!mark.hidden) mark.style.left = `${at(ms)}px`;
     }
@@ -151,8 +191,16 @@ export class ImpulsePlot {
   /** @param {KeyboardEvent} event */
   key(event) {
     const step = event.shiftKey ? LONG_STEP_MS : STEP_MS;
-    const to = { ArrowLeft: this.gate_ms - step, ArrowDown: this.gate_ms - step, ArrowRight: this.gate_ms + step, ArrowUp: this.gate_ms + step,
-      PageDown: this.gate_ms - LONG_STEP_MS, PageUp: this.gate_ms + LONG_STEP_MS, Home: this.limits.shortest_ms, End: this.limits.longest_ms }[event.key];
+    const to = {
+      ArrowLeft: this.gate_ms - step,
+      ArrowDown: this.gate_ms - step,
+      ArrowRight: this.gate_ms + step,
+      ArrowUp: this.gate_ms + step,
+      PageDown: this.gate_ms - LONG_STEP_MS,
+      PageUp: this.gate_ms + LONG_STEP_MS,
+      Home: this.limits.shortest_ms,
+      End: this.limits.longest_ms,
+    }[event.key];
     if (to === undefined) return;
     event.preventDefault();
     this.move(to);

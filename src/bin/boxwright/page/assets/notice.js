@@ -22,17 +22,32 @@ function whereabouts(at) {
 export function findingsList(findings) {
   if (!findings?.length) return null;
   const sorted = [...findings].sort((a, b) => rank(a) - rank(b));
-  return element("ul", { class: "findings" }, sorted.map((finding) => {
-    const where = whereabouts(finding.at);
-    return element("li", { class: finding.severity },
-      element("p", {}, element("strong", { class: "severity" }, finding.severity), ` ${finding.code}: `, finding.says, where ? ` (${where})` : ""),
-      finding.advice ? element("p", { class: "soft" }, `Try: ${finding.advice}`) : null);
-  }));
+  return element(
+    "ul",
+    { class: "findings" },
+    sorted.map((finding) => {
+      const where = whereabouts(finding.at);
+      return element(
+        "li",
+        { class: finding.severity },
+        element(
+          "p",
+          {},
+          element("strong", { class: "severity" }, finding.severity),
+          ` ${finding.code}: `,
+          finding.says,
+          where ? ` (${where})` : "",
+        ),
+        finding.advice ? element("p", { class: "soft" }, `Try: ${finding.advice}`) : null,
+      );
+    }),
+  );
 }
 
 /** How many findings of which severity, in words; empty for none. @param {Record<string, number> | undefined} counts */
 export function findingsCounted(counts = {}) {
-  const words = ["fault", "caution", "note"].filter((severity) => counts[severity] > 0)
+  const words = ["fault", "caution", "note"]
+    .filter((severity) => counts[severity] > 0)
     .map((severity) => `${counts[severity]} ${severity}${counts[severity] === 1 ? "" : "s"}`);
   return words.join(", ");
 }
@@ -40,7 +55,12 @@ export function findingsCounted(counts = {}) {
 /** Why it was not done and what to try. @param {any} why */
 export function refusal(why) {
   const advice = why.advice ? element("p", { class: "soft" }, `Try: ${why.advice}`) : null;
-  return element("div", { class: "refused" }, element("p", {}, element("strong", {}, "Not done: "), why.says ?? why.message), advice);
+  return element(
+    "div",
+    { class: "refused" },
+    element("p", {}, element("strong", {}, "Not done: "), why.says ?? why.message),
+    advice,
+  );
 }
 
 /** A place for what is said near a thing, read out as it changes. */
@@ -50,6 +70,9 @@ export function noticePlace() {
 
 /** The cautions, as before any sound. @param {{heading: string, says: string}[]} cautions */
 export function cautionsList(cautions) {
-  return element("dl", { class: "cautions" }, cautions.flatMap(({ heading, says }) =>
-    [element("dt", {}, heading), element("dd", {}, says)]));
+  return element(
+    "dl",
+    { class: "cautions" },
+    cautions.flatMap(({ heading, says }) => [element("dt", {}, heading), element("dd", {}, says)]),
+  );
 }

@@ -16,7 +16,9 @@ export function placeOf(document) {
 /** The recording that a capture wrote. @param {any} document */
 function recordingOf(document) {
   if (kindOf(document) !== "capture") return undefined;
-  const wav = document.files.find((/** @type {any} */ file) => file.path.endsWith(".wav") && !file.path.endsWith(".excitation.wav"));
+  const wav = document.files.find(
+    (/** @type {any} */ file) => file.path.endsWith(".wav") && !file.path.endsWith(".excitation.wav"),
+  );
   return wav && record.inJob(wav.path);
 }
 
@@ -24,19 +26,33 @@ function recordingOf(document) {
 export function outcome(document, exit, words) {
   const path = placeOf(document);
   const wav = recordingOf(document);
-  return element("section", { class: "outcome", "aria-label": "What came of it" },
-    words.length ? element("p", { class: "soft" }, exit === 3 ? "Done; the answer is: not within the limits." : "Done.") : null,
+  return element(
+    "section",
+    { class: "outcome", "aria-label": "What came of it" },
+    words.length
+      ? element("p", { class: "soft" }, exit === 3 ? "Done; the answer is: not within the limits." : "Done.")
+      : null,
     wav ? recorded(wav) : null,
-    ["level", "match", "network", "check"].includes(kindOf(document)) || path ? resultBody(document) : written(document),
+    ["level", "match", "network", "check"].includes(kindOf(document)) || path
+      ? resultBody(document)
+      : written(document),
     kindOf(document) === "level" ? takeLevel(document) : null,
-    path ? element("p", {}, element("a", { href: `#/result/${encodeURIComponent(path)}` }, "This result on its own")) : null);
+    path
+      ? element("p", {}, element("a", { href: `#/result/${encodeURIComponent(path)}` }, "This result on its own"))
+      : null,
+  );
 }
 
 /** @param {string} wav */
 function recorded(wav) {
   const kind = /-impedance(-\d+)?\.wav$/.test(wav) ? "impedance" : "response";
-  return element("div", {}, element("p", {}, "Recorded: ", element("code", {}, wav), ". What comes of it:"), commandShown([kind, wav]),
-    element("p", {}, element("a", { href: `#/analyse/${kind}/${encodeURIComponent(wav)}` }, `Analyse it`)));
+  return element(
+    "div",
+    {},
+    element("p", {}, "Recorded: ", element("code", {}, wav), ". What comes of it:"),
+    commandShown([kind, wav]),
+    element("p", {}, element("a", { href: `#/analyse/${kind}/${encodeURIComponent(wav)}` }, `Analyse it`)),
+  );
 }
 
 /** @param {any} document */
@@ -44,7 +60,18 @@ function written(document) {
   const files = document?.files ?? [];
   const body = resultBody(document ?? {});
   if (files.length === 0) return body;
-  return element("div", {}, body, element("ul", { class: "files" }, files.map((/** @type {any} */ file) => element("li", {}, element("code", {}, record.inJob(file.path)), file.what ? ` ${file.what}` : ""))));
+  return element(
+    "div",
+    {},
+    body,
+    element(
+      "ul",
+      { class: "files" },
+      files.map((/** @type {any} */ file) =>
+        element("li", {}, element("code", {}, record.inJob(file.path)), file.what ? ` ${file.what}` : ""),
+      ),
+    ),
+  );
 }
 
 /** @param {any} document */

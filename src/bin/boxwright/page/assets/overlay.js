@@ -26,20 +26,55 @@ class Overlay {
     this.phases = new CurveSheet({ label: "Phases over frequency", measure: "phase_deg", from_hz: 10 });
     this.list = element("div", { class: "curve-list" });
     this.phaseBox = element("input", { type: "checkbox", id: freshName("phase"), onchange: () => this.draw() });
-    this.parts = { levels: element("section", { hidden: true }, element("h2", {}, "Levels"), this.levels.element),
-      ohms: element("section", { hidden: true }, element("h2", {}, "Impedances"), this.ohms.element), phases: element("section", { hidden: true }, element("h2", {}, "Phases"), this.phases.element) };
+    this.parts = {
+      levels: element("section", { hidden: true }, element("h2", {}, "Levels"), this.levels.element),
+      ohms: element("section", { hidden: true }, element("h2", {}, "Impedances"), this.ohms.element),
+      phases: element("section", { hidden: true }, element("h2", {}, "Phases"), this.phases.element),
+    };
     this.nothing = element("p", { class: "soft" }, "Tick a curve to see it here.");
-    this.element = element("div", {}, element("h1", { tabindex: -1 }, "Curves over each other"), this.list,
-      element("div", { class: "field yes" }, this.phaseBox, element("label", { for: this.phaseBox.id }, "Show the phases as well")), this.notice, this.nothing, this.parts.levels, this.parts.ohms, this.parts.phases);
+    this.element = element(
+      "div",
+      {},
+      element("h1", { tabindex: -1 }, "Curves over each other"),
+      this.list,
+      element(
+        "div",
+        { class: "field yes" },
+        this.phaseBox,
+        element("label", { for: this.phaseBox.id }, "Show the phases as well"),
+      ),
+      this.notice,
+      this.nothing,
+      this.parts.levels,
+      this.parts.ohms,
+      this.parts.phases,
+    );
     whenLeft(record.follow(() => this.showList()));
     for (const path of ticked.keys()) this.load(path);
   }
 
   showList() {
     const focused = document.activeElement?.id;
-    const groups = [...STAGES, ELSEWHERE].map((stage) => ({ stage, curves: record.curves.filter((/** @type {any} */ curve) => stageOf(curve) === stage) })).filter(({ curves }) => curves.length);
-    fill(this.list, groups.length ? groups.map(({ stage, curves }) => element("fieldset", { class: "curves" }, element("legend", {}, stage.name), element("div", { class: "ticks" }, curves.map((/** @type {any} */ curve) => this.tick(curve)))))
-      : element("p", {}, "There are no curves in this folder yet."));
+    const groups = [...STAGES, ELSEWHERE]
+      .map((stage) => ({ stage, curves: record.curves.filter((/** @type {any} */ curve) => stageOf(curve) === stage) }))
+      .filter(({ curves }) => curves.length);
+    fill(
+      this.list,
+      groups.length
+        ? groups.map(({ stage, curves }) =>
+            element(
+              "fieldset",
+              { class: "curves" },
+              element("legend", {}, stage.name),
+              element(
+                "div",
+                { class: "ticks" },
+                curves.map((/** @type {any} */ curve) => this.tick(curve)),
+              ),
+            ),
+          )
+        : element("p", {}, "There are no curves in this folder yet."),
+    );
     if (focused) document.getElementById(focused)?.focus();
     for (const path of this.read.keys()) this.load(path);
   }
@@ -54,7 +89,11 @@ class Overlay {
 
   /** @param {string} path @param {boolean} on */
   async turn(path, on) {
-    if (!on) { ticked.delete(path); this.read.delete(path); return this.draw(); }
+    if (!on) {
+      ticked.delete(path);
+      this.read.delete(path);
+      return this.draw();
+    }
     const taken = new Set(ticked.values());
     let place = 0;
     while (taken.has(place)) place += 1;
@@ -79,17 +118,26 @@ class Overlay {
   /** Curves in the order of ticking, with names of their own. @param {string} measure */
   curvesOf(measure) {
     const some = [...this.read].filter(([, curve]) => curve.measure === measure);
-    return some.map(([path, curve]) => (some.filter(([, other]) => other.name === curve.name).length > 1 ? { ...curve, name: path } : curve));
+    return some.map(([path, curve]) =>
+      some.filter(([, other]) => other.name === curve.name).length > 1 ? { ...curve, name: path } : curve,
+    );
   }
 
   draw() {
     const [levels, ohms] = [this.curvesOf("level_db"), this.curvesOf("magnitude_ohm")];
-    const phases = this.phaseBox.checked ? [...levels, ...ohms].filter(({ phase_deg }) => phase_deg).map((curve) => ({ ...curve, y: curve.phase_deg, u: undefined })) : [];
+    const phases = this.phaseBox.checked
+      ? [...levels, ...ohms]
+          .filter(({ phase_deg }) => phase_deg)
+          .map((curve) => ({ ...curve, y: curve.phase_deg, u: undefined }))
+      : [];
     this.nothing.hidden = levels.length + ohms.length > 0;
-    for (const [part, sheet, curves] of /** @type {[HTMLElement, CurveSheet, any[]][]} */ ([[this.parts.levels, this.levels, levels], [this.parts.ohms, this.ohms, ohms], [this.parts.phases, this.phases, phases]])) {
+    for (const [part, sheet, curves] of /** @type {[HTMLElement, CurveSheet, any[]][]} */ ([
+      [this.parts.levels, this.levels, levels],
+      [this.parts.ohms, this.ohms, ohms],
+      [this.parts.phases, this.phases, phases],
+    ])) {
       part.hidden = curves.length === 0;
       sheet.show(curves);
     }
   }
 }
-

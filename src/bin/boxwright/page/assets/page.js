@@ -21,22 +21,45 @@ const main = /** @type {HTMLElement} */ (document.getElementById("main"));
 const lost = /** @type {HTMLElement} */ (document.getElementById("lost"));
 
 const VIEWS = {
-  job: () => jobView(), sound: () => benchView(), curves: () => overlayView(), stage: (/** @type {string} */ way) => stageView(way),
-  result: (/** @type {string} */ path) => resultView(path), gate: (/** @type {string} */ wav) => gateView(wav), analyse: (/** @type {string} */ kind, /** @type {string} */ wav) => analyseView(kind, wav),
+  job: () => jobView(),
+  sound: () => benchView(),
+  curves: () => overlayView(),
+  stage: (/** @type {string} */ way) => stageView(way),
+  result: (/** @type {string} */ path) => resultView(path),
+  gate: (/** @type {string} */ wav) => gateView(wav),
+  analyse: (/** @type {string} */ kind, /** @type {string} */ wav) => analyseView(kind, wav),
 };
 
 /** Ways through the job, in the order of building. */
 function ways() {
   const elsewhere = [...record.status.captures, ...record.status.results].some((thing) => stageOf(thing) === ELSEWHERE);
-  return [["#/job", "The job"], ["#/sound", "Sound card and level"], ...STAGES.map(({ way, name }) => [`#/stage/${way}`, capital(name)]),
-    ...(elsewhere ? [[`#/stage/${ELSEWHERE.way}`, capital(ELSEWHERE.name)]] : []), ["#/curves", "Curves over each other"]];
+  return [
+    ["#/job", "The job"],
+    ["#/sound", "Sound card and level"],
+    ...STAGES.map(({ way, name }) => [`#/stage/${way}`, capital(name)]),
+    ...(elsewhere ? [[`#/stage/${ELSEWHERE.way}`, capital(ELSEWHERE.name)]] : []),
+    ["#/curves", "Curves over each other"],
+  ];
 }
 
 function showWays() {
   const list = /** @type {HTMLElement} */ (document.getElementById("ways"));
   const focused = document.activeElement?.getAttribute("href");
   const here = location.hash || "#/job";
-  fill(list, ways().map(([to, words]) => element("li", { class: to.startsWith("#/stage") ? "stage" : undefined }, element("a", { href: to, "aria-current": to === here ? "page" : undefined, onclick: to === here ? toHeading : undefined }, words))));
+  fill(
+    list,
+    ways().map(([to, words]) =>
+      element(
+        "li",
+        { class: to.startsWith("#/stage") ? "stage" : undefined },
+        element(
+          "a",
+          { href: to, "aria-current": to === here ? "page" : undefined, onclick: to === here ? toHeading : undefined },
+          words,
+        ),
+      ),
+    ),
+  );
   if (focused) /** @type {HTMLElement | null} */ (list.querySelector(`[href="${focused}"]`))?.focus();
 }
 
@@ -72,10 +95,16 @@ function connection(state) {
   if (was === "stranger" || was === state) return;
   lost.dataset.state = state;
   lost.hidden = state === "here";
-  const words = { here: "", lost: "The program behind this page does not answer. If it was ended, start boxwright page again and open the address that it prints; else this page goes on by itself.",
-    stranger: "The program behind this page is another one now. Open the address that boxwright page printed." };
+  const words = {
+    here: "",
+    lost: "The program behind this page does not answer. If it was ended, start boxwright page again and open the address that it prints; else this page goes on by itself.",
+    stranger: "The program behind this page is another one now. Open the address that boxwright page printed.",
+  };
   fill(lost, element("p", {}, words[state]));
-  if (state === "here") { sayAloud("The program answers again."); record.load().catch(() => {}); }
+  if (state === "here") {
+    sayAloud("The program answers again.");
+    record.load().catch(() => {});
+  }
 }
 
 let listening = false;
@@ -92,12 +121,27 @@ function missed(event) {
 function heard(event) {
   soundEvent(event);
   if (event.kind === "changed" || missed(event)) record.load().catch(() => {});
-  document.title = event.kind === "sounding" ? "Playing – boxwright" : event.kind === "ended" || event.kind === "silent" ? `${main.querySelector("h1")?.textContent || record.name} – boxwright` : document.title;
+  document.title =
+    event.kind === "sounding"
+      ? "Playing – boxwright"
+      : event.kind === "ended" || event.kind === "silent"
+        ? `${main.querySelector("h1")?.textContent || record.name} – boxwright`
+        : document.title;
 }
 
 function withoutToken() {
-  fill(main, element("h1", { tabindex: -1 }, "This page needs its address"), element("p", {}, "Open the address that ", element("code", {}, "boxwright page"), " printed, with everything behind the #. It holds a secret that only this machine knows, so that no other page can play sounds here."),
-    element("p", { class: "soft" }, "The address is good until the program ends, in one tab or in several."));
+  fill(
+    main,
+    element("h1", { tabindex: -1 }, "This page needs its address"),
+    element(
+      "p",
+      {},
+      "Open the address that ",
+      element("code", {}, "boxwright page"),
+      " printed, with everything behind the #. It holds a secret that only this machine knows, so that no other page can play sounds here.",
+    ),
+    element("p", { class: "soft" }, "The address is good until the program ends, in one tab or in several."),
+  );
 }
 
 async function begin() {

@@ -34,9 +34,18 @@ export function ink(name) {
 export function lineSample(place) {
   const NS = "http://www.w3.org/2000/svg";
   const svg = document.createElementNS(NS, "svg");
-  for (const [key, value] of Object.entries({ width: 34, height: 10, viewBox: "0 0 34 10", "aria-hidden": "true" })) svg.setAttribute(key, String(value));
+  for (const [key, value] of Object.entries({ width: 34, height: 10, viewBox: "0 0 34 10", "aria-hidden": "true" }))
+    svg.setAttribute(key, String(value));
   const line = document.createElementNS(NS, "line");
-  const looks = { x1: 1, x2: 33, y1: 5, y2: 5, "stroke-width": 2.5, stroke: colourAt(place), "stroke-dasharray": dashAt(place).join(" ") };
+  const looks = {
+    x1: 1,
+    x2: 33,
+    y1: 5,
+    y2: 5,
+    "stroke-width": 2.5,
+    stroke: colourAt(place),
+    "stroke-dasharray": dashAt(place).join(" "),
+  };
   for (const [key, value] of Object.entries(looks)) line.setAttribute(key, String(value));
   svg.append(line);
   return svg;

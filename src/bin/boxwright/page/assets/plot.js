@@ -18,14 +18,27 @@ export const X_AXIS_PX = 38;
 
 /** An axis in the colours of the page. @param {any} more */
 export function axis(more) {
-  return { stroke: () => ink("--soft"), grid: { stroke: () => ink("--line"), width: 1 }, ticks: { show: false }, font: FONT, labelFont: FONT, labelSize: 16, labelGap: 0, gap: 4, values: (/** @type {any} */ _, /** @type {number[]} */ at) => at.map((value) => String(value).replace("-", "\u2212")), ...more };
+  return {
+    stroke: () => ink("--soft"),
+    grid: { stroke: () => ink("--line"), width: 1 },
+    ticks: { show: false },
+    font: FONT,
+    labelFont: FONT,
+    labelSize: 16,
+    labelGap: 0,
+    gap: 4,
+    values: (/** @type {any} */ _, /** @type {number[]} */ at) =>
+      at.map((value) => String(value).replace("-", "\u2212")),
+    ...more,
+  };
 }
 
 /** Every 1, 2 … 9 of each decade between two frequencies. @param {number} from_hz @param {number} to_hz */
 function decades(from_hz, to_hz) {
   const lines = [];
   for (let decade = 10 ** Math.floor(Math.log10(from_hz)); decade <= to_hz; decade *= 10) {
-    for (let n = 1; n <= 9; n += 1) if (n * decade >= from_hz * 0.999 && n * decade <= to_hz * 1.001) lines.push(n * decade);
+    for (let n = 1; n <= 9; n += 1)
+      if (n * decade >= from_hz * 0.999 && n * decade <= to_hz * 1.001) lines.push(n * decade);
   }
   return lines;
 }
@@ -34,7 +47,9 @@ function decades(from_hz, to_hz) {
 function labels(plot, lines) {
   const room = plot.bbox.width / devicePixelRatio / Math.log10(plot.scales.x.max / plot.scales.x.min);
   const leading = room > 150 ? [1, 2, 5] : room > 75 ? [1, 3] : [1];
-  return lines.map((hz) => (leading.includes(Math.round(hz / 10 ** Math.floor(Math.log10(hz * 1.0001)))) ? hertzAtAxis(hz) : ""));
+  return lines.map((hz) =>
+    leading.includes(Math.round(hz / 10 ** Math.floor(Math.log10(hz * 1.0001)))) ? hertzAtAxis(hz) : "",
+  );
 }
 
 export class FrequencyPlot {
@@ -62,7 +77,10 @@ export class FrequencyPlot {
 
   /** @param {import("./curve.js").Curve[]} curves @param {[number, number] | null} [band_hz] */
   show(curves, band_hz = null) {
-    const same = this.drawn && curves.length === this.curves.length && curves.every(({ name, place }, i) => name === this.curves[i].name && place === this.curves[i].place);
+    const same =
+      this.drawn &&
+      curves.length === this.curves.length &&
+      curves.every(({ name, place }, i) => name === this.curves[i].name && place === this.curves[i].place);
     this.curves = curves;
     this.band_hz = band_hz;
     this.stretch();
@@ -90,7 +108,11 @@ export class FrequencyPlot {
     let high = Math.ceil(found[1] / step) * step;
     if (this.measure === "level_db") low = Math.max(low, high - DEEPEST_DB);
     if (this.measure === "magnitude_ohm") low = Math.min(low, 0);
-    if (high - low < least) [low, high] = [low - step * Math.ceil((least - high + low) / 2 / step), high + step * Math.ceil((least - high + low) / 2 / step)];
+    if (high - low < least)
+      [low, high] = [
+        low - step * Math.ceil((least - high + low) / 2 / step),
+        high + step * Math.ceil((least - high + low) / 2 / step),
+      ];
     this.y = this.steady && this.y ? [Math.min(this.y[0], low), Math.max(this.y[1], high)] : [low, high];
   }
 
@@ -108,16 +130,37 @@ export class FrequencyPlot {
 
   /** @param {number} width @param {boolean} joined */
   looks(width, joined) {
-    const series = this.curves.map(({ name, place }) => ({ label: name, stroke: colourAt(place), dash: dashAt(place), width: 2, points: { show: false }, spanGaps: joined }));
+    const series = this.curves.map(({ name, place }) => ({
+      label: name,
+      stroke: colourAt(place),
+      dash: dashAt(place),
+      width: 2,
+      points: { show: false },
+      spanGaps: joined,
+    }));
     return {
-      width, height: this.height, padding: [10, 14, 0, 0], legend: { show: false },
+      width,
+      height: this.height,
+      padding: [10, 14, 0, 0],
+      legend: { show: false },
       scales: { x: { time: false, distr: 3, range: () => this.x_hz }, y: { range: () => this.y ?? [0, 1] } },
-      axes: [axis({ splits: () => decades(this.x_hz[0], this.x_hz[1]), filter: (/** @type {any} */ _, /** @type {number[]} */ lines) => lines, values: labels, label: "Hz", size: X_AXIS_PX }),
-        axis({ size: AXIS_PX, label: UNITS[this.measure] })],
+      axes: [
+        axis({
+          splits: () => decades(this.x_hz[0], this.x_hz[1]),
+          filter: (/** @type {any} */ _, /** @type {number[]} */ lines) => lines,
+          values: labels,
+          label: "Hz",
+          size: X_AXIS_PX,
+        }),
+        axis({ size: AXIS_PX, label: UNITS[this.measure] }),
+      ],
       series: [{}, ...series],
       cursor: { y: false, x: false, drag: { x: false, y: false }, points: { show: false } },
-      hooks: { setCursor: [(/** @type {any} */ plot) => this.pointer(plot)], drawClear: [(/** @type {any} */ plot) => this.shade(plot)],
-        draw: [() => this.element.dispatchEvent(new CustomEvent("drawn"))] },
+      hooks: {
+        setCursor: [(/** @type {any} */ plot) => this.pointer(plot)],
+        drawClear: [(/** @type {any} */ plot) => this.shade(plot)],
+        draw: [() => this.element.dispatchEvent(new CustomEvent("drawn"))],
+      },
     };
   }
 
@@ -129,7 +172,9 @@ export class FrequencyPlot {
   /** The band that counts. @param {any} plot */
   shade(plot) {
     if (!this.band_hz) return;
-    const [from, to] = this.band_hz.map((hz) => plot.valToPos(Math.min(this.x_hz[1], Math.max(this.x_hz[0], hz)), "x", true));
+    const [from, to] = this.band_hz.map((hz) =>
+      plot.valToPos(Math.min(this.x_hz[1], Math.max(this.x_hz[0], hz)), "x", true),
+    );
     plot.ctx.save();
     plot.ctx.fillStyle = ink("--band");
     plot.ctx.fillRect(from, plot.bbox.top, to - from, plot.bbox.height);

@@ -24,14 +24,27 @@ class JobRecord {
 
   async load() {
     const told = await ask("/api/job");
-    this.told = { ...told, job: told.job ?? {}, status: { ...NOTHING, ...told.status }, curves: withoutTwins(told.curves ?? []) };
+    this.told = {
+      ...told,
+      job: told.job ?? {},
+      status: { ...NOTHING, ...told.status },
+      curves: withoutTwins(told.curves ?? []),
+    };
     for (const listener of this.listeners) listener();
   }
 
-  get status() { return this.told.status; }
-  get curves() { return this.told.curves; }
-  get job() { return this.told.job; }
-  get name() { return this.status.name || this.job.job?.name || this.told.folder.split(/[\\/]/).pop() || "this folder"; }
+  get status() {
+    return this.told.status;
+  }
+  get curves() {
+    return this.told.curves;
+  }
+  get job() {
+    return this.told.job;
+  }
+  get name() {
+    return this.status.name || this.job.job?.name || this.told.folder.split(/[\\/]/).pop() || "this folder";
+  }
 
   /** Names of the loudspeakers, as the job or a capture has them. */
   unitNames() {
@@ -42,10 +55,14 @@ class JobRecord {
   }
 
   /** @param {string} measure */
-  curvesOf(measure) { return this.curves.filter((/** @type {any} */ curve) => curve.measure === measure); }
+  curvesOf(measure) {
+    return this.curves.filter((/** @type {any} */ curve) => curve.measure === measure);
+  }
 
   /** @param {string} kind */
-  resultsOf(kind) { return this.status.results.filter((/** @type {any} */ result) => result.kind === kind); }
+  resultsOf(kind) {
+    return this.status.results.filter((/** @type {any} */ result) => result.kind === kind);
+  }
 
   /** Calls now and after each change, until the returned function is called. @param {() => void} listener */
   follow(listener) {
@@ -63,7 +80,9 @@ class JobRecord {
     const folder = this.told.folder.replace(/\\/g, "/").replace(/\/$/, "");
     if (plain.startsWith(`${folder}/`)) return plain.slice(folder.length + 1);
     if (!/^(\/|[A-Za-z]:)/.test(plain)) return plain.replace(/^\.\//, "");
-    const known = [...this.curves, ...this.status.results, ...this.status.captures].map((/** @type {any} */ one) => one.path);
+    const known = [...this.curves, ...this.status.results, ...this.status.captures].map(
+      (/** @type {any} */ one) => one.path,
+    );
     return known.filter((one) => plain.endsWith(`/${one}`)).sort((a, b) => b.length - a.length)[0] ?? plain;
   }
 }
@@ -78,11 +97,23 @@ export const record = new JobRecord();
 
 /** "rear left" and "rear-left" are one unit. @param {string} name */
 export function asPartOfAName(name) {
-  return name.trim().toLowerCase().replace(/[^\p{L}\p{N}]+/gu, "-");
+  return name
+    .trim()
+    .toLowerCase()
+    .replace(/[^\p{L}\p{N}]+/gu, "-");
 }
 
 /** Where a result belongs that does not say it. */
-const STAGE_OF_KIND = { driver: "on the bench", box: "in its box", simulation: "on the stand", compare: "on the stand", match: "on the stand", join: "on the stand", average: "on the stand", blend: "with the subwoofer" };
+const STAGE_OF_KIND = {
+  driver: "on the bench",
+  box: "in its box",
+  simulation: "on the stand",
+  compare: "on the stand",
+  match: "on the stand",
+  join: "on the stand",
+  average: "on the stand",
+  blend: "with the subwoofer",
+};
 
 /** The stage that a thing belongs to. @param {{stage?: string, kind?: string}} thing */
 export function stageOf(thing) {

@@ -30,7 +30,12 @@ export function resultView(path) {
       fill(body, refusal(why));
     }
   };
-  whenLeft(record.follow(() => { fill(standing, standingParts(path, notice)); load(); }));
+  whenLeft(
+    record.follow(() => {
+      fill(standing, standingParts(path, notice));
+      load();
+    }),
+  );
   return element("div", {}, heading, standing, notice, element("h2", {}, "What came out"), body);
 }
 
@@ -38,11 +43,29 @@ export function resultView(path) {
 function standingParts(path, notice) {
   const result = record.status.results.find((/** @type {any} */ one) => one.path === path);
   if (!result) return [element("p", {}, element("code", {}, path))];
-  const told = element("p", { class: "soft" }, [result.unit, result.stage].filter(Boolean).join(", "), " ", stateTag(result), result.because?.length ? ` ${result.because.join("; ")}` : "");
+  const told = element(
+    "p",
+    { class: "soft" },
+    [result.unit, result.stage].filter(Boolean).join(", "),
+    " ",
+    stateTag(result),
+    result.because?.length ? ` ${result.because.join("; ")}` : "",
+  );
   if (!result.command) return [told];
-  const wav = result.kind === "response" && result.command[1]?.endsWith(".wav") && result.run_in === "." ? result.command[1] : null;
+  const wav =
+    result.kind === "response" && result.command[1]?.endsWith(".wav") && result.run_in === "."
+      ? result.command[1]
+      : null;
   const again = element("button", { type: "button" }, "Do it again");
   again.addEventListener("click", () => runNear(result.command, notice, again));
-  return [told, commandShown(result.command), element("div", { class: "actions" }, result.run_in === "." ? again : element("small", {}, `in ${result.run_in}`),
-    wav ? element("a", { href: `#/gate/${encodeURIComponent(wav)}` }, "Set the gate by hand") : null)];
+  return [
+    told,
+    commandShown(result.command),
+    element(
+      "div",
+      { class: "actions" },
+      result.run_in === "." ? again : element("small", {}, `in ${result.run_in}`),
+      wav ? element("a", { href: `#/gate/${encodeURIComponent(wav)}` }, "Set the gate by hand") : null,
+    ),
+  ];
 }

@@ -18,7 +18,11 @@ export class Refusal extends Error {
   }
 }
 
-const GONE = new Refusal(0, "the program does not answer", "start `boxwright page` again and open the address that it prints");
+const GONE = new Refusal(
+  0,
+  "the program does not answer",
+  "start `boxwright page` again and open the address that it prints",
+);
 
 /**
  * @param {string} path

@@ -37,25 +37,62 @@ export class CurveSheet {
   }
 
   parts() {
-    const table = element("table", { class: "legend" },
-      element("thead", {}, element("tr", {}, element("th", { scope: "col" }, "Curve"), this.reader.heading)), this.list);
-    const asNumbers = element("details", { class: "more", ontoggle: () => this.showNumbers() }, element("summary", {}, "The same as numbers"), this.numbers);
+    const table = element(
+      "table",
+      { class: "legend" },
+      element("thead", {}, element("tr", {}, element("th", { scope: "col" }, "Curve"), this.reader.heading)),
+      this.list,
+    );
+    const asNumbers = element(
+      "details",
+      { class: "more", ontoggle: () => this.showNumbers() },
+      element("summary", {}, "The same as numbers"),
+      this.numbers,
+    );
     this.asNumbers = asNumbers;
-    return element("figure", { class: "sheet" }, this.plot.element, this.reader.element, across("The curves", table), this.axisPart(), asNumbers);
+    return element(
+      "figure",
+      { class: "sheet" },
+      this.plot.element,
+      this.reader.element,
+      across("The curves", table),
+      this.axisPart(),
+      asNumbers,
+    );
   }
 
   readerParts() {
     const [from, to] = this.plot.x_hz;
     const id = freshName("read");
-    const range = element("input", { type: "range", id, min: 0, max: Math.round(STEPS * Math.log2(to / from)), step: 1 });
+    const range = element("input", {
+      type: "range",
+      id,
+      min: 0,
+      max: Math.round(STEPS * Math.log2(to / from)),
+      step: 1,
+    });
     const heading = element("th", { scope: "col" });
-    range.addEventListener("input", () => { this.read(this.plot.x_hz[0] * 2 ** (range.value / STEPS)); this.sayLater(); });
-    return { element: element("div", { class: "reader" }, element("label", { for: id }, "Read at"), range), range, heading };
+    range.addEventListener("input", () => {
+      this.read(this.plot.x_hz[0] * 2 ** (range.value / STEPS));
+      this.sayLater();
+    });
+    return {
+      element: element("div", { class: "reader" }, element("label", { for: id }, "Read at"), range),
+      range,
+      heading,
+    };
   }
 
   axisPart() {
     const field = (/** @type {string} */ words, /** @type {number} */ value) => {
-      const input = element("input", { type: "number", min: 1, max: 100000, step: "any", id: freshName("axis"), value });
+      const input = element("input", {
+        type: "number",
+        min: 1,
+        max: 100000,
+        step: "any",
+        id: freshName("axis"),
+        value,
+      });
       return { input, label: element("label", { for: input.id }, words) };
     };
     const from = field("Show from, Hz", this.plot.x_hz[0]);
@@ -66,7 +103,12 @@ export class CurveSheet {
     };
     from.input.addEventListener("change", turn);
     to.input.addEventListener("change", turn);
-    return element("details", { class: "more" }, element("summary", {}, "Other frequencies"), element("div", { class: "axis-fields" }, from.label, from.input, to.label, to.input));
+    return element(
+      "details",
+      { class: "more" },
+      element("summary", {}, "Other frequencies"),
+      element("div", { class: "axis-fields" }, from.label, from.input, to.label, to.input),
+    );
   }
 
   /** @param {number} from_hz @param {number} to_hz */
@@ -78,7 +120,9 @@ export class CurveSheet {
 
   /** @param {Curve[]} curves @param {[number, number] | null} [band_hz] */
   show(curves, band_hz = null) {
-    const same = curves.length === this.curves.length && curves.every(({ name, place }, i) => name === this.curves[i].name && place === this.curves[i].place);
+    const same =
+      curves.length === this.curves.length &&
+      curves.every(({ name, place }, i) => name === this.curves[i].name && place === this.curves[i].place);
     this.curves = curves;
     this.band_hz = band_hz;
     if (!same) this.showList();
@@ -93,23 +137,37 @@ export class CurveSheet {
   }
 
   draw() {
-    this.plot.show(this.curves.filter(({ name }) => !this.off.has(name)), this.band_hz);
+    this.plot.show(
+      this.curves.filter(({ name }) => !this.off.has(name)),
+      this.band_hz,
+    );
   }
 
   showList() {
-    fill(this.list, this.curves.map((curve) => {
-      const id = freshName("curve");
-      const box = this.switches ? element("input", { type: "checkbox", id, onchange: () => this.turn(curve.name, box.checked) }) : null;
-      if (box) box.checked = !this.off.has(curve.name);
-      const name = element(box ? "label" : "span", { for: box ? id : undefined }, lineSample(curve.place), curve.name);
-      return element("tr", {}, element("th", { scope: "row" }, box, name), element("td", {}));
-    }));
+    fill(
+      this.list,
+      this.curves.map((curve) => {
+        const id = freshName("curve");
+        const box = this.switches
+          ? element("input", { type: "checkbox", id, onchange: () => this.turn(curve.name, box.checked) })
+          : null;
+        if (box) box.checked = !this.off.has(curve.name);
+        const name = element(
+          box ? "label" : "span",
+          { for: box ? id : undefined },
+          lineSample(curve.place),
+          curve.name,
+        );
+        return element("tr", {}, element("th", { scope: "row" }, box, name), element("td", {}));
+      }),
+    );
     this.read(this.plot.reading_hz);
   }
 
   /** @param {string} name @param {boolean} on */
   turn(name, on) {
-    if (on) this.off.delete(name); else this.off.add(name);
+    if (on) this.off.delete(name);
+    else this.off.add(name);
     this.draw();
     this.read(this.plot.reading_hz);
   }
@@ -150,8 +208,37 @@ export class CurveSheet {
     if (!this.asNumbers.open) return;
     const on = this.curves.filter(({ name }) => !this.off.has(name));
     const rows = THIRDS_HZ.filter((hz) => on.some((curve) => valueAt(curve, hz) !== null));
-    fill(this.numbers, across("The same as numbers", element("table", {},
-      element("thead", {}, element("tr", {}, element("th", { scope: "col" }, "Frequency"), on.map(({ name }) => element("th", { scope: "col" }, name)))),
-      element("tbody", {}, rows.map((hz) => element("tr", {}, element("th", { scope: "row" }, hertz(hz)), on.map((curve) => element("td", {}, this.valueWords(curve, hz)))))))));
+    fill(
+      this.numbers,
+      across(
+        "The same as numbers",
+        element(
+          "table",
+          {},
+          element(
+            "thead",
+            {},
+            element(
+              "tr",
+              {},
+              element("th", { scope: "col" }, "Frequency"),
+              on.map(({ name }) => element("th", { scope: "col" }, name)),
+            ),
+          ),
+          element(
+            "tbody",
+            {},
+            rows.map((hz) =>
+              element(
+                "tr",
+                {},
+                element("th", { scope: "row" }, hertz(hz)),
+                on.map((curve) => element("td", {}, this.valueWords(curve, hz))),
+              ),
+            ),
+          ),
+        ),
+      ),
+    );
   }
 }

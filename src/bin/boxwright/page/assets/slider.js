@@ -10,9 +10,14 @@ import { element, freshName } from "./element.js";
  */
 export function slider(label, { from, to, step, value, unit, changed, among }) {
   const id = freshName("slide");
-  const range = element("input", { type: "range", id, min: among ? 0 : from, max: among ? among.length - 1 : to, step: among ? 1 : step });
-  const number = element("input", { type: "number", min: from, max: to, step: among ? "any" : step, "aria-label": `${label}, ${unit}` });
-  const nearest = (/** @type {number} */ wish) => (among ? among.reduce((best, one) => (Math.abs(one - wish) < Math.abs(best - wish) ? one : best)) : Math.min(to, Math.max(from, wish)));
+  const ends = among ? { min: 0, max: among.length - 1, step: 1 } : { min: from, max: to, step };
+  const range = element("input", { type: "range", id, ...ends });
+  const typed = { type: "number", min: from, max: to, step: among ? "any" : step };
+  const number = element("input", { ...typed, "aria-label": `${label}, ${unit}` });
+  const nearest = (/** @type {number} */ wish) =>
+    among
+      ? among.reduce((best, one) => (Math.abs(one - wish) < Math.abs(best - wish) ? one : best))
+      : Math.min(to, Math.max(from, wish));
   let now = value;
   const show = () => {
     range.value = String(among ? among.indexOf(now) : now);
@@ -23,8 +28,14 @@ export function slider(label, { from, to, step, value, unit, changed, among }) {
     now = nearest(Math.round(wish * 1000) / 1000);
     show();
   };
-  range.addEventListener("input", () => { set(among ? among[Number(range.value)] : Number(range.value)); changed(now); });
-  number.addEventListener("change", () => { set(Number(number.value)); changed(now); });
+  range.addEventListener("input", () => {
+    set(among ? among[Number(range.value)] : Number(range.value));
+    changed(now);
+  });
+  number.addEventListener("change", () => {
+    set(Number(number.value));
+    changed(now);
+  });
   set(value);
   const whole = element("div", { class: "slide" }, element("label", { for: id }, `${label}, ${unit}`), range, number);
   return { element: whole, set, value: () => now };

@@ -39,10 +39,28 @@ function hide() {
 function show(event) {
   if (playing?.take === event.take) return;
   playing = { take: event.take, says: event.says };
-  const stop = element("button", { type: "button", class: "stop", onclick: stopSound }, "Stop", element("kbd", {}, "Esc"));
-  fill(region(), element("div", { class: "sounding-line" }, element("p", { class: "sounding-says" }, event.says), stop,
-    element("div", { class: "done" }, element("progress", { "aria-label": "How much of it is done", max: 1, value: 0 }), element("span", { class: "sounding-time" }))),
-  element("div", { class: "meters" }));
+  const stop = element(
+    "button",
+    { type: "button", class: "stop", onclick: stopSound },
+    "Stop",
+    element("kbd", {}, "Esc"),
+  );
+  fill(
+    region(),
+    element(
+      "div",
+      { class: "sounding-line" },
+      element("p", { class: "sounding-says" }, event.says),
+      stop,
+      element(
+        "div",
+        { class: "done" },
+        element("progress", { "aria-label": "How much of it is done", max: 1, value: 0 }),
+        element("span", { class: "sounding-time" }),
+      ),
+    ),
+    element("div", { class: "meters" }),
+  );
   region().dataset.state = "playing";
   region().hidden = false;
   sayAloud(`${event.says} Press Escape to stop.`);
@@ -62,10 +80,25 @@ function showNews({ done_s, total_s, inputs }) {
 function meterOf(meters, channel) {
   let meter = /** @type {any} */ (meters.querySelector(`[data-channel="${channel}"]`));
   if (!meter) {
-    meter = element("div", { class: "meter", "data-channel": channel }, element("span", { class: "meter-name" }, `input ${channel}`),
-      element("span", { class: "meter-bar", role: "meter", "aria-label": `Level of input ${channel} in dBFS`, "aria-valuemin": FLOOR_DBFS, "aria-valuemax": 0, "aria-valuenow": FLOOR_DBFS },
-        element("span", { class: "meter-rms" }), element("span", { class: "meter-peak" })),
-      element("span", { class: "meter-says" }));
+    meter = element(
+      "div",
+      { class: "meter", "data-channel": channel },
+      element("span", { class: "meter-name" }, `input ${channel}`),
+      element(
+        "span",
+        {
+          class: "meter-bar",
+          role: "meter",
+          "aria-label": `Level of input ${channel} in dBFS`,
+          "aria-valuemin": FLOOR_DBFS,
+          "aria-valuemax": 0,
+          "aria-valuenow": FLOOR_DBFS,
+        },
+        element("span", { class: "meter-rms" }),
+        element("span", { class: "meter-peak" }),
+      ),
+      element("span", { class: "meter-says" }),
+    );
     meters.append(meter);
   }
   return (/** @type {any} */ level) => showLevel(meter, level);
@@ -78,8 +111,15 @@ function showLevel(meter, { peak_dbfs, rms_dbfs }) {
   meter.querySelector(".meter-rms").style.width = `${100 * share(rms_dbfs)}%`;
   meter.querySelector(".meter-peak").style.left = `${100 * share(peak_dbfs)}%`;
   bar.setAttribute("aria-valuenow", String(Math.round(peak_dbfs ?? FLOOR_DBFS)));
-  const words = peak_dbfs === undefined ? "silent" : `${decibel(peak_dbfs)}FS peak${rms_dbfs === undefined ? "" : `, ${decibel(rms_dbfs)}FS rms`}`;
-  fill(meter.querySelector(".meter-says"), peak_dbfs === undefined ? words : `${decibel(peak_dbfs)}FS`, rms_dbfs === undefined ? null : element("span", { class: "rms" }, ` peak, ${decibel(rms_dbfs)}FS rms`));
+  const words =
+    peak_dbfs === undefined
+      ? "silent"
+      : `${decibel(peak_dbfs)}FS peak${rms_dbfs === undefined ? "" : `, ${decibel(rms_dbfs)}FS rms`}`;
+  fill(
+    meter.querySelector(".meter-says"),
+    peak_dbfs === undefined ? words : `${decibel(peak_dbfs)}FS`,
+    rms_dbfs === undefined ? null : element("span", { class: "rms" }, ` peak, ${decibel(rms_dbfs)}FS rms`),
+  );
   bar.setAttribute("aria-valuetext", words);
 }
 
@@ -90,7 +130,15 @@ function showEnd(event) {
   const close = element("button", { type: "button", class: "quiet", onclick: hide }, "Close");
   region().dataset.state = "ended";
   region().hidden = false;
-  fill(region(), element("div", { class: "sounding-line" }, element("p", { class: "sounding-says" }, event.error ? `Ended: ${says}` : "It has been played to its end."), close));
+  fill(
+    region(),
+    element(
+      "div",
+      { class: "sounding-line" },
+      element("p", { class: "sounding-says" }, event.error ? `Ended: ${says}` : "It has been played to its end."),
+      close,
+    ),
+  );
   sayAloud(event.error ? `Ended: ${says}` : "It has been played to its end.");
   lastEnd = event;
   tellNear(event);
@@ -102,7 +150,11 @@ async function tellNear(event) {
   if (!near) return;
   started.delete(event.take);
   await record.load().catch(() => {});
-  fill(near, event.error ? refusal(event.error) : null, event.document ? outcome(event.document, event.exit, []) : null);
+  fill(
+    near,
+    event.error ? refusal(event.error) : null,
+    event.document ? outcome(event.document, event.exit, []) : null,
+  );
 }
 
 /** Fades out whatever plays; what was recorded is kept. */
@@ -113,15 +165,20 @@ export async function stopSound() {
     await send("/api/stop", {});
     if (says?.isConnected && playing) says.textContent = "It fades out; what was recorded until now is kept …";
   } catch (why) {
-    if (says) says.textContent = `Not stopped: ${/** @type {Error} */ (why).message}. Pull the amplifier's volume down.`;
+    if (says)
+      says.textContent = `Not stopped: ${/** @type {Error} */ (why).message}. Pull the amplifier's volume down.`;
   }
 }
 
 /** Escape stops from every view, before anything else hears it. */
 export function stopByEscape() {
-  document.addEventListener("keydown", (event) => {
-    if (event.key === "Escape" && playing) stopSound();
-  }, true);
+  document.addEventListener(
+    "keydown",
+    (event) => {
+      if (event.key === "Escape" && playing) stopSound();
+    },
+    true,
+  );
 }
 
 /**
@@ -131,16 +188,35 @@ export function stopByEscape() {
  * @param {HTMLElement} from
  */
 export function askToPlay(words, notice, from) {
-  if (playing) return fill(notice, refusal({ says: `something is playing already: ${playing.says}`, advice: "wait for its end, or stop it" }));
+  if (playing)
+    return fill(
+      notice,
+      refusal({ says: `something is playing already: ${playing.says}`, advice: "wait for its end, or stop it" }),
+    );
   const play = element("button", { type: "button", class: "go" }, "Play it");
   const leave = element("button", { type: "button", autofocus: true }, "Not now");
-  const dialog = element("dialog", { "aria-labelledby": "before-sound" },
-    element("h2", { id: "before-sound" }, "Before any sound"), cautionsList(record.told.cautions),
-    element("p", {}, "The level is turned down, the ears are away, and this is what will be done:"), commandShown(words),
-    element("div", { class: "actions" }, leave, play));
+  const dialog = element(
+    "dialog",
+    { "aria-labelledby": "before-sound" },
+    element("h2", { id: "before-sound" }, "Before any sound"),
+    element(
+      "div",
+      { class: "read-first", tabindex: 0, role: "group", "aria-label": "Cautions" },
+      cautionsList(record.told.cautions),
+    ),
+    element("p", {}, "The level is turned down, the ears are away, and this is what will be done:"),
+    commandShown(words),
+    element("div", { class: "actions" }, leave, play),
+  );
   leave.addEventListener("click", () => dialog.close());
-  play.addEventListener("click", () => { dialog.close(); start(words, notice); });
-  dialog.addEventListener("close", () => { dialog.remove(); from.focus(); });
+  play.addEventListener("click", () => {
+    dialog.close();
+    start(words, notice);
+  });
+  dialog.addEventListener("close", () => {
+    dialog.remove();
+    from.focus();
+  });
   document.body.append(dialog);
   dialog.showModal();
 }

@@ -41,13 +41,24 @@ export function taskPart(task) {
   whenLeft(record.follow(() => keepFocus(form, renew)));
   go.addEventListener("click", () => act(task, go, notice));
   const told = task.says ? element("p", { class: "soft" }, task.says) : null;
-  return foldable(task.title, task.open ?? false, told, form, command.element,
-    element("div", { class: "actions" }, go, ...(task.more ?? [])), notice);
+  return foldable(
+    task.title,
+    task.open ?? false,
+    told,
+    form,
+    command.element,
+    element("div", { class: "actions" }, go, ...(task.more ?? [])),
+    notice,
+  );
 }
 
 /** @param {{heading?: string, fields: Field[], folded?: boolean}} group */
 function groupPart({ heading, fields, folded }) {
-  const grid = element("div", { class: "fields" }, fields.map((field) => field.element));
+  const grid = element(
+    "div",
+    { class: "fields" },
+    fields.map((field) => field.element),
+  );
   if (folded) return element("details", { class: "more" }, element("summary", {}, heading ?? "More"), grid);
   if (!heading) return grid;
   return element("fieldset", {}, element("legend", {}, heading), grid);

@@ -54,7 +54,7 @@ pub(super) fn assemble(
     chapters.extend(additions.closing.iter().cloned());
     let story = Story {
         title: additions.title.clone().unwrap_or_else(|| status.name.clone()),
-        summary: additions.summary.iter().cloned().chain(summary(status, &parts)).collect(),
+        summary: additions.summary.iter().cloned().chain([summary(status)]).collect(),
         answers: answers(&parts),
         chapters,
         cautions: CAUTIONS.to_vec(),

@@ -8,19 +8,21 @@ use crate::quantity::{Code, Severity};
 /// No more kinds of findings than these are named at the top.
 const MOST_NAMED: usize = 4;
 
-/// The paragraphs.
-pub(super) fn summary(status: &StatusDocument, parts: &[Part<'_>]) -> Vec<String> {
-    let mut paragraphs = vec![format!("{} {}", extent(status), open(status))];
-    paragraphs.extend(worst(parts, Severity::Fault, "Faults"));
-    paragraphs.extend(worst(parts, Severity::Caution, "Cautions"));
-    paragraphs
+/// How much there is, and what is open.
+pub(super) fn summary(status: &StatusDocument) -> String {
+    format!("{} {}", extent(status), open(status))
 }
 
-/// What the results decide, in the order of the story.
+/// What the results decide, in the order of the story, and then what is worst.
 pub(super) fn answers(parts: &[Part<'_>]) -> Vec<String> {
+    let worst = [worst(parts, Severity::Fault, "Faults"), worst(parts, Severity::Caution, "Cautions")];
     let mut parts: Vec<&Part<'_>> = parts.iter().collect();
     parts.sort_by_key(|part| part.place.rank());
-    { parts.iter() }.flat_map(|part| &part.recounted.verdicts).map(|verdict| begun(verdict)).collect()
+    { parts.iter() }
+        .flat_map(|part| &part.recounted.verdicts)
+        .map(|verdict| begun(verdict))
+        .chain(worst.into_iter().flatten())
+        .collect()
 }
 
 /// With a capital, as sentences begin.

@@ -69,7 +69,7 @@ tested("dragged by mouse and kept: the result has just this gate", async (page) 
   await page.locator("main code", { hasText: `--gate "${length_ms} ms"` }).waitFor();
   await picture(page, "gate");
   await keep(page).click();
-  await page.getByRole("link", { name: "This result on its own" }).waitFor({ timeout: 30_000 });
+  await page.getByRole("link", { name: "This result on its own" }).waitFor({ timeout: 60_000 });
   // Half a sample at 96 kHz.
   assert.ok(Math.abs(kept(LONG).gate.length_ms - length_ms) <= 0.0053, `${kept(LONG).gate.length_ms} for ${length_ms}`);
 });
@@ -88,7 +88,7 @@ tested("moved by the arrow keys and kept by the keyboard alone, with the values 
   const seen = await page.locator(".legend td").first().innerText();
   await reach(page, keep(page));
   await page.keyboard.press("Enter");
-  await page.getByRole("link", { name: "This result on its own" }).waitFor({ timeout: 30_000 });
+  await page.getByRole("link", { name: "This result on its own" }).waitFor({ timeout: 60_000 });
   const result = page.locator(".outcome .legend td").first();
   assert.equal((await result.innerText()).split(" ±")[0], seen.split(" ±")[0]);
 });

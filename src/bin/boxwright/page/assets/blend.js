@@ -5,7 +5,7 @@ import { BlendDesk } from "./blend_desk.js";
 import { option, optionWords } from "./command.js";
 import { element, fill } from "./element.js";
 import { curveField, textField } from "./field.js";
-import { noticePlace, refusal } from "./notice.js";
+import { noticePlace, tellRefusal } from "./notice.js";
 import { record } from "./record.js";
 import { send } from "./server.js";
 import { taskPart } from "./task.js";
@@ -85,7 +85,7 @@ export function blendTask(stage) {
 /** @param {string[] | string} words @param {Element} desk @param {Element} notice @returns {Promise<BlendDesk | null>} */
 async function openDesk(words, desk, notice) {
   if (typeof words === "string") {
-    fill(notice, refusal({ says: words }));
+    tellRefusal(notice, { says: words });
     return null;
   }
   fill(notice, element("p", { class: "working" }, "Reading the curves …"));
@@ -97,7 +97,7 @@ async function openDesk(words, desk, notice) {
     made.element.querySelector("h2")?.focus();
     return made;
   } catch (why) {
-    fill(notice, refusal(why));
+    tellRefusal(notice, why);
     return null;
   }
 }

@@ -6,7 +6,7 @@ import { element, fill, freshName } from "./element.js";
 import { ImpulsePlot } from "./impulse.js";
 import { onlyTheLatest } from "./latest.js";
 import { whenLeft } from "./leaving.js";
-import { noticePlace, refusal } from "./notice.js";
+import { noticePlace, tellRefusal } from "./notice.js";
 import { hertz, milliseconds } from "./number.js";
 import { record } from "./record.js";
 import { send } from "./server.js";
@@ -49,7 +49,7 @@ async function open(wav, place) {
     const opened = await send("/api/gate/open", { arguments: words });
     if (place.isConnected) new GateWork(words, opened, place);
   } catch (why) {
-    fill(place, refusal(why));
+    tellRefusal(place, why);
   }
 }
 
@@ -139,7 +139,7 @@ class GateWork {
       this.holds.textContent = `Through ${milliseconds(curve.length_ms)} it holds from ${hertz(curve.valid_hz[0])} to ${hertz(curve.valid_hz[1])}. ${this.opened.level_reference ?? ""}`;
       this.sheet.show([{ name: "through this gate", place: 0, x: curve.frequency_hz, y: curve.level_db }]);
     } catch (why) {
-      fill(this.holds, refusal(why));
+      tellRefusal(this.holds, why);
     }
   }
 }

@@ -6,8 +6,7 @@ import { join } from "node:path";
 import { JOB, goTo, openTask, picture, reach, tested, walkTo } from "./browser.mjs";
 
 const byHand = (page) => page.getByRole("region", { name: "The setting by hand" });
-const ripple = async (page) =>
-  Number(/([\d.]+) dB/.exec(await byHand(page).locator(".ripple").innerText())[1]);
+const ripple = async (page) => Number(/([\d.]+) dB/.exec(await byHand(page).locator(".ripple").innerText())[1]);
 
 /** Fills in the seats of the demo, as a person would, and narrows the search. */
 async function fillIn(page) {

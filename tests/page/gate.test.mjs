@@ -3,7 +3,7 @@
 import assert from "node:assert/strict";
 import { readFileSync } from "node:fs";
 import { join } from "node:path";
-import { JOB, goTo, path, picture, reach, tested } from "./browser.mjs";
+import { JOB, goTo, openTab, path, picture, reach, tested } from "./browser.mjs";
 
 /** Captured at 96 kHz by `run`, so that its impulse response has more than 65,536 samples. */
 const LONG = "captures/long-response.wav";
@@ -126,4 +126,21 @@ tested("a gate typed out of its limits is brought back to them", async (page) =>
     least: Number(slider.getAttribute("aria-valuemin")),
   }));
   assert.ok(value >= least - 0.005 && value < 5, `${value}`);
+});
+
+tested("a gate that the program has let go for others is opened anew", async (page, { context, complaints }) => {
+  await goTo(page, `#/gate/${path(LONG)}`);
+  await handle(page).waitFor();
+  const other = await openTab({ context });
+  for (let n = 0; n < 4; n += 1) {
+    await goTo(other.page, `#/gate/${path("captures/rear-left-response.wav")}`);
+    await handle(other.page).waitFor();
+    await goTo(other.page, "#/job");
+  }
+  await handle(page).press("ArrowLeft");
+  const after = Number(await handle(page).getAttribute("aria-valuenow"));
+  await page.getByText(`Through ${after.toFixed(2)} ms it holds`).waitFor();
+  assert.equal(await page.locator(".refused").count(), 0);
+  // A browser itself puts the question that had no answer on its console.
+  assert.match(complaints.splice(0).join(), /^console: [^,]* 404 [^,]*$/);
 });

@@ -4,10 +4,10 @@
 import { commandInSight } from "./command.js";
 import { element, sayAloud } from "./element.js";
 import { asTheyAre, choiceField, yesField } from "./field.js";
+import { KeptOpen } from "./kept_open.js";
 import { onlyTheLatest } from "./latest.js";
 import { noticePlace, tellRefusal } from "./notice.js";
 import { decibel, hertz } from "./number.js";
-import { send } from "./server.js";
 import { CurveSheet } from "./sheet.js";
 import { slider } from "./slider.js";
 import { runNear } from "./task.js";
@@ -37,6 +37,7 @@ export class BlendDesk {
   constructor(words, opened) {
     this.words = words;
     this.opened = opened;
+    this.kept = new KeptOpen("blend", words, opened);
     this.command = commandInSight();
     this.notice = noticePlace();
     this.worst = element("p", { class: "answer ripple" });
@@ -192,7 +193,7 @@ export class BlendDesk {
   /** @param {Setting} setting */
   async sum(setting) {
     try {
-      const summed = await send("/api/blend/sum", { blend: this.opened.blend, setting });
+      const summed = await this.kept.ask("sum", { setting });
       const [from, to] = summed.band_hz.map(hertz);
       this.worst.textContent = `Ripple of the worst seat: ${decibel(summed.worst_ripple_db)}, from ${from} to ${to}.`;
       this.sayLater();

@@ -118,7 +118,12 @@ function channelFields() {
   };
 }
 
-/** Remembers what is put into a field. @param {string} what @param {import("./field.js").Field} field @param {() => void} changed */
+/**
+ * Remembers what is put into a field.
+ * @param {string} what
+ * @param {import("./field.js").Field} field
+ * @param {() => void} changed
+ */
 function keep(what, field, changed) {
   if (field.control.tagName === "INPUT") field.set(bench.get(what));
   field.control.addEventListener("change", () => {

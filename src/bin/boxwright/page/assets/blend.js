@@ -37,7 +37,11 @@ function moreFields() {
   };
 }
 
-/** @param {{name: string, sat: string, sub: string}[]} seats @param {Record<string, any>} more @returns {string[] | string} */
+/**
+ * @param {{name: string, sat: string, sub: string}[]} seats
+ * @param {Record<string, any>} more
+ * @returns {string[] | string}
+ */
 function blendWords(seats, more) {
   if (seats.length === 0) return "Choose for each seat a curve of the satellite and one of the subwoofer.";
   const names = seats.map(({ name }) => name);
@@ -82,7 +86,12 @@ export function blendTask(stage) {
   return element("div", {}, search, notice, desk);
 }
 
-/** @param {string[] | string} words @param {Element} desk @param {Element} notice @returns {Promise<BlendDesk | null>} */
+/**
+ * @param {string[] | string} words
+ * @param {Element} desk
+ * @param {Element} notice
+ * @returns {Promise<BlendDesk | null>}
+ */
 async function openDesk(words, desk, notice) {
   if (typeof words === "string") {
     tellRefusal(notice, { says: words });

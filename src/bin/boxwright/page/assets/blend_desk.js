@@ -1,5 +1,6 @@
 // @ts-check
-// One setting of satellite and subwoofer by hand: sliders, the sum at each seat as they move, and the command that keeps it.
+// One setting of satellite and subwoofer by hand: sliders, the sum at each seat as they move, and the command that
+// keeps it.
 
 import { commandInSight } from "./command.js";
 import { element, sayAloud } from "./element.js";
@@ -30,7 +31,9 @@ const SEARCHED = new Set([
   "--boost-db",
 ]);
 
-/** @typedef {{crossover_hz: number, high_pass: string, low_pass: string, low_pass_hz: number, delay_ms: number, polarity: string, gain_db: number}} Setting */
+/**
+ * @typedef {{crossover_hz: number, high_pass: string, low_pass: string, low_pass_hz: number, delay_ms: number, polarity: string, gain_db: number}} Setting
+ */
 
 export class BlendDesk {
   /** @param {string[]} words @param {any} opened */

@@ -32,7 +32,11 @@ export function gateView(wav) {
   );
 }
 
-/** The command that made the result there is, so that its other settings stay. @param {string} wav @returns {string[]} */
+/**
+ * The command that made the result there is, so that its other settings stay.
+ * @param {string} wav
+ * @returns {string[]}
+ */
 function wordsBefore(wav) {
   const made = record
     .resultsOf("response")

@@ -1,5 +1,6 @@
 // @ts-check
-// What the program keeps open under a number while it is worked on: a capture's gate, a blend. It keeps the last few of all
+// What the program keeps open under a number while it is worked on: a capture's gate, a blend. It keeps the last few of
+// all
 // tabs; one that it let go is opened anew.
 
 import { send } from "./server.js";

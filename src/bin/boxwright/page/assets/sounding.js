@@ -1,5 +1,6 @@
 // @ts-check
-// What is playing, in whatever tab it was started: shown with its levels, and with a button that stops it from anywhere.
+// What is playing, in whatever tab it was started: shown with its levels, and with a button that stops it from
+// anywhere.
 
 import { commandShown } from "./command.js";
 import { element, fill, sayAloud } from "./element.js";

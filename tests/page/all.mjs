@@ -1,5 +1,5 @@
-// All tests of the page, one after the other: there is one sound card.
+// The tests named in BOXWRIGHT_PAGE_TESTS, one after the other in one browser: a program has one sound card.
 
-for (const name of ["token", "job", "curves", "answers", "gate", "blend", "sound", "looks"]) {
+for (const name of process.env.BOXWRIGHT_PAGE_TESTS.split(" ")) {
   await import(`./${name}.test.mjs`);
 }

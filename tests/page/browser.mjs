@@ -56,7 +56,7 @@ export async function openTab({ address = ADDRESS, context, prepare, ...looks } 
 
 /** A test with a tab that has to stay free of complaints. */
 export function tested(name, work, looks = {}) {
-  test(name, { timeout: 90_000 }, async () => {
+  test(name, { timeout: 150_000 }, async () => {
     const tab = await openTab(looks);
     try {
       await work(tab.page, tab);

@@ -51,7 +51,7 @@ tested(
       "boxwright average 'captures/rear-left-response/response.csv' captures/rear-left-response-2/response.csv --out averaged",
     );
     await page.keyboard.press("Enter");
-    await part.getByText("Done.").waitFor({ timeout: 30_000 });
+    await part.getByText("Done.").waitFor({ timeout: 60_000 });
     await part.getByLabel("Command", { exact: true }).fill("response ../elsewhere.wav");
     await page.keyboard.press("Enter");
     await part.getByText("Not done:").waitFor();

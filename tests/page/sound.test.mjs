@@ -19,7 +19,7 @@ import {
 } from "./browser.mjs";
 
 /** The simulated bench still writes down its truth after a stop, which takes a slow program a while. */
-const ENDED_MS = 20_000;
+const ENDED_MS = 30_000;
 
 const stopButton = (page) =>
   page.getByRole("region", { name: "What is playing" }).getByRole("button", { name: /^Stop/ });
@@ -35,7 +35,7 @@ async function startCapture(page, unit, seconds = "0.3") {
   await part.getByRole("button", { name: "Measure", exact: true }).click();
   await playIt(page);
   await stopButton(page).waitFor();
-  await page.getByRole("meter").first().waitFor({ timeout: 30_000 });
+  await page.getByRole("meter").first().waitFor({ timeout: 60_000 });
   return part;
 }
 
@@ -90,11 +90,11 @@ tested("the level by the keyboard alone; Escape in the dialog plays nothing", as
 
 tested("a response is captured and analysed by clicking", async (page) => {
   const part = await startCapture(page, "clicked");
-  await part.getByText("captures/clicked-response.wav").first().waitFor({ timeout: 20_000 });
+  await part.getByText("captures/clicked-response.wav").first().waitFor({ timeout: 60_000 });
   await part.getByRole("link", { name: "Analyse it" }).click();
   const analysis = task(page, "Impulse and frequency response");
   await analysis.getByRole("button", { name: "Analyse" }).click();
-  await analysis.getByRole("link", { name: "This result on its own" }).waitFor({ timeout: 30_000 });
+  await analysis.getByRole("link", { name: "This result on its own" }).waitFor({ timeout: 60_000 });
   await picture(page, "response");
   await goTo(page, "#/stage/on-the-stand");
   await page.getByText("clicked-response.wav").waitFor();
@@ -110,13 +110,13 @@ tested("an impedance is captured and analysed by the keyboard alone", async (pag
   await page.keyboard.press("Enter");
   await reach(page, page.getByRole("dialog").getByRole("button", { name: "Play it" }), { most: 5 });
   await page.keyboard.press("Enter");
-  await part.getByText("captures/typed-impedance.wav").first().waitFor({ timeout: 20_000 });
+  await part.getByText("captures/typed-impedance.wav").first().waitFor({ timeout: 60_000 });
   await reach(page, part.getByRole("link", { name: "Analyse it" }));
   await page.keyboard.press("Enter");
   const analysis = task(page, "Impedance");
   await reach(page, analysis.getByRole("button", { name: "Analyse" }));
   await page.keyboard.press("Enter");
-  await analysis.getByRole("link", { name: "This result on its own" }).waitFor({ timeout: 30_000 });
+  await analysis.getByRole("link", { name: "This result on its own" }).waitFor({ timeout: 60_000 });
   await picture(page, "impedance");
 });
 
@@ -128,7 +128,7 @@ tested("an impedance is captured by clicking, a response by the keyboard alone",
   await jig.getByLabel("Seconds for one sweep").fill("0.3");
   await jig.getByRole("button", { name: "Measure", exact: true }).click();
   await playIt(page);
-  await jig.getByText("captures/pointed-at-impedance.wav").first().waitFor({ timeout: 20_000 });
+  await jig.getByText("captures/pointed-at-impedance.wav").first().waitFor({ timeout: 60_000 });
   await walkTo(page, "With the subwoofer");
   const part = await unfold(page, "Measure a response");
   await type(page, part.getByLabel("Which loudspeaker or driver"), "keyed");
@@ -137,7 +137,7 @@ tested("an impedance is captured by clicking, a response by the keyboard alone",
   await page.keyboard.press("Enter");
   await reach(page, page.getByRole("dialog").getByRole("button", { name: "Play it" }), { most: 5 });
   await page.keyboard.press("Enter");
-  await part.getByText("captures/keyed-response.wav").first().waitFor({ timeout: 30_000 });
+  await part.getByText("captures/keyed-response.wav").first().waitFor({ timeout: 60_000 });
 });
 
 tested("Escape stops from another view, and what was recorded is kept", async (page) => {

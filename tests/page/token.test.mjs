@@ -34,7 +34,7 @@ tested("a second address in the same tab is taken as well", async (page) => {
   assert.ok(!page.url().includes("token"));
 });
 
-test("a program that ends is told, and the page asks ever more seldom", { timeout: 30_000 }, async () => {
+test("a program that ends is told, and the page asks ever more seldom", { timeout: 60_000 }, async () => {
   const folder = mkdtempSync(join(tmpdir(), "boxwright-empty-"));
   const program = spawn(PROGRAM, ["page", folder], { stdio: ["ignore", "pipe", "ignore"] });
   try {

@@ -5,7 +5,7 @@ import { bench } from "./bench.js";
 import { commandShown, option } from "./command.js";
 import { element, fill } from "./element.js";
 import { choiceField, textField } from "./field.js";
-import { noticePlace, refusal } from "./notice.js";
+import { noticePlace, tellRefusal } from "./notice.js";
 import { ask } from "./server.js";
 import { foldable, taskPart } from "./task.js";
 
@@ -44,7 +44,7 @@ function devicesPart() {
       fill(fields, choiceParts(devices, showLines));
       fill(notice, deviceWords(devices));
     } catch (why) {
-      fill(notice, refusal(why));
+      tellRefusal(notice, why);
     }
   };
   load();
@@ -118,7 +118,12 @@ function channelFields() {
   };
 }
 
-/** Remembers what is put into a field. @param {string} what @param {import("./field.js").Field} field @param {() => void} changed */
+/**
+ * Remembers what is put into a field.
+ * @param {string} what
+ * @param {import("./field.js").Field} field
+ * @param {() => void} changed
+ */
 function keep(what, field, changed) {
   if (field.control.tagName === "INPUT") field.set(bench.get(what));
   field.control.addEventListener("change", () => {

@@ -5,7 +5,7 @@ import { BlendDesk } from "./blend_desk.js";
 import { option, optionWords } from "./command.js";
 import { element, fill } from "./element.js";
 import { curveField, textField } from "./field.js";
-import { noticePlace, refusal } from "./notice.js";
+import { noticePlace, tellRefusal } from "./notice.js";
 import { record } from "./record.js";
 import { send } from "./server.js";
 import { taskPart } from "./task.js";
@@ -37,7 +37,11 @@ function moreFields() {
   };
 }
 
-/** @param {{name: string, sat: string, sub: string}[]} seats @param {Record<string, any>} more @returns {string[] | string} */
+/**
+ * @param {{name: string, sat: string, sub: string}[]} seats
+ * @param {Record<string, any>} more
+ * @returns {string[] | string}
+ */
 function blendWords(seats, more) {
   if (seats.length === 0) return "Choose for each seat a curve of the satellite and one of the subwoofer.";
   const names = seats.map(({ name }) => name);
@@ -82,10 +86,15 @@ export function blendTask(stage) {
   return element("div", {}, search, notice, desk);
 }
 
-/** @param {string[] | string} words @param {Element} desk @param {Element} notice @returns {Promise<BlendDesk | null>} */
+/**
+ * @param {string[] | string} words
+ * @param {Element} desk
+ * @param {Element} notice
+ * @returns {Promise<BlendDesk | null>}
+ */
 async function openDesk(words, desk, notice) {
   if (typeof words === "string") {
-    fill(notice, refusal({ says: words }));
+    tellRefusal(notice, { says: words });
     return null;
   }
   fill(notice, element("p", { class: "working" }, "Reading the curves …"));
@@ -97,7 +106,7 @@ async function openDesk(words, desk, notice) {
     made.element.querySelector("h2")?.focus();
     return made;
   } catch (why) {
-    fill(notice, refusal(why));
+    tellRefusal(notice, why);
     return null;
   }
 }

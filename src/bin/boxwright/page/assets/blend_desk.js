@@ -1,17 +1,20 @@
 // @ts-check
-// One setting of satellite and subwoofer by hand: sliders, the sum at each seat as they move, and the command that keeps it.
+// One setting of satellite and subwoofer by hand: sliders, the sum at each seat as they move, and the command that
+// keeps it.
 
 import { commandInSight } from "./command.js";
-import { element, fill } from "./element.js";
+import { element, sayAloud } from "./element.js";
 import { asTheyAre, choiceField, yesField } from "./field.js";
+import { KeptOpen } from "./kept_open.js";
 import { onlyTheLatest } from "./latest.js";
-import { noticePlace, refusal } from "./notice.js";
+import { noticePlace, tellRefusal } from "./notice.js";
 import { decibel, hertz } from "./number.js";
-import { send } from "./server.js";
 import { CurveSheet } from "./sheet.js";
 import { slider } from "./slider.js";
 import { runNear } from "./task.js";
 
+/** How long a hand has to rest before the ripple is read out. */
+const REST_MS = 700;
 const DELAY_STEP_MS = 0.05;
 const GAIN_STEP_DB = 0.1;
 /** Where low-passes of subwoofers go. */
@@ -28,16 +31,19 @@ const SEARCHED = new Set([
   "--boost-db",
 ]);
 
-/** @typedef {{crossover_hz: number, high_pass: string, low_pass: string, low_pass_hz: number, delay_ms: number, polarity: string, gain_db: number}} Setting */
+/**
+ * @typedef {{crossover_hz: number, high_pass: string, low_pass: string, low_pass_hz: number, delay_ms: number, polarity: string, gain_db: number}} Setting
+ */
 
 export class BlendDesk {
   /** @param {string[]} words @param {any} opened */
   constructor(words, opened) {
     this.words = words;
     this.opened = opened;
+    this.kept = new KeptOpen("blend", words, opened);
     this.command = commandInSight();
     this.notice = noticePlace();
-    this.worst = element("p", { class: "answer", role: "status" });
+    this.worst = element("p", { class: "answer ripple" });
     this.controls = this.makeControls(opened);
     this.sheets = opened.seats.map(
       (/** @type {string} */ name) =>
@@ -190,14 +196,22 @@ export class BlendDesk {
   /** @param {Setting} setting */
   async sum(setting) {
     try {
-      const summed = await send("/api/blend/sum", { blend: this.opened.blend, setting });
-      this.worst.textContent = `Ripple of the worst seat: ${decibel(summed.worst_ripple_db)}, from ${hertz(summed.band_hz[0])} to ${hertz(summed.band_hz[1])}.`;
+      const summed = await this.kept.ask("sum", { setting });
+      const [from, to] = summed.band_hz.map(hertz);
+      this.worst.textContent = `Ripple of the worst seat: ${decibel(summed.worst_ripple_db)}, from ${from} to ${to}.`;
+      this.sayLater();
       summed.seats.forEach((/** @type {any} */ seat, /** @type {number} */ i) =>
         this.showSeat(seat, i, summed.band_hz),
       );
     } catch (why) {
-      fill(this.worst, refusal(why));
+      tellRefusal(this.worst, why);
     }
+  }
+
+  /** Reads the ripple out once the hand rests. */
+  sayLater() {
+    clearTimeout(this.resting);
+    this.resting = setTimeout(() => sayAloud(this.worst.textContent ?? ""), REST_MS);
   }
 
   /** @param {any} seat @param {number} i @param {[number, number]} band_hz */

@@ -116,7 +116,11 @@ export function captureResponse(stage, open) {
   });
 }
 
-/** The chain's options, with other outputs where some are named. @param {"response" | "impedance"} kind @param {string} outputs */
+/**
+ * The chain's options, with other outputs where some are named.
+ * @param {"response" | "impedance"} kind
+ * @param {string} outputs
+ */
 function withOutputs(kind, outputs) {
   const chosen = bench.words(kind);
   const at = chosen.indexOf("--output-channels");

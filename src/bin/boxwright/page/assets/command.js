@@ -1,5 +1,6 @@
 // @ts-check
-// A command of the program: as an argument list, as a line for a shell, as a piece of the page with a button to copy it.
+// A command of the program: as an argument list, as a line for a shell, as a piece of the page with a button to copy
+// it.
 
 import { element, fill, sayAloud } from "./element.js";
 
@@ -40,7 +41,12 @@ export function wordsOf(line) {
   throw new Error("a quote is opened and not closed");
 }
 
-/** An option with its value, or nothing where there is none. @param {string} name @param {any} value @returns {string[]} */
+/**
+ * An option with its value, or nothing where there is none.
+ * @param {string} name
+ * @param {any} value
+ * @returns {string[]}
+ */
 export function option(name, value) {
   if (value === undefined || value === null || value === false || value === "") return [];
   if (value === true) return [name];

@@ -53,7 +53,12 @@ export function onOneGrid(curves) {
   return { columns: [all, ...values], joined: true };
 }
 
-/** Lowest and highest value between two frequencies; none if there is none. @param {Curve[]} curves @param {number} from_hz @param {number} to_hz */
+/**
+ * Lowest and highest value between two frequencies; none if there is none.
+ * @param {Curve[]} curves
+ * @param {number} from_hz
+ * @param {number} to_hz
+ */
 export function span(curves, from_hz, to_hz) {
   let low = Infinity;
   let high = -Infinity;

@@ -8,7 +8,10 @@ const SILENT_MS = 7000;
 const FIRST_WAIT_MS = 1000;
 const LONGEST_WAIT_MS = 30000;
 
-/** A browser keeps six connections to a program for all its tabs: one that nobody sees lets go of its own after this long. */
+/**
+ * A browser keeps six connections to a program for all its tabs: one that nobody sees lets go of its own after this
+ * long.
+ */
 const UNSEEN_MS = 30000;
 
 /**

@@ -4,9 +4,10 @@
 import { commandInSight } from "./command.js";
 import { element, fill, freshName } from "./element.js";
 import { ImpulsePlot } from "./impulse.js";
+import { KeptOpen } from "./kept_open.js";
 import { onlyTheLatest } from "./latest.js";
 import { whenLeft } from "./leaving.js";
-import { noticePlace, refusal } from "./notice.js";
+import { noticePlace, tellRefusal } from "./notice.js";
 import { hertz, milliseconds } from "./number.js";
 import { record } from "./record.js";
 import { send } from "./server.js";
@@ -31,7 +32,11 @@ export function gateView(wav) {
   );
 }
 
-/** The command that made the result there is, so that its other settings stay. @param {string} wav @returns {string[]} */
+/**
+ * The command that made the result there is, so that its other settings stay.
+ * @param {string} wav
+ * @returns {string[]}
+ */
 function wordsBefore(wav) {
   const made = record
     .resultsOf("response")
@@ -49,7 +54,7 @@ async function open(wav, place) {
     const opened = await send("/api/gate/open", { arguments: words });
     if (place.isConnected) new GateWork(words, opened, place);
   } catch (why) {
-    fill(place, refusal(why));
+    tellRefusal(place, why);
   }
 }
 
@@ -58,6 +63,9 @@ class GateWork {
   constructor(words, opened, place) {
     this.words = words;
     this.opened = opened;
+    /** The curve that waits to be shown. @type {any} */
+    this.fresh = null;
+    this.kept = new KeptOpen("gate", words, opened);
     this.impulse = new ImpulsePlot(opened.impulse, opened);
     this.sheet = new CurveSheet({
       label: "Level over frequency through this gate",
@@ -135,11 +143,24 @@ class GateWork {
   /** @param {number} length_ms */
   async draw(length_ms) {
     try {
-      const curve = await send("/api/gate/curve", { gate: this.opened.gate, length_ms });
-      this.holds.textContent = `Through ${milliseconds(curve.length_ms)} it holds from ${hertz(curve.valid_hz[0])} to ${hertz(curve.valid_hz[1])}. ${this.opened.level_reference ?? ""}`;
-      this.sheet.show([{ name: "through this gate", place: 0, x: curve.frequency_hz, y: curve.level_db }]);
+      this.showSoon(await this.kept.ask("curve", { length_ms }));
     } catch (why) {
-      fill(this.holds, refusal(why));
+      tellRefusal(this.holds, why);
     }
+  }
+
+  /** At the next frame of the screen; meanwhile the next curve is asked for. @param {any} curve */
+  showSoon(curve) {
+    const waits = Boolean(this.fresh);
+    this.fresh = curve;
+    if (!waits) requestAnimationFrame(() => this.show());
+  }
+
+  show() {
+    const { length_ms, valid_hz, frequency_hz, level_db } = this.fresh;
+    this.fresh = null;
+    const band = `${hertz(valid_hz[0])} to ${hertz(valid_hz[1])}`;
+    this.holds.textContent = `Through ${milliseconds(length_ms)} it holds from ${band}. ${this.opened.level_reference}`;
+    this.sheet.show([{ name: "through this gate", place: 0, x: frequency_hz, y: level_db }]);
   }
 }

@@ -1,5 +1,6 @@
 // @ts-check
-// The impulse response over time, with the part that the gate keeps and a handle at its end: drag it by mouse or finger,
+// The impulse response over time, with the part that the gate keeps and a handle at its end: drag it by mouse or
+// finger,
 // move it by the arrow keys. Time is in milliseconds after the arrival.
 
 import uPlot from "./uPlot.esm.js";
@@ -20,7 +21,10 @@ const HEIGHT = 260;
 const hundredths = (ms) => Math.round(100 * ms) / 100;
 
 export class ImpulsePlot {
-  /** @param {{from_ms: number, step_ms: number, values: number[]}} impulse @param {{shortest_ms: number, longest_ms: number, proposed_ms?: number, reflection_ms?: number}} limits */
+  /**
+   * @param {{from_ms: number, step_ms: number, values: number[]}} impulse
+   * @param {{shortest_ms: number, longest_ms: number, proposed_ms?: number, reflection_ms?: number}} limits
+   */
   constructor(impulse, limits) {
     this.limits = limits;
     this.time_ms = impulse.values.map((_, i) => impulse.from_ms + i * impulse.step_ms);

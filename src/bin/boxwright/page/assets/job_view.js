@@ -5,7 +5,7 @@ import { commandInSight, commandLine, commandShown, wordsOf } from "./command.js
 import { element, fill } from "./element.js";
 import { textField } from "./field.js";
 import { whenLeft } from "./leaving.js";
-import { findingsList, noticePlace, refusal } from "./notice.js";
+import { findingsList, noticePlace, refusal, tellRefusal } from "./notice.js";
 import { rowOf, tableOf } from "./quantities.js";
 import { asPartOfAName, ELSEWHERE, record, STAGES, stageOf } from "./record.js";
 import { askToPlay } from "./sounding.js";
@@ -197,7 +197,7 @@ function anyCommand() {
   };
   const act = () => {
     const now = words();
-    if (typeof now === "string") return fill(notice, refusal({ says: now }));
+    if (typeof now === "string") return tellRefusal(notice, { says: now });
     return SOUNDS.has(now[0]) ? askToPlay(now, notice, go) : runNear(now, notice, go);
   };
   field.control.addEventListener("input", () => command.show(words()));

@@ -1,7 +1,7 @@
 // @ts-check
 // What is said near a thing: findings with their severity as a word, refusals with what to do about them.
 
-import { element } from "./element.js";
+import { element, fill, sayAloud } from "./element.js";
 import { hertz } from "./number.js";
 
 const RANK = { fault: 0, caution: 1, note: 2 };
@@ -63,9 +63,15 @@ export function refusal(why) {
   );
 }
 
-/** A place for what is said near a thing, read out as it changes. */
+/** A place for what is said near a thing. */
 export function noticePlace() {
-  return element("div", { class: "notice", role: "status", "aria-live": "polite" });
+  return element("div", { class: "notice" });
+}
+
+/** Says near a thing, and aloud, why it was not done. @param {Element} place @param {any} why */
+export function tellRefusal(place, why) {
+  fill(place, refusal(why));
+  sayAloud(`Not done: ${why.says ?? why.message}. ${why.advice ? `Try: ${why.advice}` : ""}`);
 }
 
 /** The cautions, as before any sound. @param {{heading: string, says: string}[]} cautions */

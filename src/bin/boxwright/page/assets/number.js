@@ -10,7 +10,11 @@ const signed = (text) => text.replace(/-/g, MINUS);
 /** On one line. @param {string} text */
 const unbroken = (text) => text.replace(/ /g, "\u00a0");
 
-/** With so many significant digits, never in powers of ten within reason. @param {number} value @param {number} [digits] */
+/**
+ * With so many significant digits, never in powers of ten within reason.
+ * @param {number} value
+ * @param {number} [digits]
+ */
 export function figure(value, digits = 4) {
   if (value === 0) return "0";
   const size = Math.floor(Math.log10(Math.abs(value)));

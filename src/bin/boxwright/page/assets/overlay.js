@@ -4,7 +4,7 @@
 import { element, fill, freshName } from "./element.js";
 import { curveWords } from "./field.js";
 import { whenLeft } from "./leaving.js";
-import { noticePlace, refusal } from "./notice.js";
+import { noticePlace, tellRefusal } from "./notice.js";
 import { record, STAGES, ELSEWHERE, stageOf } from "./record.js";
 import { loadCurve } from "./result_pictures.js";
 import { CurveSheet } from "./sheet.js";
@@ -110,7 +110,7 @@ class Overlay {
     } catch (why) {
       ticked.delete(path);
       this.read.delete(path);
-      fill(this.notice, refusal(why));
+      tellRefusal(this.notice, why);
     }
     this.draw();
   }

@@ -1,5 +1,6 @@
 // @ts-check
-// Colours and strokes of curves: those of M. Okabe, K. Ito, "Color Universal Design" (2008), and a dash for each, so that
+// Colours and strokes of curves: those of M. Okabe, K. Ito, "Color Universal Design" (2008), and a dash for each, so
+// that
 // no two curves are told apart by colour alone. Black turns to paper in the dark.
 
 const LIGHT = ["#0072b2", "#e69f00", "#000000", "#56b4e9", "#d55e00", "#cc79a7", "#009e73"];

@@ -53,7 +53,9 @@ function labels(plot, lines) {
 }
 
 export class FrequencyPlot {
-  /** @param {{label: string, measure: "level_db" | "magnitude_ohm" | "phase_deg", height?: number, from_hz?: number, to_hz?: number, steady?: boolean}} how */
+  /**
+   * @param {{label: string, measure: "level_db" | "magnitude_ohm" | "phase_deg", height?: number, from_hz?: number, to_hz?: number, steady?: boolean}} how
+   */
   constructor({ label, measure, height = 320, from_hz = 20, to_hz = 20000, steady = false }) {
     this.measure = measure;
     this.height = height;

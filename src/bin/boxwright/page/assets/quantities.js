@@ -154,7 +154,12 @@ function placed({ at_hz, ...rest }) {
   return key ? `${plain(key, rest[key])} at ${hertz(at_hz)}` : null;
 }
 
-/** What a person reads, or nothing where it is no single value. @param {string} key @param {any} value @returns {string | null} */
+/**
+ * What a person reads, or nothing where it is no single value.
+ * @param {string} key
+ * @param {any} value
+ * @returns {string | null}
+ */
 export function valueOf(key, value) {
   if (isQuantity(value)) return measured(value);
   if (typeof value?.at_hz === "number") return placed(value);
@@ -167,7 +172,13 @@ export function valueOf(key, value) {
   return value.length <= 12 && value.every((one) => typeof one === "string") ? value.join("; ") : null;
 }
 
-/** Rows of name and value, those of parts under the part's name. @param {any} document @param {(Node | string)[]} before @param {number} depth @returns {HTMLElement[]} */
+/**
+ * Rows of name and value, those of parts under the part's name.
+ * @param {any} document
+ * @param {(Node | string)[]} before
+ * @param {number} depth
+ * @returns {HTMLElement[]}
+ */
 function rowsOf(document, before, depth) {
   return Object.entries(document).flatMap(([key, value]) => {
     if (SILENT.has(key)) return [];

@@ -109,7 +109,12 @@ function pairs({ pairs: compared }) {
 /** @param {any} document */
 function design({ design: compared }) {
   const rows = compared.map((/** @type {any} */ one) =>
-    rowOf(nameOf(one.quantity), figure(one.designed), measured(one.found), one.says),
+    rowOf(
+      nameOf(one.quantity),
+      measured({ value: one.designed, unit: one.found?.unit }),
+      measured(one.found),
+      one.says,
+    ),
   );
   return element(
     "div",

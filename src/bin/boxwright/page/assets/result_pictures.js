@@ -16,7 +16,13 @@ export function curveName(path) {
   return !folder ? file : ["response", "impedance"].includes(file) ? folder : `${folder}/${file}`;
 }
 
-/** A curve file of the job, ready to be drawn. @param {string} path @param {number} place @param {string} [name] @returns {Promise<Curve & {measure: string, phase_deg?: number[], header: any}>} */
+/**
+ * A curve file of the job, ready to be drawn.
+ * @param {string} path
+ * @param {number} place
+ * @param {string} [name]
+ * @returns {Promise<Curve & {measure: string, phase_deg?: number[], header: any}>}
+ */
 export async function loadCurve(path, place, name = curveName(path)) {
   const read = await ask("/api/curve", { path });
   return {
@@ -34,7 +40,14 @@ export async function loadCurve(path, place, name = curveName(path)) {
 /** The column with the doubt of another one. */
 const DOUBTS = { level_db: "u_db", magnitude_ohm: "u_ohm", phase_deg: "u_deg" };
 
-/** A column of a document as a curve. @param {any} column @param {string} key @param {string} name @param {number} place @returns {Curve} */
+/**
+ * A column of a document as a curve.
+ * @param {any} column
+ * @param {string} key
+ * @param {string} name
+ * @param {number} place
+ * @returns {Curve}
+ */
 function columnCurve(column, key, name, place) {
   return {
     name,
@@ -45,7 +58,13 @@ function columnCurve(column, key, name, place) {
   };
 }
 
-/** A sheet with these curves. @param {string} label @param {"level_db" | "magnitude_ohm" | "phase_deg"} measure @param {Curve[]} curves @param {[number, number]} [band_hz] */
+/**
+ * A sheet with these curves.
+ * @param {string} label
+ * @param {"level_db" | "magnitude_ohm" | "phase_deg"} measure
+ * @param {Curve[]} curves
+ * @param {[number, number]} [band_hz]
+ */
 function sheetOf(label, measure, curves, band_hz) {
   const lowest = Math.min(...curves.map(({ x }) => x[0]));
   const highest = Math.max(...curves.map(({ x }) => x[x.length - 1]));
@@ -75,7 +94,12 @@ function onDemand(title, make) {
   return part;
 }
 
-/** A place that fills when its curves are read. @param {string} label @param {any} measure @param {{path: string, name?: string}[]} wanted */
+/**
+ * A place that fills when its curves are read.
+ * @param {string} label
+ * @param {any} measure
+ * @param {{path: string, name?: string}[]} wanted
+ */
 function fromFiles(label, measure, wanted) {
   const place = element("div", {});
   Promise.all(wanted.map(({ path, name }, i) => loadCurve(record.inJob(path), i, name).catch(() => null))).then(

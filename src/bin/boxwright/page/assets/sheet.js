@@ -18,7 +18,9 @@ const FIRST_READ_HZ = 1000;
 /** @typedef {import("./curve.js").Curve} Curve */
 
 export class CurveSheet {
-  /** @param {{label: string, measure: "level_db" | "magnitude_ohm" | "phase_deg", height?: number, from_hz?: number, to_hz?: number, steady?: boolean, switches?: boolean}} how */
+  /**
+   * @param {{label: string, measure: "level_db" | "magnitude_ohm" | "phase_deg", height?: number, from_hz?: number, to_hz?: number, steady?: boolean, switches?: boolean}} how
+   */
   constructor(how) {
     this.how = how;
     this.plot = new FrequencyPlot(how);

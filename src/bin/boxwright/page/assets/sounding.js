@@ -1,9 +1,10 @@
 // @ts-check
-// What is playing, in whatever tab it was started: shown with its levels, and with a button that stops it from anywhere.
+// What is playing, in whatever tab it was started: shown with its levels, and with a button that stops it from
+// anywhere.
 
 import { commandShown } from "./command.js";
 import { element, fill, sayAloud } from "./element.js";
-import { cautionsList, refusal } from "./notice.js";
+import { cautionsList, refusal, tellRefusal } from "./notice.js";
 import { decibel } from "./number.js";
 import { outcome } from "./outcome.js";
 import { record } from "./record.js";
@@ -11,6 +12,8 @@ import { send } from "./server.js";
 
 /** Levels are drawn from here up to full scale. */
 const FLOOR_DBFS = -90;
+/** A good end is in sight for so long. */
+const END_SHOWN_MS = 8000;
 
 /** @type {{take: number, says: string} | null} */
 let playing = null;
@@ -18,6 +21,8 @@ let playing = null;
 const started = new Map();
 /** The last end, in case it is told before the answer to the start. @type {any} */
 let lastEnd = null;
+/** Whether this tab has asked for a sound and has no answer yet. */
+let asking = false;
 
 const region = () => /** @type {HTMLElement} */ (document.getElementById("sounding"));
 
@@ -140,6 +145,7 @@ function showEnd(event) {
     ),
   );
   sayAloud(event.error ? `Ended: ${says}` : "It has been played to its end.");
+  if (!event.error) setTimeout(() => region().dataset.state === "ended" && lastEnd === event && hide(), END_SHOWN_MS);
   lastEnd = event;
   tellNear(event);
 }
@@ -175,7 +181,7 @@ export function stopByEscape() {
   document.addEventListener(
     "keydown",
     (event) => {
-      if (event.key === "Escape" && playing) stopSound();
+      if (event.key === "Escape" && (playing || asking)) stopSound();
     },
     true,
   );
@@ -189,10 +195,10 @@ export function stopByEscape() {
  */
 export function askToPlay(words, notice, from) {
   if (playing)
-    return fill(
-      notice,
-      refusal({ says: `something is playing already: ${playing.says}`, advice: "wait for its end, or stop it" }),
-    );
+    return tellRefusal(notice, {
+      says: `something is playing already: ${playing.says}`,
+      advice: "wait for its end, or stop it",
+    });
   const play = element("button", { type: "button", class: "go" }, "Play it");
   const leave = element("button", { type: "button", autofocus: true }, "Not now");
   const dialog = element(
@@ -224,12 +230,15 @@ export function askToPlay(words, notice, from) {
 /** @param {string[]} words @param {Element} notice */
 async function start(words, notice) {
   fill(notice, element("p", { class: "working" }, "Starting …"));
+  asking = true;
   try {
     const { take } = await send("/api/sound", { arguments: words });
     started.set(take, notice);
     fill(notice, element("p", { class: "working" }, "Playing. Escape stops it; what was recorded until then is kept."));
     if (lastEnd?.take === take) tellNear(lastEnd);
   } catch (why) {
-    fill(notice, refusal(why));
+    tellRefusal(notice, why);
+  } finally {
+    asking = false;
   }
 }

@@ -2,9 +2,9 @@
 // A task: what a person fills in, the command that comes of it, the button that does it, and what came of it.
 
 import { commandInSight } from "./command.js";
-import { element, fill } from "./element.js";
+import { element, fill, sayAloud } from "./element.js";
 import { whenLeft } from "./leaving.js";
-import { noticePlace, refusal } from "./notice.js";
+import { noticePlace, tellRefusal } from "./notice.js";
 import { record } from "./record.js";
 import { outcome } from "./outcome.js";
 import { send } from "./server.js";
@@ -75,7 +75,7 @@ function keepFocus(within, renew) {
 /** @param {Task} task @param {HTMLButtonElement} go @param {Element} notice */
 async function act(task, go, notice) {
   const words = task.words();
-  if (typeof words === "string") return fill(notice, refusal({ says: words }));
+  if (typeof words === "string") return tellRefusal(notice, { says: words });
   if (task.sounds) return askToPlay(words, notice, go);
   const document = await runNear(words, notice, go);
   if (document && task.after) task.after(document);
@@ -95,9 +95,10 @@ export async function runNear(words, notice, button) {
     const { exit, document } = await send("/api/run", { arguments: words });
     await record.load();
     fill(notice, outcome(document, exit, words));
+    sayAloud(exit === 3 ? "Done; the answer is: not within the limits." : "Done.");
     return document;
   } catch (why) {
-    fill(notice, refusal(why));
+    tellRefusal(notice, why);
     return null;
   } finally {
     button.removeAttribute("aria-disabled");

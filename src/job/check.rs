@@ -152,8 +152,8 @@ impl Judging<'_> {
         let mut verdicts = Vec::new();
         for speaker in self.job.speaker.keys() {
             let units = self.job.unit.iter().filter(|(_, unit)| unit.speaker.as_ref() == Some(speaker));
-            let measured: Vec<(&String, PathBuf)> =
-                units.filter_map(|(name, _)| Some((name, self.curves.response_of(name)?))).collect();
+            let units: Vec<&String> = units.map(|(name, _)| name).collect();
+            let measured = self.curves.responses_of(&units);
             if measured.len() < 2 {
                 continue;
             }

@@ -33,6 +33,12 @@ impl RecordedCurves {
         response_of(&self.found, &self.subjects, unit).and_then(csv_of).map(Path::to_owned)
     }
 
+    /// The responses of several units that can be laid beside each other: all of the whole where all were joined, else none of them.
+    pub fn responses_of<'a>(&self, units: &[&'a String]) -> Vec<(&'a String, PathBuf)> {
+        let found = responses_of(&self.found, &self.subjects, units);
+        found.into_iter().filter_map(|(unit, result)| Some((unit, csv_of(result)?.to_owned()))).collect()
+    }
+
     /// The simulated response of a loudspeaker of the job.
     pub fn simulation_of(&self, speaker: &str) -> Option<PathBuf> {
         simulation_of(&self.found, speaker).map(Path::to_owned)
@@ -41,13 +47,30 @@ impl RecordedCurves {
 
 /// The result with the response of a unit: of the stand where there is one, a joined one before a gated one.
 pub(super) fn response_of<'a>(found: &'a Found, subjects: &[Subject], unit: &str) -> Option<&'a FoundResult> {
+    best_of(found, subjects, unit, &["response", "join"])
+}
+
+/// The results with the responses of several units, all joined or all gated: a joined curve knows more of the bass.
+pub(super) fn responses_of<'a, 'u>(
+    found: &'a Found,
+    subjects: &[Subject],
+    units: &[&'u String],
+) -> Vec<(&'u String, &'a FoundResult)> {
+    let of_kind = |kind: &str| -> Vec<(&'u String, &'a FoundResult)> {
+        units.iter().filter_map(|unit| Some((*unit, best_of(found, subjects, unit, &[kind])?))).collect()
+    };
+    let joined = of_kind("join");
+    if joined.len() == units.len() { joined } else { of_kind("response") }
+}
+
+fn best_of<'a>(found: &'a Found, subjects: &[Subject], unit: &str, kinds: &[&str]) -> Option<&'a FoundResult> {
     let is_its = |subject: &Subject| subject.unit.as_deref().map(plain_name) == Some(plain_name(unit));
     let rank = |result: &FoundResult, subject: &Subject| {
         let stands = subject.stage.as_deref().and_then(Stage::named) == Some(Stage::OnTheStand);
         (stands, result.kind == "join")
     };
     let its = found.results.iter().zip(subjects).filter(|(result, subject)| {
-        ["response", "join"].contains(&result.kind.as_str()) && is_its(subject) && csv_of(result).is_some()
+        kinds.contains(&result.kind.as_str()) && is_its(subject) && csv_of(result).is_some()
     });
     // Of equals the first by path.
     let best = its.fold(None, |best: Option<(&FoundResult, &Subject)>, (result, subject)| match best {

@@ -1,6 +1,6 @@
 //! What comes next in a job, and needs a person: loudspeakers to measure, captures to look at, results to lay over each other.
 
-use super::curves::{csv_of, plain_name, response_of, simulation_of};
+use super::curves::{csv_of, plain_name, response_of, responses_of, simulation_of};
 use super::found::{Found, FoundCapture};
 use super::place::shown;
 use super::stage::Stage;
@@ -96,9 +96,9 @@ impl Outlook<'_> {
         let mut all = Vec::new();
         for speaker in self.job.speaker.keys() {
             let units = self.job.unit.iter().filter(|(_, unit)| unit.speaker.as_ref() == Some(speaker));
-            let curves: Vec<String> = units
-                .filter_map(|(name, _)| Some(shown(csv_of(response_of(self.found, self.subjects, name)?)?)))
-                .collect();
+            let units: Vec<&String> = units.map(|(name, _)| name).collect();
+            let results = responses_of(self.found, self.subjects, &units);
+            let curves: Vec<String> = results.iter().filter_map(|(_, result)| Some(shown(csv_of(result)?))).collect();
             let is_matched = self.found.results.iter().any(|result| {
                 let has = |curve: &String| result.inputs.iter().any(|(path, _)| shown(path) == *curve);
                 result.kind == "match" && curves.iter().all(has)

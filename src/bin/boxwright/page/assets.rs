@@ -44,6 +44,7 @@ static ASSETS: &[Asset] = &assets![
     "impulse.js",
     "index.html",
     "job_view.js",
+    "kept_open.js",
     "latest.js",
     "leaving.js",
     "notice.js",

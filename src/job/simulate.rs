@@ -420,7 +420,7 @@ fn drawn(speaker: &str, table: &SpeakerTable, reference: &str) -> [Picture; 2] {
     }
     let response = ResponsePicture {
         title: format!("{speaker}: simulated response"),
-        level_reference: reference.to_owned(),
+        level_reference: reference.replace("uPa", "µPa"),
         curves,
         valid_hz: None,
         shown_hz: None,

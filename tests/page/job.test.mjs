@@ -5,19 +5,19 @@ import { appendFileSync } from "node:fs";
 import { join } from "node:path";
 import { JOB, picture, reach, task, tested, type, unfold } from "./browser.mjs";
 
-/** Another word in the microphone's table: what leans on it is out of date. */
-function touchTheMicrophone(word) {
-  appendFileSync(join(JOB, "mic.txt"), `# ${word}\n`);
+/** Another remark in the netlist: what leans on it is out of date. */
+function touchTheNetwork(remark) {
+  appendFileSync(join(JOB, "rear.cir"), `* ${remark}\n`);
 }
 
 const staleList = (page) => page.locator("section", { has: page.getByRole("heading", { name: "Out of date" }) });
 
 tested("what is out of date is told with its reason and brought up to date by a click", async (page) => {
-  touchTheMicrophone("looked at again");
+  touchTheNetwork("looked at again");
   await page.reload();
   const stale = staleList(page);
   await stale
-    .getByText(/mic\.txt/)
+    .getByText(/rear\.cir changed/)
     .first()
     .waitFor();
   await stale.getByText("boxwright status --do").waitFor();
@@ -29,11 +29,11 @@ tested("what is out of date is told with its reason and brought up to date by a 
 });
 
 tested("and by the keyboard alone", async (page) => {
-  touchTheMicrophone("and once more");
+  touchTheNetwork("and once more");
   await page.reload();
   const stale = staleList(page);
   await stale
-    .getByText(/mic\.txt/)
+    .getByText(/rear\.cir changed/)
     .first()
     .waitFor();
   await reach(page, stale.getByRole("button", { name: "Do them" }));

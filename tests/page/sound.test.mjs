@@ -141,7 +141,7 @@ tested("an impedance is captured by clicking, a response by the keyboard alone",
 });
 
 tested("Escape stops from another view, and what was recorded is kept", async (page) => {
-  await startCapture(page, "escaped", "4");
+  await startCapture(page, "escaped", "1");
   await goTo(page, "#/curves");
   await page.keyboard.press("Escape");
   await page.getByText(/It fades out/).waitFor({ timeout: 1500 });
@@ -154,7 +154,7 @@ tested("Escape stops from another view, and what was recorded is kept", async (p
 });
 
 tested("the stop button stops at once, and says so near where it was started", async (page) => {
-  const part = await startCapture(page, "halted", "4");
+  const part = await startCapture(page, "halted", "1");
   await stopButton(page).click();
   await part
     .getByText(/stopped/)
@@ -166,7 +166,7 @@ tested(
   "two tabs: one plays, the other sees it, can't begin another one, and can stop it",
   async (page, { context, complaints }) => {
     const other = await openTab({ context });
-    await startCapture(page, "shared", "4");
+    await startCapture(page, "shared", "2");
     await stopButton(other.page).waitFor();
     await other.page.waitForFunction(() => document.title.startsWith("Playing"));
     await goTo(other.page, "#/sound");

@@ -163,7 +163,7 @@ export function captureImpedance(stage, open) {
   sweep.level = textField("Level, dBFS", { shows: "-30", hint: "Quiet: a driver is measured at rest." });
   const bare = simulatedJig(stage);
   const sense = textField("Sense resistor", {
-    value: bench.get("sense_ohm") || (bench.jobs("sense_ohm") ? "" : "10 ohm"),
+    value: bench.get("sense_ohm") || (bench.isSimulated() && !bench.jobs("sense_ohm") ? "10 ohm" : ""),
     shows: bench.jobs("sense_ohm"),
     hint: "As measured.",
   });

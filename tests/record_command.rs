@@ -79,6 +79,12 @@ fn a_new_job_explains_itself_and_is_never_overwritten() {
     assert_eq!(std::fs::read(&path).unwrap(), before);
     let status = json(folder.path(), "status rear-pair");
     assert_eq!((status["name"].as_str(), status["captures"].as_array().unwrap().len()), (Some("rear-pair"), 0));
+    let nowhere = said(folder.path(), "status rear-piar");
+    assert!(nowhere.status == 1 && nowhere.err.contains("rear-piar"), "{}", nowhere.err);
+    let unit = "[unit.left]\nspeaker = \"raer\"\n[speaker.rear]\nways = [ { driver = \"mid\" } ]\n";
+    std::fs::write(&path, unit).unwrap();
+    let stray = json(folder.path(), "status rear-pair");
+    assert!(stray["findings"][0]["says"].as_str().unwrap().contains("there is no [speaker.raer]"), "{stray}");
     // Its own finding of a name that is wrong: line, column, the nearest right one.
     std::fs::write(&path, String::from_utf8(before).unwrap().replace("#pair_db = 1.0", "pairs_db = 1.0")).unwrap();
     let wrong = said(folder.path(), "status rear-pair");
@@ -133,6 +139,17 @@ fn what_changed_is_named_and_what_rests_on_it_done_again() {
     assert_eq!(old["results"][2]["because"][0], "limits.pair_db in job.toml was 20 and is 19");
     done(&folder, "status --do --quiet");
 
+    // What only counts when something is played, or what the capture says itself, changes no result; what the capture says does.
+    let text = std::fs::read_to_string(folder.join("job.toml")).unwrap();
+    std::fs::write(folder.join("job.toml"), text.replace("distance_m = 0.5", "distance_m = 1\nlevel_dbfs = -30"))
+        .unwrap();
+    assert_eq!(texts(&json(&folder, "status")["results"], "state"), ["current"; 3]);
+    let beside = folder.join("captures/left-response.toml");
+    let own = std::fs::read_to_string(&beside).unwrap();
+    std::fs::write(&beside, own.replace("distance_m = 0.5", "distance_m = 1.0")).unwrap();
+    assert_eq!(json(&folder, "status")["results"][0]["because"][0], "captures/left-response.toml changed");
+    std::fs::write(&beside, own).unwrap();
+
     // What comes out as it was needs no further command: a comment in the table changes its checksum only.
     std::fs::write(folder.join("mic.txt"), "# a comment\n10 0\n1000 1\n20000 0\n").unwrap();
     let seen = said(&folder, "status --do");
@@ -157,6 +174,11 @@ fn results_come_out_to_the_last_digit_also_where_the_job_was_moved_to() {
     done(&folder, "response captures/left-response.wav --quiet");
     done(&folder, "capture impedance --unit mid --seconds 1 --repeats 1 --sense-ohm 10 --quiet");
     done(&folder, "impedance captures/mid-impedance.wav --quiet");
+    // What tells the jig is told once.
+    done(&folder, "capture impedance --unit spare --seconds 1 --repeats 1 --sense-ohm 10 --quiet");
+    done(&folder, "impedance captures/mid-impedance.wav --lead-ohm 0.05 --quiet");
+    let next = commands(&json(&folder, "status")["next"]);
+    assert!(next.contains(&"impedance captures/spare-impedance.wav --lead-ohm 0.05".to_owned()), "{next:?}");
     done(&folder, "driver captures/mid-impedance/impedance.csv --mms-g 4 --sd-cm2 50 --out driver --quiet");
     done(&folder, "simulate . --quiet --no-tolerance");
     done(&folder, "compare captures/left-response/response.csv simulation/rear-response.csv --limits 60 --quiet");

@@ -76,6 +76,8 @@ pub struct CaptureStanding {
     pub complete: bool,
     /// The results that were made straight from it.
     pub results: Vec<String>,
+    /// Other results that needed it, as those of a jig need the capture of a known resistor.
+    pub used_by: Vec<String>,
 }
 
 /// A result.

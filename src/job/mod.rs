@@ -2,6 +2,7 @@
 
 mod alike;
 mod average;
+mod bench_keys;
 mod blend;
 mod blend_check;
 mod blend_curves;
@@ -48,6 +49,7 @@ mod treble;
 
 pub use alike::{LevelCounts, MatchError, MatchOrder, match_units};
 pub use average::{AverageError, AverageOrder, Averaged, average_curves};
+pub use bench_keys::bench_keys;
 pub use blend::{BlendJobError, BlendOrder, Blended, FilteredBy, USUAL_CROSSOVERS_HZ, blend};
 pub use boxed::{BoxOrder, ExamineError, Examined, USUAL_WALL_M, examine};
 pub use capture::{CaptureError, CaptureOrder, Captured, Known, can_begin, capture};

@@ -9,10 +9,10 @@ use super::{DemoError, DemoOrder};
 use crate::audio::{SIMULATED, Simulated};
 use crate::bench::{Enclosure, HungDriver, JigSettings, JigTruth, Load};
 use crate::driver::{Doubted, FitSettings, Mounting};
-use crate::files::{self, JobBench};
+use crate::files::{self, CaptureKind, JobBench};
 use crate::job::{
     CaptureOrder, Characterised, DriverOrder, ImpedanceOrder, Impeded, Known, LevelCounts, Loudness, MatchOrder,
-    Pictures, Stage, capture, characterise, impede, jig_chain, match_units,
+    Pictures, Stage, bench_keys, capture, characterise, impede, jig_chain, match_units,
 };
 use crate::quantity::{Air, POINTS_PER_OCTAVE};
 use crate::signal::{Marks, SampleFormat, Sequence, SweepSettings};
@@ -226,8 +226,10 @@ impl Evening<'_> {
             "--lead-ohm",
             &lead_ohm,
         ];
+        let keys = bench_keys(&wav, CaptureKind::Impedance);
+        let looked_into: Vec<&str> = keys.iter().map(String::as_str).collect();
         let impeded = impede(&ImpedanceOrder {
-            ran: self.order.ran(&["bench"], &words),
+            ran: self.order.ran(&looked_into, &words),
             wav,
             excitation: None,
             drive: None,

@@ -39,7 +39,7 @@ use super::respond::{Pictures, RespondError, Responded, ResponseOrder, Smoothing
 use super::simulate::SimulateError;
 use crate::audio::{SIMULATED, Simulated};
 use crate::bench::{BenchError, BenchSettings, Truth};
-use crate::files::{self, Curve, FileError, JobBench, Measure};
+use crate::files::{self, CaptureKind, Curve, FileError, JobBench, Measure};
 use crate::quantity::{FrequencyGrid, QuantityError, amplitude_from_db};
 use crate::report::ReportError;
 use crate::response::GateChoice;
@@ -324,8 +324,10 @@ fn analysed(order: &DemoOrder, wav: &Path, drive_v: Option<f64>, gate: GateChoic
     }
     words.extend(drive_v.into_iter().flat_map(|drive_v| ["--drive-v".to_owned(), drive_v.to_string()]));
     let words: Vec<&str> = words.iter().map(String::as_str).collect();
+    let keys = super::bench_keys(wav, CaptureKind::Response);
+    let looked_into: Vec<&str> = keys.iter().map(String::as_str).collect();
     respond(&ResponseOrder {
-        ran: order.ran(&["bench"], &words),
+        ran: order.ran(&looked_into, &words),
         wav: wav.to_owned(),
         excitation: None,
         reply: None,

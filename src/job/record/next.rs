@@ -1,7 +1,7 @@
 //! What comes next in a job, and needs a person: loudspeakers to measure, captures to look at, results to lay over each other.
 
 use super::curves::{csv_of, plain_name, response_of, responses_of, simulation_of};
-use super::found::{Found, FoundCapture};
+use super::found::{Found, FoundCapture, FoundResult};
 use super::place::shown;
 use super::stage::Stage;
 use super::subject::Subject;
@@ -43,9 +43,25 @@ impl Outlook<'_> {
                 CaptureKind::Impedance => "impedance",
             };
             let wav = shown(&capture.wav);
-            proposal(&[kind, &wav], format!("{wav} has not been looked at"))
+            let says = format!("{wav} has not been looked at");
+            match self.as_others_were(capture.description.kind, &wav) {
+                Some(words) => proposal(&words.iter().map(String::as_str).collect::<Vec<_>>(), says),
+                None => proposal(&[kind, &wav], says),
+            }
         })
         .collect()
+    }
+
+    /// The command by which another impedance was had, for this capture: what tells the jig is told once.
+    fn as_others_were(&self, kind: CaptureKind, wav: &str) -> Option<Vec<String>> {
+        let kind = Some("impedance").filter(|_| kind == CaptureKind::Impedance)?;
+        let is_such =
+            |result: &&FoundResult| result.kind == kind && result.run_in.as_deref().map(shown).as_deref() == Some(".");
+        let command = &self.found.results.iter().rfind(is_such)?.provenance.command;
+        let rest = command.get(2..)?;
+        let own = rest.iter().position(|word| word == "--out").map_or(0..0, |at| at..(at + 2).min(rest.len()));
+        let rest = rest.iter().enumerate().filter(|(at, _)| !own.contains(at)).map(|(_, word)| word.clone());
+        Some([kind.to_owned(), wav.to_owned()].into_iter().chain(rest).collect())
     }
 
     fn units_to_measure(&self) -> Vec<CommandToRun> {

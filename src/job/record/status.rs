@@ -21,6 +21,10 @@ use std::path::Path;
 /// [`FileError`] where the folder can't be looked into, or its `job.toml` is wrong.
 pub fn status(folder: &Path, anew: Anew) -> Result<StatusDocument, FileError> {
     let job_path = files::job_path(folder);
+    if !folder.is_dir() && !job_path.is_file() {
+        let source = std::io::ErrorKind::NotFound.into();
+        return Err(FileError::Io { path: folder.to_owned(), doing: "look into the folder", source });
+    }
     let folder = if folder.is_dir() { folder } else { folder.parent().unwrap_or(Path::new("")) };
     let folder = if folder.as_os_str().is_empty() { Path::new(".") } else { folder };
     let (job, inputs) = match job_path.is_file() {
@@ -42,7 +46,7 @@ pub fn status(folder: &Path, anew: Anew) -> Result<StatusDocument, FileError> {
         made_by: MADE_BY.into(),
         inputs,
         settings: serde_json::Map::new(),
-        findings: findings(&found, &standings),
+        findings: findings(&found, &standings, &job),
         files: Vec::new(),
         name: job.job.name.clone().unwrap_or_else(own_name),
         folder: folder.display().to_string(),
@@ -57,6 +61,7 @@ pub fn status(folder: &Path, anew: Anew) -> Result<StatusDocument, FileError> {
 fn captures(found: &Found) -> Vec<CaptureStanding> {
     let one = |capture: &super::found::FoundCapture| {
         let is_from = |result: &&FoundResult| result.inputs.first().is_some_and(|(path, _)| *path == capture.wav);
+        let is_used = |result: &&FoundResult| result.inputs.iter().skip(1).any(|(path, _)| *path == capture.wav);
         let description = &capture.description;
         CaptureStanding {
             path: shown(&capture.wav),
@@ -71,6 +76,7 @@ fn captures(found: &Found) -> Vec<CaptureStanding> {
             note: description.note.clone(),
             complete: description.stream.ended == Ended::Complete,
             results: found.results.iter().filter(is_from).map(|result| shown(&result.path)).collect(),
+            used_by: found.results.iter().filter(is_used).map(|result| shown(&result.path)).collect(),
         }
     };
     found.captures.iter().map(one).collect()
@@ -127,15 +133,26 @@ fn units(outlook: &Outlook<'_>) -> Vec<UnitStanding> {
 }
 
 /// What there is to say about the record itself.
-fn findings(found: &Found, standings: &[Standing]) -> Vec<Finding> {
+fn findings(found: &Found, standings: &[Standing], job: &Job) -> Vec<Finding> {
     let mut all = found.findings.clone();
+    let strays = job.unit.iter().filter_map(|(name, unit)| {
+        Some((name, unit.speaker.as_ref().filter(|speaker| !job.speaker.contains_key(*speaker))?))
+    });
+    all.extend(strays.map(|(name, speaker)| {
+        Finding::new(
+            Code::Incomplete,
+            Severity::Caution,
+            format!("[unit.{name}] in job.toml is one of {speaker:?}, and there is no [speaker.{speaker}]"),
+            "correct the name, or describe that loudspeaker",
+        )
+    }));
     let gone = lost(standings);
     all.extend(gone.iter().map(|path| {
         Finding::new(
             Code::MissingFile,
             Severity::Caution,
             format!("{} is not there, and results rest on it", shown(path)),
-            "put it back from a copy; what rests on it can't be made again without it",
+            "make it again by the command that made it, or put it back from a copy",
         )
     }));
     let unknown: Vec<String> =

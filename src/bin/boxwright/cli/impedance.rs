@@ -3,8 +3,8 @@
 use super::response::{bench, two_digits};
 use super::sound::first_sentence;
 use super::{Failure, TellingArgs, ran, tell, typed};
-use boxwright::files;
-use boxwright::job::{ImpedanceOrder, Impeded, Pictures, impede};
+use boxwright::files::{self, CaptureKind};
+use boxwright::job::{ImpedanceOrder, Impeded, Pictures, bench_keys, impede};
 use boxwright::quantity::{Code, POINTS_PER_OCTAVE, Severity};
 use boxwright::report::{Entry, LOCAL_CODES_FIRST, Layout, Moment, cautions_at, findings_text, numbers_text};
 use std::path::PathBuf;
@@ -90,7 +90,7 @@ pub fn run(args: Args) -> Result<ExitCode, Failure> {
 
 fn order(args: Args) -> Result<ImpedanceOrder, Failure> {
     Ok(ImpedanceOrder {
-        ran: ran(args.job.as_deref(), &["bench"]),
+        ran: ran(args.job.as_deref(), &bench_keys(&args.wav, CaptureKind::Impedance)),
         bench: bench(args.job.as_deref())?,
         wav: args.wav,
         excitation: args.excitation,

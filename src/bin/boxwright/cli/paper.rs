@@ -15,7 +15,7 @@ pub struct CompletionsArgs {
 /// Write manual pages into a folder
 #[derive(Debug, clap::Args)]
 pub struct ManArgs {
-    /// The folder, which must exist
+    /// The folder; it is made if it is not there
     dir: PathBuf,
 }
 
@@ -31,6 +31,10 @@ pub fn completions(args: CompletionsArgs) -> Result<ExitCode, Failure> {
 pub fn man(args: ManArgs) -> Result<ExitCode, Failure> {
     let mut program = Cli::command().disable_help_subcommand(true);
     program.build();
+    let refused = |error: std::io::Error| {
+        Failure::input(format!("{}: {error}", args.dir.display()), "name a folder that can be made and written to")
+    };
+    std::fs::create_dir_all(&args.dir).map_err(refused)?;
     page(&program, &args.dir)?;
     Ok(ExitCode::SUCCESS)
 }

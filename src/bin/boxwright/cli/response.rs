@@ -2,8 +2,10 @@
 
 use super::placement::{self};
 use super::{Failure, TellingArgs, ran, tell, typed};
-use boxwright::files::{self, JobBench};
-use boxwright::job::{Pictures, ReferenceChoice, Responded, ResponseOrder, SmoothingChoice, TableIs, respond};
+use boxwright::files::{self, CaptureKind, JobBench};
+use boxwright::job::{
+    Pictures, ReferenceChoice, Responded, ResponseOrder, SmoothingChoice, TableIs, bench_keys, respond,
+};
 use boxwright::quantity::{Dimension, POINTS_PER_OCTAVE, number_as_typed};
 use boxwright::report::{Entry, Layout, findings_text, numbers_text};
 use boxwright::response::{GateChoice, TimeReference};
@@ -117,7 +119,7 @@ impl Args {
         let wav = self.wav.ok_or_else(|| Failure::usage("no capture was given", "name one"))?;
         let bench = bench(self.job.as_deref())?;
         Ok(ResponseOrder {
-            ran: ran(self.job.as_deref(), &["bench"]),
+            ran: ran(self.job.as_deref(), &bench_keys(&wav, CaptureKind::Response)),
             wav,
             excitation: self.excitation,
             reply: self.reply,

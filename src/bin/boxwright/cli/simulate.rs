@@ -19,6 +19,7 @@ use std::process::ExitCode;
 #[command(allow_negative_numbers = true)]
 pub struct Args {
     /// Job folder, or its job.toml
+    #[arg(default_value = ".")]
     job: PathBuf,
     /// Which of the job's loudspeakers [default: all]
     #[arg(long, value_name = "NAME")]

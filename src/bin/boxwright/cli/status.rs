@@ -76,13 +76,21 @@ fn run_one(folder: &Path, command: &CommandToRun) -> Result<(), Failure> {
     let program = std::env::current_exe().map_err(refused)?;
     let mut started = Command::new(program);
     started.args(&command.command).arg("--quiet").current_dir(folder).stdin(Stdio::null()).stdout(Stdio::null());
-    let ended = started.status().map_err(refused)?;
-    match ended.code() {
-        Some(code) if DONE.contains(&code) => Ok(()),
-        _ => Err(Failure::input(
-            format!("{} was not done ({ended})", command_text(&command.command)),
-            "do what it says, then `boxwright status --do` once more",
-        )),
+    let ended = started.stderr(Stdio::piped()).output().map_err(refused)?;
+    let said = String::from_utf8_lossy(&ended.stderr);
+    match ended.status.code() {
+        Some(code) if DONE.contains(&code) => {
+            said.lines().for_each(tell::hint);
+            Ok(())
+        }
+        _ => {
+            let after = |lead: &str| said.lines().rev().find_map(|line| line.trim_start().strip_prefix(lead));
+            let why = after("error: ").map_or_else(|| ended.status.to_string(), str::to_owned);
+            Err(Failure::input(
+                format!("{} was not done: {why}", command_text(&command.command)),
+                after("try: ").unwrap_or("run it by hand, then `boxwright status --do` once more"),
+            ))
+        }
     }
 }
 
@@ -100,6 +108,11 @@ fn summary(document: &StatusDocument, job: &Path) -> String {
         counted(results, "result"),
         counts.join(", ")
     ));
+    let faulty: Vec<&str> =
+        document.results.iter().filter(|one| one.findings.fault > 0).map(|one| one.path.as_str()).collect();
+    if !faulty.is_empty() {
+        text.push_str(&format!("not to be trusted before you read its findings: {}\n", faulty.join(", ")));
+    }
     let findings = findings_text(&document.findings, layout);
     if !findings.is_empty() {
         text.push_str(&format!("\n{findings}"));

@@ -43,7 +43,7 @@ pub async fn job(State(page): State<Shared>) -> Result<Json<Value>, Refusal> {
         }
         let curves = page.curves.lock().unwrap_or_else(PoisonError::into_inner).look(folder).map_err(file_refusal)?;
         said["curves"] = curves.iter().map(|curve| curve_entry(curve, &results)).collect();
-        said["cautions"] = caution_list(&[Moment::Wiring, Moment::BeforeSound]);
+        said["cautions"] = caution_list(&[Moment::BeforeSound, Moment::Wiring]);
         Ok(Json(said))
     })
     .await

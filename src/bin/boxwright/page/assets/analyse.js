@@ -18,19 +18,47 @@ export function analyseView(kind, wav) {
   );
 }
 
+/**
+ * What was said the last time this recording was analysed, so that nothing of it is lost: the options by name, and those that no field has.
+ * @param {string} kind @param {string} wav @param {string[]} fields the options that have a field
+ */
+function saidBefore(kind, wav, fields) {
+  const its = (/** @type {any} */ one) => one.kind === kind && one.command[0] === kind && one.command[1] === wav;
+  const words = record.status.results.find(its)?.command.slice(2) ?? [];
+  /** @type {Map<string, string>} */
+  const said = new Map();
+  const rest = [];
+  for (let at = 0; at < words.length; at += 1) {
+    const takesOne = at + 1 < words.length && !words[at + 1].startsWith("--");
+    if (fields.includes(words[at]) && takesOne) said.set(words[at], words[(at += 1)]);
+    else rest.push(words[at]);
+  }
+  return { of: (/** @type {string} */ name) => said.get(name) ?? "", rest };
+}
+
 /** @param {string} wav */
 function analyseResponse(wav) {
+  const before = saidBefore("response", wav, ["--gate", "--smooth", "--mic", "--distance", "--drive-v"]);
   const fields = {
     gate: textField("Gate", {
       shows: "auto",
+      value: before.of("--gate"),
       hint: "What counts after the arrival: 5 ms; auto: up to the first reflection; none: the room as well.",
     }),
-    smooth: textField("Smoothing", { shows: "none", hint: "Such as 1/12 of an octave." }),
+    smooth: textField("Smoothing", { shows: "none", value: before.of("--smooth"), hint: "Such as 1/12 of an octave." }),
     mic: textField("Microphone's table", {
+      value: before.of("--mic"),
       shows: String(record.job.bench?.mic ?? "none"),
       hint: "A file of the job.",
     }),
-    distance: textField("From loudspeaker to microphone", { hint: "In m, where the capture does not say it." }),
+    distance: textField("From loudspeaker to microphone", {
+      value: before.of("--distance"),
+      hint: "In m, where the capture does not say it, or says it wrong.",
+    }),
+    drive: textField("Voltage at the loudspeaker", {
+      value: before.of("--drive-v"),
+      hint: "In V for a sine of the sweep's level: levels are then those at 2.83 V and 1 m.",
+    }),
   };
   const words = () => [
     "response",
@@ -39,6 +67,8 @@ function analyseResponse(wav) {
     ...option("--smooth", fields.smooth.value()),
     ...option("--mic", fields.mic.value()),
     ...option("--distance", fields.distance.value()),
+    ...option("--drive-v", fields.drive.value()),
+    ...before.rest,
   ];
   const byHand = element("a", { href: `#/gate/${encodeURIComponent(wav)}` }, "Set the gate by hand");
   return taskPart({
@@ -60,13 +90,26 @@ function analyseImpedance(wav) {
         .filter((/** @type {any} */ one) => one.kind === "impedance" && one.path !== wav)
         .map((/** @type {any} */ one) => [one.path, one.path]),
     ]);
+  const before = saidBefore("impedance", wav, ["--short", "--open", "--known", "--known-ohm", "--lead-ohm", "--sense-ohm"]);
   const fields = {
-    short: choiceField("Capture with the clips joined", others, { hint: "Tells the leads." }),
-    open: choiceField("Capture with nothing connected", others, { hint: "Tells what the two inputs differ by." }),
-    known: choiceField("Capture with a known resistor", others, {}),
-    ohm: textField("That resistor", { hint: "Such as 8.2 ohm." }),
-    lead: textField("Resistance of the leads", { hint: "In ohm, there and back, where it is known." }),
-    sense: textField("Sense resistor", { hint: "In ohm, where the capture does not say it." }),
+    short: choiceField("Capture with the clips joined", others, {
+      value: before.of("--short"),
+      hint: "Tells the leads.",
+    }),
+    open: choiceField("Capture with nothing connected", others, {
+      value: before.of("--open"),
+      hint: "Tells what the two inputs differ by.",
+    }),
+    known: choiceField("Capture with a known resistor", others, { value: before.of("--known") }),
+    ohm: textField("That resistor", { value: before.of("--known-ohm"), hint: "Such as 8.2 ohm." }),
+    lead: textField("Resistance of the leads", {
+      value: before.of("--lead-ohm"),
+      hint: "In ohm, there and back, where it is known.",
+    }),
+    sense: textField("Sense resistor", {
+      value: before.of("--sense-ohm"),
+      hint: "In ohm, where the capture does not say it.",
+    }),
   };
   const words = () => {
     if (fields.known.value() && !fields.ohm.value()) return "Say how large the known resistor is.";
@@ -79,6 +122,7 @@ function analyseImpedance(wav) {
       ...option("--known-ohm", fields.known.value() && fields.ohm.value()),
       ...option("--lead-ohm", fields.lead.value()),
       ...option("--sense-ohm", fields.sense.value()),
+      ...before.rest,
     ];
   };
   return taskPart({

@@ -160,7 +160,7 @@ class GateWork {
     const { length_ms, valid_hz, frequency_hz, level_db } = this.fresh;
     this.fresh = null;
     const band = `${hertz(valid_hz[0])} to ${hertz(valid_hz[1])}`;
-    this.holds.textContent = `Through ${milliseconds(length_ms)} it holds from ${band}. ${this.opened.level_reference}`;
+    this.holds.textContent = `Through ${milliseconds(length_ms)} it holds from ${band}. ${this.opened.level_reference.replace("uPa", "µPa")}`;
     this.sheet.show([{ name: "through this gate", place: 0, x: frequency_hz, y: level_db }]);
   }
 }

@@ -22,7 +22,8 @@ export function jobView() {
   const show = () => {
     const table = [element("h2", {}, "What stands where"), whereTable()];
     fill(heading, record.name);
-    fill(here, jobError(record.told.job_error), table, findingsList(record.status.findings));
+    const wrong = record.told.job_error ?? record.told.status_error;
+    fill(here, jobError(wrong), wrong ? null : table, findingsList(record.status.findings));
     stale.show();
     fill(next, nextPart());
   };
@@ -32,7 +33,7 @@ export function jobView() {
 
 /** @param {any} error */
 function jobError(error) {
-  return error ? refusal({ says: `job.toml can't be read: ${error.says}`, advice: error.advice }) : null;
+  return error ? refusal({ says: error.says, advice: error.advice }) : null;
 }
 
 /** Units over stages: how much there is, and what of it is out of date. */
@@ -97,6 +98,7 @@ function stalePart() {
   const doing = element("div", {}, commandShown(words), element("div", { class: "actions" }, go));
   const part = element("section", {}, element("h2", {}, "Out of date"), list, doing, notice);
   const show = () => {
+    part.hidden = Boolean(record.told.job_error ?? record.told.status_error);
     doing.hidden = record.status.todo.length === 0;
     fill(list, todoList(record.status.todo), unknownList());
   };

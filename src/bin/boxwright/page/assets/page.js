@@ -109,6 +109,9 @@ function connection(state) {
 
 let listening = false;
 
+/** The folder may have been changed by hand while another window was in front. */
+window.addEventListener("focus", () => record.load().catch(() => {}));
+
 /** Whether this begins a connection after another one: something may have changed in between. @param {any} event */
 function missed(event) {
   if (event.kind !== "silent" && event.kind !== "sounding") return false;

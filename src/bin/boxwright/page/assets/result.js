@@ -47,10 +47,18 @@ function answer(document) {
         ? ""
         : `Proposed level: ${figure(document.proposed_level_dbfs, 3)} dBFS.`,
     check: () =>
-      document.within === undefined ? "" : document.within ? "Within its limits." : "Not within its limits.",
+      document.within === undefined ? "" : judged(document),
   };
   const line = /** @type {Record<string, () => string>} */ (lines)[kindOf(document)]?.();
   return line ? element("p", { class: "answer" }, line) : null;
+}
+
+/** What a check comes to: what can't be told is no praise. @param {any} document */
+function judged(document) {
+  const has = (/** @type {string} */ verdict) => document.verdicts.some((/** @type {any} */ one) => one.verdict === verdict);
+  if (!document.within) return "Not within its limits.";
+  if (has("undecided")) return "Nothing is outside its limits; of some the measurement's doubt is too large to tell.";
+  return has("not judged") ? "What was judged is within its limits; not all could be." : "Within its limits.";
 }
 
 /** Numbers in sight where they are the result itself, folded where a picture is. @param {any} document */

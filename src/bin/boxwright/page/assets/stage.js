@@ -114,7 +114,7 @@ function resultsOfCapture(capture) {
         { class: "plain" },
         made.map((/** @type {any} */ one) => element("li", {}, resultLink(one, false))),
       )
-    : element("span", { class: "soft" }, "not analysed yet");
+    : element("span", { class: "soft" }, capture.used_by?.length ? "tells the jig of others" : "not analysed yet");
 }
 
 /** @param {any} capture */

@@ -1,7 +1,8 @@
-//! The tutorial, typed along: every command runs, and prints what `docs/tutorial.md` says that it prints.
+//! The tutorial and the README's evening with a driver, typed along: every command runs, and prints what they say that it prints.
 //!
-//! A block `console` holds commands after `$` and what they print on standard output; `…` stands for anything, alone on a line for any lines. A
-//! block with `file=` or `append=` holds what is written to that file.
+//! In `docs/tutorial.md` a block `console` holds commands after `$` and what they print on standard output; `…` stands for anything, alone on a line
+//! for any lines. A block with `file=` or `append=` holds what is written to that file. In the README a block `sh` holds commands of one shell, and a
+//! block `text` after it how what they print begins.
 #![allow(clippy::unwrap_used)] // helpers of tests are tests, which clippy's own exception does not see
 
 use std::path::{Path, PathBuf};
@@ -94,17 +95,61 @@ fn the_tutorial_does_what_it_says() {
     assert!(commands > 20, "{commands} commands");
 }
 
+#[test]
+fn the_readmes_evening_with_a_driver_does_what_it_says() {
+    let text = std::fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("README.md")).unwrap();
+    let evening = text.split("## An evening with a driver").nth(1).unwrap().split("\n## ").next().unwrap();
+    let at = tempfile::tempdir().unwrap();
+    let all = blocks(evening);
+    const END: &str = "=== the end of a block";
+    let scripts: Vec<String> = { all.iter() }
+        .filter_map(|block| match block.kind {
+            "sh" => Some(format!("{}\necho '{END}'\n", block.lines.join("\n"))),
+            "toml" => Some(format!("cat > sheet.toml <<'EOF'\n{}\nEOF\n", block.lines.join("\n"))),
+            _ => None,
+        })
+        .collect();
+    let (out, err) = printed(at.path(), &format!("set -e\n{}", scripts.concat()));
+    let end = format!("{END}\n");
+    let mut outputs = out.split(&end);
+    let mut shown = 0;
+    let mut printed = "";
+    for block in &all {
+        match block.kind {
+            "sh" => printed = outputs.next().unwrap(),
+            "text" => {
+                let begun: Vec<&str> = block.lines.iter().copied().chain(["…"]).collect();
+                let line = missing(printed, &begun);
+                assert!(
+                    line.is_none(),
+                    "printed\n{printed}\n{err}\nbut the README shows\n{}",
+                    line.unwrap_or_default()
+                );
+                shown += 1;
+            }
+            _ => {}
+        }
+    }
+    assert_eq!(shown, 3);
+}
+
+/// What a shell prints on standard output and on standard error, all of it done.
+fn printed(folder: &Path, script: &str) -> (String, String) {
+    let program = Path::new(env!("CARGO_BIN_EXE_boxwright")).parent().unwrap();
+    let path = format!("{}:{}", program.display(), std::env::var("PATH").unwrap());
+    let done = Command::new("sh").args(["-c", script]).env("PATH", path).current_dir(folder).output().unwrap();
+    let (out, err) = (String::from_utf8(done.stdout).unwrap(), String::from_utf8(done.stderr).unwrap());
+    assert!(done.status.success(), "{script}: {err}");
+    (out, err)
+}
+
 /// Types a command; `cd` moves on.
 fn run(folder: &mut PathBuf, command: &str, shown: &[&str]) {
     if let Some(name) = command.strip_prefix("cd ") {
         folder.push(name);
         return;
     }
-    let program = Path::new(env!("CARGO_BIN_EXE_boxwright")).parent().unwrap();
-    let path = format!("{}:{}", program.display(), std::env::var("PATH").unwrap());
-    let done = Command::new("sh").args(["-c", command]).env("PATH", path).current_dir(&folder).output().unwrap();
-    let (out, err) = (String::from_utf8(done.stdout).unwrap(), String::from_utf8(done.stderr).unwrap());
-    assert!(done.status.success(), "{command}: {err}");
+    let (out, _) = printed(folder, command);
     if let Some(line) = missing(&out, shown) {
         panic!("{command}\nprinted\n{out}\nbut the tutorial shows\n{line}");
     }

@@ -2,6 +2,7 @@
 
 use super::Shared;
 use super::command::{Way, admitted};
+use super::opened::OpenOrder;
 use super::order::Order;
 use super::refusal::Refusal;
 use super::shelf::off_the_loop;
@@ -13,13 +14,6 @@ use boxwright::job::{BlendJobError, LiveBlend, LiveSeat};
 use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
 use std::sync::PoisonError;
-
-/// A `blend` command whose curves are to be opened.
-#[derive(Debug, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct OpenOrder {
-    arguments: Vec<String>,
-}
 
 /// An open one, and what is tried.
 #[derive(Debug, Deserialize)]

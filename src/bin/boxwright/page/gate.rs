@@ -2,6 +2,7 @@
 
 use super::Shared;
 use super::command::{Way, admitted};
+use super::opened::OpenOrder;
 use super::order::Order;
 use super::refusal::Refusal;
 use super::shelf::off_the_loop;
@@ -12,13 +13,6 @@ use boxwright::job::{LiveGate, RespondError};
 use serde::Deserialize;
 use serde_json::{Value, json};
 use std::sync::PoisonError;
-
-/// A `response` command whose capture is to be opened.
-#[derive(Debug, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct OpenOrder {
-    arguments: Vec<String>,
-}
 
 /// An open one, and how long the gate is to be.
 #[derive(Debug, Deserialize)]

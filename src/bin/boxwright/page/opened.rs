@@ -1,11 +1,19 @@
 //! What a page has opened to look at it many times: the last few, by number.
 
 use super::refusal::Refusal;
+use serde::Deserialize;
 use std::collections::VecDeque;
 use std::sync::{Arc, Mutex, PoisonError};
 
 /// So many are kept: a tab each, and one more when it opens another.
 const KEPT: usize = 4;
+
+/// A command whose files are to be opened and looked at, not its results.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct OpenOrder {
+    pub arguments: Vec<String>,
+}
 
 /// The last few of a kind.
 pub struct Opened<T> {

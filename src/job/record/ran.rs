@@ -1,7 +1,8 @@
 //! The command behind a result, as the program knows it while it runs.
 
+use super::place::plain;
 use crate::files::{FileError, FromJob, Provenance, job_tables};
-use std::path::{Component, Path, PathBuf};
+use std::path::{Path, PathBuf};
 
 /// The command that asked for a result; empty where no command did.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -39,7 +40,7 @@ impl Ran {
 
 /// The way from one folder to another: up, then down; the whole path where they have nothing but the root in common.
 pub(in crate::job) fn way(from: &Path, to: &Path) -> PathBuf {
-    let (from, to) = (plain(from), plain(to));
+    let (from, to) = (parts(from), parts(to));
     let shared = from.iter().zip(&to).take_while(|(a, b)| a == b).count();
     if shared <= 1 {
         return to.iter().collect();
@@ -49,18 +50,10 @@ pub(in crate::job) fn way(from: &Path, to: &Path) -> PathBuf {
     if way.as_os_str().is_empty() { PathBuf::from(".") } else { way }
 }
 
-/// The parts of an absolute path without `.` and `..`, by its letters.
-fn plain(path: &Path) -> Vec<std::ffi::OsString> {
-    let whole = std::path::absolute(path).unwrap_or_else(|_| path.to_owned());
-    let mut parts: Vec<std::ffi::OsString> = Vec::new();
-    for part in whole.components() {
-        match part {
-            Component::CurDir => {}
-            Component::ParentDir => drop(parts.pop()),
-            part => parts.push(part.as_os_str().to_owned()),
-        }
-    }
-    parts
+/// The parts of an absolute path without `.` and `..`.
+fn parts(path: &Path) -> Vec<std::ffi::OsString> {
+    let whole = plain(&std::path::absolute(path).unwrap_or_else(|_| path.to_owned()));
+    whole.components().map(|part| part.as_os_str().to_owned()).collect()
 }
 
 #[cfg(test)]

@@ -1,12 +1,13 @@
 //! `boxwright match CURVE…`: whether units are alike.
 
+use super::compare::job_limits;
 use super::{Failure, TellingArgs, ran, tell, typed};
 use boxwright::driver::MOST_DIFFERENT_DB;
 use boxwright::files::{self, MatchDocument, WorstTable};
 use boxwright::job::{LevelCounts, MatchOrder, match_units};
 use boxwright::report::{Entry, Layout, findings_text, numbers_text};
 use clap::ValueEnum;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::process::ExitCode;
 
 /// Compare units by their curves: is the replaced or dented one still the same driver?
@@ -75,15 +76,6 @@ pub fn run(args: Args) -> Result<ExitCode, Failure> {
     let document = match_units(&order).map_err(|error| Failure::input(&error, error.advice()))?;
     args.telling.result(&document, || summary(&document))?;
     Ok(if document.within { ExitCode::SUCCESS } else { ExitCode::from(NOT_ALIKE) })
-}
-
-fn job_limits(job: Option<&Path>) -> Result<files::JobLimits, Failure> {
-    let folder = match job {
-        Some(folder) => folder,
-        None if Path::new("job.toml").is_file() => Path::new("."),
-        None => return Ok(files::JobLimits::default()),
-    };
-    files::read_job(folder).map(|job| job.limits).map_err(|error| Failure::input(&error, error.advice()))
 }
 
 fn summary(document: &MatchDocument) -> String {

@@ -87,8 +87,8 @@ pub fn run(args: Args) -> Result<ExitCode, Failure> {
     Ok(if done.document.within { ExitCode::SUCCESS } else { ExitCode::from(NOT_WITHIN) })
 }
 
-/// The limits of the job that explains, or of the one here.
-fn job_limits(job: Option<&Path>) -> Result<files::JobLimits, Failure> {
+/// The limits of the job that was named, or of the one here.
+pub(super) fn job_limits(job: Option<&Path>) -> Result<files::JobLimits, Failure> {
     let folder = match job {
         Some(job) => job,
         None if Path::new("job.toml").is_file() => Path::new("."),

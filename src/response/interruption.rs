@@ -105,7 +105,8 @@ pub fn interruption(
 /// Means of the energies over a period of what is heard there: the halves of a slow wave are no events.
 fn over_periods(energies: &[f64], window_s: f64, heard_hz: impl Fn(usize) -> f64) -> Vec<f64> {
     let mean = |index: usize| {
-        let reach = (0.5 / (heard_hz(index) * window_s)).floor() as usize;
+        // What is heard before a sweep has no lowest frequency.
+        let reach = (0.5 / (heard_hz(index) * window_s)).min(energies.len() as f64) as usize;
         let around = index.saturating_sub(reach)..(index + reach + 1).min(energies.len());
         energies[around.clone()].iter().sum::<f64>() / around.len() as f64
     };
@@ -186,6 +187,12 @@ mod tests {
         piece.iter_mut().for_each(|x| *x += 1e-3 * random.normal());
         change(&mut piece);
         interruption(&mut Deconvolution::new(&pattern, piece.len()), &piece, 2_400, 2_410)
+    }
+
+    /// A mean over a period without an end is the mean of all.
+    #[test]
+    fn before_a_sweep_no_frequency_is_heard() {
+        assert_eq!(over_periods(&[1.0, 2.0, 6.0], WINDOW_S, |_| 0.0), [3.0; 3]);
     }
 
     #[test]

@@ -174,6 +174,31 @@ fn says(found: &FoundBox, code: Code) -> bool {
     found.findings.iter().any(|finding| finding.code == code)
 }
 
+/// The more a jig is in doubt, the more of a curve it could explain: not what neither box nor driver have, here a wall that
+/// rings at 374 Hz with a Q of 33, a thousand times the noise.
+#[test]
+fn a_jig_in_doubt_does_not_take_the_place_of_the_driver() {
+    let circuit = Circuit { ql: 8.0, ..closed(20.0) };
+    let hz = frequencies_hz(10.0, 20_000.0);
+    let wall = |hz: f64| 0.1 / (1.0 + Complex64::new(0.0, 33.0) * (hz / 374.0 - 374.0 / hz));
+    let values: Vec<Complex64> = hz.iter().map(|&hz| terminals(&circuit, hz).0 + wall(hz)).collect();
+    for common in [0.01, 0.05] {
+        let magnitudes = values.iter().map(|z| z.norm());
+        let [noise, all] = [1e-5, common].map(|part| magnitudes.clone().map(|z| part * z).collect::<Vec<f64>>());
+        let grid = FrequencyGrid::new(hz.clone()).unwrap();
+        let curve = Impedance::new(grid, values.clone()).unwrap().with_doubt(noise, all, None).unwrap();
+        let mut driver = known();
+        driver.covariance[0][0] = (common * RE_OHM).powi(2);
+        driver.covariance[4][4] = (common * COIL[0]).powi(2);
+        let found = examine_box(&curve, Some(&driver), &settings(BoxKind::Closed)).unwrap();
+        let resistance = found.number("re_ohm").unwrap();
+        assert!((resistance.value - RE_OHM).abs() < 2.0 * resistance.u(), "{common}: {resistance:?}");
+        assert!(resistance.u() < 2.0 * common * RE_OHM, "{common}: {resistance:?}");
+        // 1 %: what the ringing wall moves before it is taken out.
+        assert_close(&found, "leakage", 1.0 / 8.0, 0.01);
+    }
+}
+
 /// Columns of `box_model_curves.csv`: real part at this place, imaginary part beside it.
 fn tabulated(column: usize) -> Impedance {
     let lines = include_str!("reference/box_model_curves.csv").lines().filter(|line| !line.starts_with('#')).skip(1);

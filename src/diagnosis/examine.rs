@@ -6,7 +6,7 @@ use super::numbers::{Doubt, numbers};
 use super::prior::Prior;
 use super::search::{Evidence, Fitted};
 use super::start::{Peaks, beginnings};
-use super::unknowns::Loss;
+use super::unknowns::{Foreknowledge, Jig, Loss, Unknowns};
 use super::verdict::findings;
 use super::wrinkle::{Residual, Wrinkle, wrinkles};
 use super::{BoxKind, DiagnosisError, FoundBox, KnownDriver, NearField};
@@ -100,12 +100,17 @@ fn peaks_of(curve: &Impedance, kind: BoxKind) -> Result<Peaks, DiagnosisError> {
     }
 }
 
-/// The nearest of all beginnings: where each leads is sketched, and the best is followed.
-fn near(evidence: &Evidence, begun: Vec<(super::unknowns::Unknowns, Vec<Vec<f64>>)>) -> Option<Fitted> {
+/// The nearest of all beginnings: where each leads is sketched, and the best is followed, from then on with a jig that
+/// may be off where its doubt is known. A jig in doubt from the start could take the place of the driver: far away from
+/// both, a smaller Z by a jig that shows too much is downhill, and the valley back is long and bent.
+fn near(evidence: &Evidence, begun: Vec<(Unknowns, Vec<Vec<f64>>)>) -> Option<Fitted> {
     let sketched = begun.iter().filter_map(|(unknowns, starts)| evidence.nearest(unknowns, starts, Effort::Coarse));
     let counted = |fit: &Fitted| fit.chi_square + 2.0 * fit.p.len() as f64;
     let best = sketched.min_by(|a, b| counted(a).total_cmp(&counted(b)))?;
-    evidence.nearest(&best.unknowns, std::slice::from_ref(&best.p), Effort::Good)
+    let is_doubted = best.unknowns.driver == Foreknowledge::Measured && evidence.jig_error.is_some();
+    let jig = if is_doubted { Jig::Doubted } else { Jig::Trusted };
+    let unknowns = Unknowns { jig, ..best.unknowns };
+    evidence.nearest(&unknowns, &[unknowns.searched(&best.model, &[])], Effort::Good)
 }
 
 fn decided(evidence: &Evidence, near: &Fitted) -> Result<(Losses, Fitted), DiagnosisError> {

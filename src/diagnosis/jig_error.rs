@@ -15,10 +15,11 @@ use num_complex::Complex64;
 /// Numbers that say how a jig is off: real and imaginary parts of the ε.
 pub(super) const NUMBERS: usize = 6;
 
-/// The shapes along a curve, ohm for an ε of one.
-#[derive(Debug, Clone)]
+/// How large each shape is for an ε of one.
+#[derive(Debug, Clone, Copy)]
 pub(super) struct JigError {
-    shapes: Vec<[Complex64; 3]>,
+    /// r₀ (ohm), r₁ (1), r₂ (1/ohm).
+    sizes: [f64; 3],
 }
 
 impl JigError {
@@ -31,14 +32,17 @@ impl JigError {
         let [lowest, median, highest] = [0, order.len() / 2, order.len() - 1].map(|place| order[place]);
         let [r0, r1] = [common[lowest], common[median] / magnitude[median]];
         let r2 = common[highest] / magnitude[highest].powi(2);
-        let shapes = curve.values().iter().map(|&z| [r0.into(), r1 * z, r2 * z * z]).collect();
-        Some(Self { shapes })
+        Some(Self { sizes: [r0, r1, r2] })
     }
 
-    /// What a jig that is off by these numbers shows too much at a point.
-    pub(super) fn ohm(&self, numbers: &[f64], at: usize) -> Complex64 {
+    /// What a jig that is off by these numbers shows too much of an impedance, ohm.
+    ///
+    /// Of the model's, not of the one that was measured: that one holds its noise and whatever the model does not know, and a
+    /// jig that shows all of it twice would explain it all.
+    pub(super) fn ohm(&self, numbers: &[f64], z_ohm: Complex64) -> Complex64 {
         let epsilons = numbers.chunks_exact(2).map(|parts| Complex64::new(parts[0], parts[1]));
-        epsilons.zip(self.shapes[at]).map(|(epsilon, shape)| epsilon * shape).sum()
+        let [r0, r1, r2] = self.sizes;
+        epsilons.zip([r0.into(), r1 * z_ohm, r2 * z_ohm * z_ohm]).map(|(epsilon, shape)| epsilon * shape).sum()
     }
 }
 
@@ -56,17 +60,17 @@ mod tests {
         assert!(JigError::of(&plain).is_none());
         let curve = plain.with_doubt(vec![1e-3; 3], vec![0.02, 0.1, 0.5], None).unwrap();
         let jig = JigError::of(&curve).unwrap();
-        let of = |number: usize, at: usize| {
+        let of = |number: usize, ohm: f64| {
             let mut numbers = [0.0; NUMBERS];
             numbers[number] = 1.0;
-            jig.ohm(&numbers, at)
+            jig.ohm(&numbers, ohm.into())
         };
         for (found, expected) in
-            [(of(0, 2), 0.02), (of(2, 0), 0.02), (of(2, 2), 0.5), (of(4, 2), 0.5), (of(4, 1), 0.02)]
+            [(of(0, 50.0), 0.02), (of(2, 2.0), 0.02), (of(2, 50.0), 0.5), (of(4, 50.0), 0.5), (of(4, 10.0), 0.02)]
         {
             // 1e-12: roundings.
             assert!((found - expected).norm() < 1e-12, "{found} {expected}");
         }
-        assert!((of(3, 1) - Complex64::new(0.0, 0.1)).norm() < 1e-12);
+        assert!((of(3, 10.0) - Complex64::new(0.0, 0.1)).norm() < 1e-12);
     }
 }

@@ -75,7 +75,8 @@ impl Losses {
                     *value = BEGIN;
                 }
             }
-            evidence.nearest(&unknowns, &[unknowns.searched(&begin)], Effort::Good)
+            let jig = near.unknowns.jig(&near.p);
+            evidence.nearest(&unknowns, &[unknowns.searched(&begin, jig)], Effort::Good)
         });
         let all: Vec<Fitted> = all.collect();
         let free = all.last()?.clone();

@@ -89,11 +89,11 @@ impl Evidence {
     fn residuals(&self, unknowns: &Unknowns, p: &[f64]) -> Vec<f64> {
         let model = unknowns.model(p);
         let weights = self.weighting.share.iter().zip(&self.weighting.sigma_ohm);
-        let points = self.curve.hz().iter().zip(self.curve.values()).zip(weights).enumerate();
+        let points = self.curve.hz().iter().zip(self.curve.values()).zip(weights);
         let jig = unknowns.jig(p);
         let mut residuals: Vec<f64> = points
-            .flat_map(|(at, ((&hz, measured), (share, sigma)))| {
-                let off = (model.impedance_ohm(hz) + self.jig_ohm(jig, at) - measured) * (share.sqrt() / sigma);
+            .flat_map(|((&hz, measured), (share, sigma))| {
+                let off = (self.shown_ohm(&model, jig, hz) - measured) * (share.sqrt() / sigma);
                 [off.re, off.im]
             })
             .collect();
@@ -102,9 +102,10 @@ impl Evidence {
         residuals
     }
 
-    /// What a jig that is off by these numbers shows too much at a point, ohm.
-    fn jig_ohm(&self, jig: &[f64], at: usize) -> Complex64 {
-        self.jig_error.as_ref().map_or(Complex64::ZERO, |error| error.ohm(jig, at))
+    /// What a jig that is off by these numbers shows of the model.
+    fn shown_ohm(&self, model: &BoxedDriver, jig: &[f64], hz: f64) -> Complex64 {
+        let z_ohm = model.impedance_ohm(hz);
+        z_ohm + self.jig_error.map_or(Complex64::ZERO, |error| error.ohm(jig, z_ohm))
     }
 
     /// What a fit leaves of the curve over σ, a complex number a point.
@@ -115,8 +116,8 @@ impl Evidence {
     /// Measured less model and jig, ohm.
     pub(super) fn left_ohm(&self, fitted: &Fitted) -> Vec<Complex64> {
         let jig = fitted.unknowns.jig(&fitted.p);
-        let points = self.curve.hz().iter().zip(self.curve.values()).enumerate();
-        points.map(|(at, (&hz, measured))| measured - fitted.model.impedance_ohm(hz) - self.jig_ohm(jig, at)).collect()
+        let points = self.curve.hz().iter().zip(self.curve.values());
+        points.map(|(&hz, measured)| measured - self.shown_ohm(&fitted.model, jig, hz)).collect()
     }
 
     /// The same with the noise that the points would have on the model.

@@ -32,7 +32,7 @@ pub(super) enum Peaks {
     Two([f64; 2]),
 }
 
-/// A driver in a box to begin with, for each of which several losses are tried.
+/// A driver in a box to begin with, for each of which several losses are tried; the jig is trusted.
 pub(super) fn beginnings(
     curve: &Impedance,
     driver: Option<&KnownDriver>,
@@ -55,15 +55,13 @@ pub(super) fn beginnings(
         _ => vec![Loss::Leakage],
     };
     let knowledge = if driver.is_some() { Foreknowledge::Measured } else { Foreknowledge::Nothing };
-    let is_doubted = driver.is_some() && curve.u_common_ohm().is_some_and(|u| u.iter().any(|u| *u > 0.0));
-    let jig = if is_doubted { Jig::Doubted } else { Jig::Trusted };
     let mut begun: Vec<(Unknowns, Vec<Vec<f64>>)> = Vec::new();
     for model in drivers {
         let shape = Shape {
             voice_coil: VoiceCoilKind::of(&model.voice_coil),
             suspension: SuspensionKind::of(&model.suspension),
         };
-        let unknowns = Unknowns { shape, driver: knowledge, kind, losses: losses.clone(), jig };
+        let unknowns = Unknowns { shape, driver: knowledge, kind, losses: losses.clone(), jig: Jig::Trusted };
         let mut boxes = enclosures(&model, kind, peaks, knowledge);
         if let (BoxKind::PassiveRadiator, Peaks::Two(peaks_hz)) = (kind, peaks) {
             boxes.extend(with_radiator(curve, model.fs_hz, peaks_hz));
@@ -72,7 +70,7 @@ pub(super) fn beginnings(
             LOSSES.map(|leakage| {
                 let losses = LossFactors { leakage, ..LossFactors::default() };
                 let enclosure = Enclosure { losses, ..enclosure };
-                unknowns.searched(&BoxedDriver { driver: model, moved: Moved::NOTHING, enclosure })
+                unknowns.searched(&BoxedDriver { driver: model, moved: Moved::NOTHING, enclosure }, &[])
             })
         };
         let starts: Vec<Vec<f64>> = boxes.into_iter().flat_map(of_box).collect();

@@ -134,8 +134,8 @@ impl Unknowns {
         BoxedDriver { driver, moved, enclosure: Enclosure { alpha, opening, losses } }
     }
 
-    /// The numbers of a driver in its box.
-    pub(super) fn searched(&self, boxed: &BoxedDriver) -> Vec<f64> {
+    /// The numbers of a driver in its box, measured by a jig that is off by `jig`; empty: not off.
+    pub(super) fn searched(&self, boxed: &BoxedDriver, jig: &[f64]) -> Vec<f64> {
         let (moved, enclosure) = (&boxed.moved, &boxed.enclosure);
         // Where α is not searched it is one, and the driver's own spring takes the rest.
         let softer = if self.has_alpha() { 1.0 } else { ((1.0 + enclosure.alpha) / 2.0).sqrt() };
@@ -148,7 +148,7 @@ impl Unknowns {
             p.extend(ratios);
         }
         if self.jig == Jig::Doubted {
-            p.extend([0.0; jig_error::NUMBERS]);
+            p.extend((0..jig_error::NUMBERS).map(|at| jig.get(at).copied().unwrap_or(0.0)));
         }
         if self.has_alpha() {
             p.push(enclosure.alpha.ln());
@@ -209,8 +209,9 @@ mod tests {
         ] {
             let unknowns = Unknowns { shape, driver: Foreknowledge::Measured, kind, losses: losing, jig: Jig::Doubted };
             let boxed = BoxedDriver { driver, moved, enclosure: Enclosure { alpha: 1.7, opening, losses } };
-            let p = unknowns.searched(&boxed);
-            assert_eq!(p.len(), unknowns.count());
+            let jig = [0.1, -0.2, 0.3, -0.4, 0.5, -0.6];
+            let p = unknowns.searched(&boxed, &jig);
+            assert_eq!((p.len(), unknowns.jig(&p)), (unknowns.count(), &jig[..]));
             for hz in [20.0, 60.0, 200.0] {
                 let (there, back) = (boxed.impedance_ohm(hz), unknowns.model(&p).impedance_ohm(hz));
                 // 1e-12: roundings of logarithms.

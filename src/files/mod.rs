@@ -13,6 +13,7 @@ mod datasheet;
 mod document;
 mod driver_result;
 mod error;
+mod faults;
 mod impedance_curve;
 mod impedance_result;
 mod job;
@@ -71,6 +72,7 @@ pub use driver_result::{
     SuspensionTable, ThreePointTable, VoiceCoilTable, driver_result_from, read_driver_result,
 };
 pub use error::FileError;
+pub use faults::{fault_lines, faults_of, faults_of_inputs};
 pub use impedance_curve::{curve_of, impedance_of};
 pub use impedance_result::{
     IMPEDANCE_SCHEMA, ImpedanceColumns, ImpedanceDocument, ImpedanceSettings, MinimumTable, PeakTable, RepeatTable,

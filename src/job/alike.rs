@@ -111,13 +111,17 @@ pub fn match_units(order: &MatchOrder) -> Result<MatchDocument, MatchError> {
     let odd = kinds.iter().find_map(|kind| odd_one_out(&kind.pairs, names.len())).map(|unit| names[unit].clone());
     let tables: Vec<PairTable> =
         kinds.iter().flat_map(|kind| kind.pairs.iter().map(|pair| pair_table(pair, kind, &names))).collect();
+    let inputs = inputs(order)?;
     let mut document = MatchDocument {
         schema: MATCH_SCHEMA.into(),
         made_by: MADE_BY.into(),
         provenance: files::Provenance::default(),
-        inputs: inputs(order)?,
         settings: settings(order),
-        findings: kinds.iter().flat_map(|kind| findings(kind, &tables, odd.as_deref(), order.limits_db)).collect(),
+        findings: files::faults_of_inputs(&inputs)
+            .into_iter()
+            .chain(kinds.iter().flat_map(|kind| findings(kind, &tables, odd.as_deref(), order.limits_db)))
+            .collect(),
+        inputs,
         files: Vec::new(),
         of: kinds.iter().map(|kind| kind.of).collect::<Vec<_>>().join(" and "),
         band_hz: kinds[0].band_hz,

@@ -263,7 +263,7 @@ fn findings(order: &AverageOrder, curves: &[Curve], found: &Average, inputs: &[I
         silent(order, found),
         assumed_phase(order, curves),
     ];
-    all.into_iter().flatten().collect()
+    files::faults_of_inputs(inputs).into_iter().chain(all.into_iter().flatten()).collect()
 }
 
 /// Two inputs that are one file.
@@ -400,7 +400,11 @@ fn write(
         phase_deg: document.curve.phase_deg.clone(),
         u: document.curve.u_db.clone(),
         u_noise: None,
-        header: header.into_iter().filter_map(|(key, value)| Some((key.to_owned(), value?))).collect(),
+        header: header
+            .into_iter()
+            .filter_map(|(key, value)| Some((key.to_owned(), value?)))
+            .chain(files::fault_lines(&document.findings))
+            .collect(),
         notes: Vec::new(),
     };
     files::replace_curve(&listing.add("average.csv", &document.what), &curve)?;

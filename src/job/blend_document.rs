@@ -13,6 +13,7 @@ use crate::enclosure::{StandingWave, standing_waves_below};
 use crate::files::{
     BLEND_SCHEMA, BlendCurve, BlendDocument, BlendSeat, BlendSettings, Curve, DistanceSetting, EndTable, InputFile,
     LowPassTable, Measure, SatelliteTable, SettingTable, StandingWaveTable, ToleranceTable, UnevennessTable,
+    fault_lines,
 };
 use crate::math::wrapped_deg;
 use crate::quantity::{Quantity, Unit, db_from_amplitude};
@@ -311,7 +312,11 @@ pub(super) fn predicted_curves(known: &Known<'_>, document: &BlendDocument) -> V
                 values: columns.level_db.clone(),
                 phase_deg: Some(columns.phase_deg.clone()),
                 u: columns.u_db.clone(),
-                header: all.chain(header).map(|(key, value)| (key.to_owned(), value)).collect(),
+                header: all
+                    .chain(header)
+                    .map(|(key, value)| (key.to_owned(), value))
+                    .chain(fault_lines(&document.findings))
+                    .collect(),
                 ..Curve::default()
             }
         };

@@ -4,7 +4,7 @@ use super::average::twice;
 use super::blend::Known;
 use super::blend_curves::TimeZero;
 use super::blend_limits::{FROM_SEATS, are_swapped};
-use crate::files::{BlendDocument, EndTable, UnevennessTable};
+use crate::files::{BlendDocument, EndTable, UnevennessTable, faults_of_inputs};
 use crate::quantity::{Code, Finding, Severity, Whereabouts};
 
 /// A delay error of a fifth of a millisecond that costs more than this makes a setting that hardly lasts, dB.
@@ -43,6 +43,7 @@ pub(super) fn findings(known: &Known<'_>, document: &BlendDocument) -> Vec<Findi
     ]
     .into_iter()
     .flatten()
+    .chain(faults_of_inputs(&document.inputs))
     .collect();
     for seat in &document.seats {
         all.extend(

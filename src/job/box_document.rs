@@ -26,13 +26,15 @@ pub(super) fn box_document(made: &Made<'_>) -> Result<BoxDocument, ExamineError>
     let Made { order, found, before, changes, design, leak } = made;
     let mut findings = found.findings.clone();
     findings.extend(leak.iter().map(|leak| leak.finding.clone()));
+    let inputs = sums(order)?;
+    findings.extend(files::faults_of_inputs(&inputs));
     findings.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
     Ok(BoxDocument {
         schema: BOX_SCHEMA.into(),
         made_by: MADE_BY.into(),
         provenance: files::Provenance::default(),
         name: order.name.clone(),
-        inputs: sums(order)?,
+        inputs,
         settings: settings(order),
         findings,
         files: Vec::new(),

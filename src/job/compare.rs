@@ -145,6 +145,7 @@ pub fn compare(order: &CompareOrder) -> Result<Compared, CompareError> {
     let picture = (order.pictures == Pictures::Drawn).then(|| picture(order, &measured, &expected, &found));
     let mut document = document(order, &measured, &found, band_hz, explained, sums(&inputs)?);
     document.changed = changes(&measured, &expected, &found);
+    document.findings.splice(0..0, files::faults_of_inputs(&document.inputs));
     if let Some(checked) = checked {
         document.findings.extend(checked.findings);
         (document.causes, document.left) = (checked.causes, checked.left);

@@ -45,13 +45,15 @@ pub(super) fn driver_document(made: Made<'_>) -> Result<DriverDocument, Characte
     let mut findings = [fit.findings.clone(), parameters.findings.clone()].concat();
     let (datasheet, said) = sheet.map_or((None, Vec::new()), |(table, said)| (Some(table), said));
     findings.extend(said);
+    let inputs = inputs(order)?;
+    findings.extend(files::faults_of_inputs(&inputs));
     findings.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
     Ok(DriverDocument {
         schema: DRIVER_SCHEMA.into(),
         made_by: MADE_BY.into(),
         provenance: files::Provenance::default(),
         name: order.name.clone(),
-        inputs: inputs(order)?,
+        inputs,
         settings: settings(order),
         findings,
         files: Vec::new(),

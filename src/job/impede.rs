@@ -258,12 +258,13 @@ fn write(
     picture: Option<&Picture>,
 ) -> Result<Vec<WrittenFile>, ImpedeError> {
     let mut listing = Listing::new(folder);
-    let header = vec![
+    let mut header = vec![
         ("schema".to_owned(), document.schema.clone()),
         ("made_by".to_owned(), document.made_by.clone()),
         ("sense_ohm".to_owned(), document.settings.sense_ohm.to_string()),
         ("lead_ohm".to_owned(), document.lead.value.to_string()),
     ];
+    header.extend(files::fault_lines(&document.findings));
     let text = files::touchstone_text(&measured.impedance, &header);
     files::replace_curve(&listing.add("impedance.csv", "impedance"), &files::curve_of(&measured.impedance, header))?;
     files::replace(&listing.add("impedance.s1p", "impedance, Touchstone 1.x"), text.as_bytes())?;

@@ -149,6 +149,8 @@ pub fn join_curves(order: &JoinOrder) -> Result<JoinedCurves, JoinError> {
     near_side.level_db.iter_mut().for_each(|level| *level += to_metre_db);
     let joined = join(&near_side, &far_side, order.at_hz, order.points_per_octave)?;
     judge(&joined, &mut findings);
+    let summed = sums(&inputs)?;
+    findings.extend(files::faults_of_inputs(&summed));
     findings.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
     let folder = order.out.clone().unwrap_or_else(|| order.far.with_extension("").join("joined"));
     if let Some(path) = overwritten(&folder, &RESULT_NAMES, inputs.iter().map(PathBuf::as_path)) {
@@ -160,7 +162,7 @@ pub fn join_curves(order: &JoinOrder) -> Result<JoinedCurves, JoinError> {
         schema: JOIN_SCHEMA.into(),
         made_by: MADE_BY.into(),
         provenance: files::Provenance::default(),
-        inputs: sums(&inputs)?,
+        inputs: summed,
         settings: settings(order, &told, &composed),
         findings,
         files: Vec::new(),

@@ -105,13 +105,16 @@ pub(super) fn write(
         phase_deg: Some(document.curve.phase_deg.clone()),
         u: Some(document.curve.u_db.clone()),
         u_noise: None,
-        header: vec![
+        header: [
             ("schema".to_owned(), document.schema.clone()),
             ("made_by".to_owned(), document.made_by.clone()),
             ("level_reference".to_owned(), document.level_reference.clone()),
             ("distance_m".to_owned(), document.settings.distance_m.to_string()),
             ("joined_at_hz".to_owned(), document.joined.at_hz.to_string()),
-        ],
+        ]
+        .into_iter()
+        .chain(files::fault_lines(&document.findings))
+        .collect(),
         notes: Vec::new(),
     };
     files::replace_curve(&listing.add("joined.csv", "the whole curve"), &curve)?;

@@ -118,6 +118,8 @@ pub fn work_out(order: &NetworkOrder) -> Result<NetworkDocument, NetworkOrderErr
             worked.iter().map(|one| (one.node_v[nodes[0]] - one.node_v[nodes[1]]) / order.drive_v).collect();
         transfer_columns(hz, &gains)
     };
+    let summed = sums(&inputs)?;
+    findings.extend(files::faults_of_inputs(&summed));
     findings.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
     let loads = order.loads.iter().map(|(node, load)| {
         let says = match load {
@@ -130,7 +132,7 @@ pub fn work_out(order: &NetworkOrder) -> Result<NetworkDocument, NetworkOrderErr
         schema: NETWORK_SCHEMA.into(),
         made_by: MADE_BY.into(),
         provenance: files::Provenance::default(),
-        inputs: sums(&inputs)?,
+        inputs: summed,
         settings: NetworkSettings {
             loads: loads.collect(),
             speaker: order.job.as_ref().and_then(|(_, speaker)| speaker.clone()),

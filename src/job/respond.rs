@@ -395,6 +395,7 @@ fn write(
         ("gate_ms".to_owned(), document.gate.length_ms.to_string()),
         ("smoothing".to_owned(), document.settings.smoothing.clone()),
     ])
+    .chain(files::fault_lines(&document.findings))
     .collect::<Vec<_>>();
     let curve = Curve {
         measure: Measure::LevelDb,

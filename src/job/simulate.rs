@@ -143,9 +143,10 @@ pub fn simulate_job(order: &SimulationOrder) -> Result<Simulated, SimulateError>
         document.speakers.insert(speaker, table);
         inputs.extend(designed.inputs);
     }
-    document.findings.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
     inputs.dedup();
     document.inputs = sums(&inputs)?;
+    document.findings.extend(files::faults_of_inputs(&document.inputs));
+    document.findings.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
     let names: Vec<String> = document.speakers.keys().flat_map(|name| result_names(name)).collect();
     let names: Vec<&str> = names.iter().map(String::as_str).chain(["simulation.json"]).collect();
     if let Some(path) = overwritten(&folder, &names, inputs.iter().map(PathBuf::as_path)) {
@@ -449,8 +450,9 @@ fn write(
 ) -> Result<Vec<WrittenFile>, SimulateError> {
     let mut listing = Listing::new(folder);
     let some = |values: &[f64]| (!values.is_empty()).then(|| values.to_vec());
+    let faults = files::fault_lines(&document.findings);
     for (name, table) in &document.speakers {
-        let header = vec![
+        let header = [
             ("schema".to_owned(), document.schema.clone()),
             ("made_by".to_owned(), document.made_by.clone()),
             ("what".to_owned(), format!("{name} as simulated")),
@@ -463,7 +465,7 @@ fn write(
             phase_deg: Some(table.response.phase_deg.clone()),
             u: some(&table.response.u_db),
             u_noise: None,
-            header: header.clone(),
+            header: header.iter().cloned().chain(faults.clone()).collect(),
             notes: Vec::new(),
         };
         files::replace_curve(&listing.add(format!("{name}-response.csv"), "simulated response"), &response)?;
@@ -474,7 +476,7 @@ fn write(
             phase_deg: Some(table.impedance.phase_deg.clone()),
             u: some(&table.impedance.u_ohm),
             u_noise: None,
-            header: header[..3].to_vec(),
+            header: header[..3].iter().cloned().chain(faults.clone()).collect(),
             notes: Vec::new(),
         };
         files::replace_curve(&listing.add(format!("{name}-impedance.csv"), "simulated impedance"), &impedance)?;

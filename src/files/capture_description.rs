@@ -120,7 +120,7 @@ pub struct BenchUsed {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Stream {
-    /// Frames recorded.
+    /// Frames recorded; 0 where it broke off before they were counted, and the WAV alone knows.
     pub frames: u64,
     /// How long it took by the computer's clock.
     #[serde(skip_serializing_if = "Option::is_none", default)]
@@ -151,6 +151,9 @@ pub enum Ended {
     Stopped,
     /// The device vanished.
     DeviceLost,
+    /// The program was ended, or the disk took no more, before the recording was whole. This is written before the first sound, and
+    /// stays where nothing replaces it.
+    BrokenOff,
 }
 
 impl CaptureDescription {

@@ -10,6 +10,10 @@ pub enum FileError {
     Io { path: PathBuf, doing: &'static str, source: std::io::Error },
     #[error("{}: exists already", path.display())]
     Exists { path: PathBuf },
+    #[error("{}: needs {}, {} are free there", path.display(), bytes_text(*needed_bytes), bytes_text(*free_bytes))]
+    NoRoom { path: PathBuf, needed_bytes: u64, free_bytes: u64 },
+    #[error("{}: an excitation of {found_s:.0} s, the longest at this rate is {longest_s:.0} s", path.display())]
+    ExcitationTooLong { path: PathBuf, found_s: f64, longest_s: f64 },
     #[error("{}: {found_bytes} bytes, the limit for this kind of file is {most_bytes}", path.display())]
     TooLarge { path: PathBuf, found_bytes: u64, most_bytes: u64 },
 
@@ -57,12 +61,22 @@ fn nearest_text(nearest: &Option<String>) -> String {
     nearest.as_ref().map_or_else(String::new, |name| format!(", did you mean {name:?}?"))
 }
 
+/// Bytes as people say them.
+fn bytes_text(bytes: u64) -> String {
+    match bytes as f64 {
+        bytes if bytes >= 1e9 => format!("{:.1} GB", bytes / 1e9),
+        bytes => format!("{:.1} MB", bytes / 1e6),
+    }
+}
+
 impl FileError {
     /// What the person can do next, one sentence in the imperative.
     pub fn advice(&self) -> &'static str {
         match self {
             Self::Io { source, .. } => io_advice(source.kind()),
             Self::Exists { .. } => "choose another name, or move the old file away",
+            Self::NoRoom { .. } => "make room on the disk, or choose another folder",
+            Self::ExcitationTooLong { .. } => "play a shorter sweep, several times if the noise asks for it",
             Self::TooLarge { .. } => "check that this is the file you meant",
             Self::WavHeader { .. } => "check that this is a WAV file and that it was copied whole",
             Self::WavCoding { .. } => "store it as WAV with 16, 24 or 32-bit integers or as floating point",

@@ -29,6 +29,7 @@ mod promise_result;
 mod provenance;
 mod report_result;
 mod response_result;
+mod room;
 mod safe;
 mod sampled_curve;
 mod schemas;
@@ -36,6 +37,7 @@ mod sheet_result;
 mod signal_description;
 mod simulation_result;
 mod status_result;
+mod steady;
 mod table;
 mod text;
 mod touchstone;
@@ -98,7 +100,8 @@ pub use response_result::{
     ReflectionTable, ResponseCurve, ResponseDocument, ResponseSettings, RingingTable, WrittenFile, decay_text,
     distortion_text, high_order_text, phase_text,
 };
-pub use safe::{create_new, fresh_name, replace, sha256_of, sha256_of_bytes};
+pub use room::{free_bytes, has_room};
+pub use safe::{create_new, fresh_name, part_of, rename_new, replace, sha256_of, sha256_of_bytes};
 pub use sampled_curve::sampled_of;
 pub use schemas::schemas;
 pub use sheet_result::{FoundBoxTable, PromiseTable, PromisedBoxTable, SheetBoxTable, SheetTable};
@@ -112,10 +115,11 @@ pub use simulation_result::{
     TransferColumns, WayTable,
 };
 pub use status_result::{
-    CaptureStanding, CommandToRun, FindingCounts, ResultStanding, STATUS_SCHEMA, StatusDocument, UnitStanding,
+    CaptureStanding, CommandToRun, FindingCounts, ResultStanding, STATUS_SCHEMA, StatusDocument, UnfinishedStanding, UnitStanding,
 };
 pub use text::read_text;
 pub use touchstone::touchstone_text;
 pub use wav_header::{CutShort, WavFacts};
-pub use wav_read::{Keep, WavFile, read_wav, read_wav_channels, read_wav_from, wav_facts};
+pub use wav_layout::Lengths;
+pub use wav_read::{Keep, WavFile, WavStretches, read_wav, read_wav_channels, read_wav_from, wav_facts};
 pub use wav_write::{WavWriter, Written, replace_wav, wav_bytes, write_wav_new};

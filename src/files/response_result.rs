@@ -143,6 +143,9 @@ pub struct WrittenFile {
 pub struct ResponseSettings {
     pub excitation: String,
     pub excitation_plan: String,
+    /// From when to when of a long recording was read, s: the stretch around the excitation; absent where that is the whole.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub read_s: Option<[f64; 2]>,
     pub reply_channel: usize,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub reference_channel: Option<usize>,

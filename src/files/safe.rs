@@ -1,7 +1,8 @@
 //! Writing that never leaves half a file and never destroys one unasked.
 //!
 //! A result is written beside its place under a name of its own and then renamed, so that a reader sees the old file
-//! or the new one. A capture takes a name only if nobody has it: the disk decides that in one step.
+//! or the new one, whenever the program is ended. A capture takes a name only if nobody has it: the disk decides that in one step.
+//! A program that is killed while it writes leaves at most a hidden `.boxwright-…` that nobody reads.
 
 use super::FileError;
 use sha2::{Digest, Sha256};
@@ -24,19 +25,21 @@ pub fn replace(path: &Path, bytes: &[u8]) -> Result<(), FileError> {
     Ok(())
 }
 
-/// Writes a file that did not exist.
+/// Writes a file that did not exist: it gets its name once it is whole.
 ///
 /// # Errors
 /// [`FileError::Exists`], and nothing is touched; [`FileError::Io`], and no half file stays.
 pub fn create_new(path: &Path, bytes: &[u8]) -> Result<(), FileError> {
     let io = |source| FileError::Io { path: path.into(), doing: "write it", source };
-    let mut file = open_new(path)?;
-    let written = file.write_all(bytes).and_then(|()| file.sync_all());
-    if let Err(error) = written {
-        let _ = std::fs::remove_file(path);
-        return Err(io(error));
+    if path.symlink_metadata().is_ok() {
+        return Err(FileError::Exists { path: path.into() });
     }
-    sync_folder(&folder_of(path));
+    let mut fresh = new_file().prefix(".boxwright-").tempfile_in(folder_of(path)).map_err(io)?;
+    fresh.write_all(bytes).map_err(io)?;
+    fresh.as_file().sync_all().map_err(io)?;
+    rename_new(fresh.path(), path)?;
+    // Its own name is gone: there is nothing left to remove.
+    let _ = fresh.into_temp_path().keep();
     Ok(())
 }
 
@@ -49,8 +52,20 @@ pub(super) fn open_new(path: &Path) -> Result<File, FileError> {
 }
 
 /// Gives the finished file `from` the name `to`, unless somebody has it by now; the disk decides in one step.
-pub(super) fn rename_new(from: &Path, to: &Path) -> Result<(), FileError> {
+///
+/// # Errors
+/// [`FileError::Exists`], [`FileError::Io`]; then `from` is still there.
+pub fn rename_new(from: &Path, to: &Path) -> Result<(), FileError> {
     let io = |source| FileError::Io { path: to.into(), doing: "give the finished file this name", source };
+    match rename_at_once(from, to) {
+        Ok(()) => {
+            sync_folder(&folder_of(to));
+            return Ok(());
+        }
+        Err(error) if error.kind() == ErrorKind::AlreadyExists => return Err(FileError::Exists { path: to.into() }),
+        // Not every disk can: then by a second name.
+        Err(_) => {}
+    }
     match std::fs::hard_link(from, to) {
         Ok(()) => std::fs::remove_file(from).map_err(io)?,
         Err(error) if error.kind() == ErrorKind::AlreadyExists => return Err(FileError::Exists { path: to.into() }),
@@ -59,6 +74,18 @@ pub(super) fn rename_new(from: &Path, to: &Path) -> Result<(), FileError> {
     }
     sync_folder(&folder_of(to));
     Ok(())
+}
+
+/// One step, where the system has it: nobody sees the file under two names or under none.
+#[cfg(target_os = "linux")]
+fn rename_at_once(from: &Path, to: &Path) -> std::io::Result<()> {
+    use rustix::fs::{CWD, RenameFlags, renameat_with};
+    Ok(renameat_with(CWD, from, CWD, to, RenameFlags::NOREPLACE)?)
+}
+
+#[cfg(not(target_os = "linux"))]
+fn rename_at_once(_: &Path, _: &Path) -> std::io::Result<()> {
+    Err(ErrorKind::Unsupported.into())
 }
 
 fn rename_over_own(from: &Path, to: &Path) -> Result<(), FileError> {
@@ -112,13 +139,13 @@ pub fn fresh_name(folder: &Path, stem: &str, extension: &str) -> PathBuf {
 }
 
 /// The name of a file while it is written: `NAME.wav.part`.
-pub(super) fn part_of(path: &Path) -> PathBuf {
+pub fn part_of(path: &Path) -> PathBuf {
     let mut name = path.as_os_str().to_owned();
     name.push(".part");
     name.into()
 }
 
-fn folder_of(path: &Path) -> PathBuf {
+pub(super) fn folder_of(path: &Path) -> PathBuf {
     match path.parent() {
         Some(folder) if !folder.as_os_str().is_empty() => folder.into(),
         _ => ".".into(),

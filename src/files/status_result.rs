@@ -32,6 +32,8 @@ pub struct StatusDocument {
     pub units: Vec<UnitStanding>,
     /// What was captured, by time.
     pub captures: Vec<CaptureStanding>,
+    /// Recordings that have not their names: still being recorded, or broken off.
+    pub unfinished: Vec<UnfinishedStanding>,
     /// What was found, by path.
     pub results: Vec<ResultStanding>,
     /// Commands that bring everything up to date, in this order.
@@ -78,6 +80,44 @@ pub struct CaptureStanding {
     pub results: Vec<String>,
     /// Other results that needed it, as those of a jig need the capture of a known resistor.
     pub used_by: Vec<String>,
+}
+
+/// A recording that has not its name.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct UnfinishedStanding {
+    /// The recording as it is now.
+    pub path: String,
+    /// The name it is to have.
+    pub name: String,
+    /// `being-recorded`, `broken-off`, `unnamed` where all of it is there, or `empty`.
+    pub state: String,
+    /// How long it is.
+    pub duration_s: f64,
+    /// How many of its sweeps are whole for certain.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub whole_sweeps: Option<usize>,
+    /// How many were to be played.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub sweeps: Option<usize>,
+    /// `response` or `impedance`.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub kind: Option<String>,
+    /// When it began.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub when: Option<String>,
+    /// Which loudspeaker.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub unit: Option<String>,
+    /// At which stage of building, as it was said.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub stage: Option<String>,
+    /// Anything else.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub note: Option<String>,
+    /// What there is to say of it.
+    pub says: String,
+    /// What to do.
+    pub advice: String,
 }
 
 /// A result.

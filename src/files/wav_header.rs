@@ -64,7 +64,7 @@ pub(super) struct Header {
 /// More chunks than this before the samples are no recording.
 const MOST_CHUNKS: usize = 10_000;
 /// Stands for a length that is not known or does not fit.
-const UNKNOWN_LENGTH: u32 = u32::MAX;
+pub(super) const UNKNOWN_LENGTH: u32 = u32::MAX;
 
 /// The header, up to the first sample.
 pub(super) fn read_header(source: &mut (impl Read + Seek), path: &Path) -> Result<Header, FileError> {

@@ -14,7 +14,8 @@ use super::wav_header::{CutShort, Header, WavFacts, read_header};
 use crate::signal::Recording;
 use std::fs::File;
 use std::io::{BufReader, Read, Seek, SeekFrom};
-use std::path::Path;
+use std::ops::Range;
+use std::path::{Path, PathBuf};
 
 /// A recording as it lay on the disk.
 #[derive(Debug, Clone, PartialEq)]
@@ -72,13 +73,55 @@ pub fn read_wav_from(source: &mut (impl Read + Seek), path: &Path, keep: Keep<'_
     if let Some(&channel) = kept.iter().find(|&&channel| channel >= header.facts.channels) {
         return Err(FileError::NoSuchChannel { path: path.into(), asked: channel + 1, found: header.facts.channels });
     }
-    let channels = samples(source, path, &header, kept)?;
+    let channels = samples(source, path, &header, kept, 0..header.facts.frames)?;
     let recording = Recording { rate: header.facts.rate, channels, format: header.facts.format };
     Ok(WavFile { recording, cut_short: header.facts.cut_short })
 }
 
 fn open(path: &Path) -> Result<BufReader<File>, FileError> {
     File::open(path).map(BufReader::new).map_err(|source| FileError::Io { path: path.into(), doing: "open it", source })
+}
+
+/// A WAV file that is read stretch by stretch, for one that is longer than what counts of it.
+pub struct WavStretches {
+    source: BufReader<File>,
+    path: PathBuf,
+    header: Header,
+}
+
+impl WavStretches {
+    /// Opens a file; no sample is read yet.
+    ///
+    /// # Errors
+    /// As [`wav_facts`].
+    pub fn open(path: &Path) -> Result<Self, FileError> {
+        let mut source = open(path)?;
+        let header = read_header(&mut source, path)?;
+        Ok(Self { source, path: path.into(), header })
+    }
+
+    /// What it says of itself.
+    pub fn facts(&self) -> WavFacts {
+        self.header.facts
+    }
+
+    /// Some channels (from 0) of a range of frames, as far as the file has them.
+    ///
+    /// # Errors
+    /// As [`read_wav_channels`].
+    pub fn read(&mut self, channels: &[usize], frames: Range<u64>) -> Result<WavFile, FileError> {
+        let facts = self.header.facts;
+        if let Some(&channel) = channels.iter().find(|&&channel| channel >= facts.channels) {
+            return Err(FileError::NoSuchChannel {
+                path: self.path.clone(),
+                asked: channel + 1,
+                found: facts.channels,
+            });
+        }
+        let there = frames.start.min(facts.frames)..frames.end.min(facts.frames);
+        let channels = samples(&mut self.source, &self.path, &self.header, channels, there)?;
+        Ok(WavFile { recording: Recording { rate: facts.rate, channels, format: facts.format }, cut_short: facts.cut_short })
+    }
 }
 
 /// Frames converted at a time: fits the processor's cache at any usual number of channels.
@@ -89,16 +132,17 @@ fn samples(
     path: &Path,
     header: &Header,
     kept: &[usize],
+    range: Range<u64>,
 ) -> Result<Vec<Vec<f64>>, FileError> {
     let io = |source| FileError::Io { path: path.into(), doing: "read it", source };
-    let frames = header.facts.frames;
+    let (first, frames) = (range.start, range.end.saturating_sub(range.start));
     let block = header.container.bytes() * header.facts.channels;
     let mut channels = vec![Vec::new(); kept.len()];
     for channel in &mut channels {
         let room = usize::try_from(frames).ok().and_then(|frames| channel.try_reserve_exact(frames).ok());
         room.ok_or_else(|| io(std::io::ErrorKind::OutOfMemory.into()))?;
     }
-    source.seek(SeekFrom::Start(header.data_at)).map_err(io)?;
+    source.seek(SeekFrom::Start(header.data_at + first * block as u64)).map_err(io)?;
     let mut bytes = vec![0; FRAMES_AT_A_TIME.min(frames) as usize * block];
     let mut done = 0;
     while done < frames {
@@ -109,7 +153,7 @@ fn samples(
             convert(piece, block, channel, header.container, samples);
             let fresh = &samples[done as usize..];
             if let Some(at) = fresh.iter().position(|sample| !sample.is_finite()) {
-                let (frame, found) = (done + at as u64, fresh[at]);
+                let (frame, found) = (first + done + at as u64, fresh[at]);
                 return Err(FileError::NotFinite { path: path.into(), frame, channel: channel + 1, found });
             }
         }

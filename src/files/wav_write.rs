@@ -6,17 +6,19 @@
 //!
 //! b: bits. Plain rounding without dither, so that the same signal makes the same file; its noise at 24 bits lies
 //! 146 dB below full scale. Samples go to `NAME.wav.part`; at least once in a second of audio they and a header that
-//! counts them reach the disk, so that a recording whose program was killed can still be read. `finish` gives it its
-//! name, and never one that exists. The header is plain for one or two channels,
-//! WAVEFORMATEXTENSIBLE for more.
+//! counts them go to the system, which keeps them when the program is killed, and every few seconds to the disk itself, which keeps
+//! them when the power fails (`steady`). `finish` gives it its name, and never one that exists. A full disk keeps every whole frame that it took.
+//! Whoever writes holds a lock on the `.part`, so that others can tell a recording that goes on from one that broke off. The header is
+//! plain for one or two channels, WAVEFORMATEXTENSIBLE for more.
 //! Source of the layout: as in `wav_header`.
 
 use super::FileError;
 use super::safe::{open_new, part_of, rename_new, replace};
-use super::wav_layout::{Layout, MOST_FILE_BYTES};
+use super::steady::Steady;
+use super::wav_layout::{Layout, Lengths};
 use crate::quantity::SampleRate;
 use crate::signal::{Recording, SampleFormat};
-use std::fs::File;
+use std::fs::{File, TryLockError};
 use std::io::{Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
 
@@ -31,6 +33,7 @@ pub struct WavWriter {
     written: Written,
     on_disk_bytes: u64,
     counted_frames: u64,
+    steady: Steady,
 }
 
 /// What was written.
@@ -48,12 +51,37 @@ impl WavWriter {
     /// # Errors
     /// [`FileError::Exists`] when `path` or its `.part` exists; [`FileError::ChannelCount`]; [`FileError::Io`].
     pub fn create_new(path: &Path, rate: SampleRate, channels: usize, format: SampleFormat) -> Result<Self, FileError> {
-        let layout = Layout::new(path, rate, channels, format)?;
+        Self::create_as(path, Layout::new(path, rate, channels, format, Lengths::Bits32)?)
+    }
+
+    /// The same for a recording that may have so many frames: beyond 4 GiB it becomes an RF64 file.
+    ///
+    /// # Errors
+    /// As [`Self::create_new`].
+    pub fn create_new_of(
+        path: &Path,
+        rate: SampleRate,
+        channels: usize,
+        format: SampleFormat,
+        frames: u64,
+    ) -> Result<Self, FileError> {
+        let plain = Layout::new(path, rate, channels, format, Lengths::Bits32)?;
+        let lengths = if plain.holds(frames) { Lengths::Bits32 } else { Lengths::Bits64 };
+        Self::create_as(path, Layout { lengths, ..plain })
+    }
+
+    fn create_as(path: &Path, layout: Layout) -> Result<Self, FileError> {
         if path.symlink_metadata().is_ok() {
             return Err(FileError::Exists { path: path.into() });
         }
         let part = part_of(path);
         let file = open_new(&part)?;
+        // Between looking and claiming another recording may have come to its end and to this name.
+        if path.symlink_metadata().is_ok() {
+            let _ = std::fs::remove_file(&part);
+            return Err(FileError::Exists { path: path.into() });
+        }
+        lock(&file);
         let mut writer = Self {
             file,
             path: path.into(),
@@ -63,6 +91,7 @@ impl WavWriter {
             written: Written::default(),
             on_disk_bytes: 0,
             counted_frames: 0,
+            steady: Steady::new(),
         };
         writer.put().map_err(|source| writer.io(source))?;
         Ok(writer)
@@ -102,7 +131,7 @@ impl WavWriter {
             return Err(FileError::HalfFrame { path: path(), found: samples.len(), channels });
         }
         let frames = (samples.len() / channels) as u64;
-        if self.layout.file_bytes(self.written.frames + frames) > MOST_FILE_BYTES {
+        if !self.layout.holds(self.written.frames + frames) {
             return Err(FileError::WavTooLong { path: path(), longest_s: self.layout.longest_s() });
         }
         if let Some((at, found)) = samples.clone().enumerate().find(|(_, sample)| !sample.is_finite()) {
@@ -115,21 +144,55 @@ impl WavWriter {
         if is_due { self.save().map_err(|source| self.io(source)) } else { Ok(()) }
     }
 
-    /// Brings everything to the disk now, the header included.
+    /// Brings everything to the system now, the header included.
     fn save(&mut self) -> std::io::Result<()> {
         self.put()?;
+        self.count()?;
+        self.steady.keep(&self.file);
+        Ok(())
+    }
+
+    /// Writes the header for the frames that are there.
+    fn count(&mut self) -> std::io::Result<()> {
         self.file.seek(SeekFrom::Start(0))?;
         self.file.write_all(&self.layout.header(self.written.frames))?;
-        self.file.seek(SeekFrom::Start(self.on_disk_bytes))?;
         self.counted_frames = self.written.frames;
         Ok(())
     }
 
     fn put(&mut self) -> std::io::Result<()> {
+        // A write that failed half-way has moved the place.
+        self.file.seek(SeekFrom::Start(self.on_disk_bytes))?;
         self.file.write_all(&self.waiting)?;
         self.on_disk_bytes += self.waiting.len() as u64;
         self.waiting.clear();
         Ok(())
+    }
+
+    /// On a disk that takes no more: the whole frames that are there, counted, and nothing behind them.
+    fn keep_what_is_there(&mut self) -> std::io::Result<()> {
+        let header_bytes = self.layout.header(0).len() as u64;
+        let there_bytes = self.file.metadata()?.len();
+        let frames = there_bytes.saturating_sub(header_bytes) / self.layout.block_bytes();
+        self.written.frames = frames.min(self.written.frames);
+        self.waiting.clear();
+        self.on_disk_bytes = header_bytes + self.layout.data_bytes(self.written.frames);
+        self.file.set_len(self.on_disk_bytes)?;
+        self.count()?;
+        self.file.sync_all()
+    }
+
+    /// Brings everything to the disk. Where that takes no more, every whole frame that it took stays, and [`Self::written`] counts them; the
+    /// file keeps its name of `.part`.
+    ///
+    /// # Errors
+    /// [`FileError::Io`] when something was lost.
+    pub fn settle(&mut self) -> Result<(), FileError> {
+        self.save().and_then(|()| self.file.sync_all()).map_err(|source| {
+            // What this can't do either, nobody can; the header counts what was there half a second before.
+            let _ = self.keep_what_is_there();
+            self.io(source)
+        })
     }
 
     /// Completes the file and gives it its name.
@@ -138,10 +201,12 @@ impl WavWriter {
     /// [`FileError::Exists`] when somebody took the name meanwhile: the recording then stays whole in its `.part`.
     /// [`FileError::Io`].
     pub fn finish(mut self) -> Result<Written, FileError> {
+        self.settle()?;
         if self.layout.data_bytes(self.written.frames) % 2 == 1 {
-            self.waiting.push(0);
+            // The samples are whole without the pad byte.
+            let _ = self.file.seek(SeekFrom::Start(self.on_disk_bytes)).and_then(|_| self.file.write_all(&[0]));
+            let _ = self.file.sync_all();
         }
-        self.save().and_then(|()| self.file.sync_all()).map_err(|source| self.io(source))?;
         rename_new(&self.part, &self.path)?;
         Ok(self.written)
     }
@@ -151,11 +216,24 @@ impl WavWriter {
     }
 }
 
+/// Takes the recorder's lock. Who looks whether it is held holds it for a moment; not every disk knows locks, and a recording is not refused
+/// for that.
+fn lock(file: &File) {
+    const TRIES: usize = 50;
+    const BETWEEN: std::time::Duration = std::time::Duration::from_millis(2);
+    for _ in 0..TRIES {
+        match file.try_lock() {
+            Err(TryLockError::WouldBlock) => std::thread::sleep(BETWEEN),
+            _ => return,
+        }
+    }
+}
+
 impl Drop for WavWriter {
     /// A writer that is let go of leaves its `.part` complete up to the last sample.
     fn drop(&mut self) {
         if self.counted_frames != self.written.frames {
-            let _ = self.save();
+            let _ = self.save().or_else(|_| self.keep_what_is_there());
         }
     }
 }
@@ -185,13 +263,13 @@ pub fn replace_wav(path: &Path, recording: &Recording) -> Result<Written, FileEr
 /// # Errors
 /// As [`write_wav_new`], but never [`FileError::Io`] or [`FileError::Exists`].
 pub fn wav_bytes(path: &Path, recording: &Recording) -> Result<(Vec<u8>, Written), FileError> {
-    let layout = Layout::new(path, recording.rate, recording.channels.len(), recording.format)?;
+    let layout = Layout::new(path, recording.rate, recording.channels.len(), recording.format, Lengths::Bits32)?;
     let needed = recording.frames();
     if let Some(odd) = recording.channels.iter().find(|channel| channel.len() != needed) {
         return Err(FileError::UnequalChannels { path: path.into(), found: odd.len(), needed });
     }
     let frames = needed as u64;
-    if layout.file_bytes(frames) > MOST_FILE_BYTES {
+    if !layout.holds(frames) {
         return Err(FileError::WavTooLong { path: path.into(), longest_s: layout.longest_s() });
     }
     for (channel, samples) in recording.channels.iter().enumerate() {
@@ -234,18 +312,28 @@ fn encode(samples: impl Iterator<Item = f64>, format: SampleFormat, bytes: &mut 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::files::wav_facts;
+
+    const BLOCK_BYTES: u64 = 32;
+
+    /// As far as a header of 32 bits goes; 8 channels of floats, 32 bytes a frame.
+    fn nearly_full(path: &Path, lengths: Lengths) -> (WavWriter, u64) {
+        let rate = SampleRate::new(192_000).unwrap();
+        let layout = Layout::new(path, rate, 8, SampleFormat::Float32, lengths).unwrap();
+        let mut writer = WavWriter::create_as(path, layout).unwrap();
+        let header_bytes = writer.layout.header(0).len() as u64;
+        let fits = (u64::from(u32::MAX) - header_bytes) / BLOCK_BYTES;
+        writer.written.frames = fits - 1;
+        writer.counted_frames = fits - 1;
+        writer.on_disk_bytes = header_bytes + (fits - 1) * BLOCK_BYTES;
+        (writer, fits)
+    }
 
     #[test]
     fn what_does_not_fit_into_four_gigabytes_is_refused_before_it_is_written() {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("long.wav");
-        let rate = SampleRate::new(192_000).unwrap();
-        let mut writer = WavWriter::create_new(&path, rate, 8, SampleFormat::Float32).unwrap();
-        let header_bytes = writer.layout.header(0).len() as u64;
-        // 32 bytes a frame; the last frame that fits leaves less than a frame of room.
-        let fits = (MOST_FILE_BYTES - header_bytes) / 32;
-        writer.written.frames = fits - 1;
-        writer.counted_frames = fits - 1;
+        let (mut writer, fits) = nearly_full(&path, Lengths::Bits32);
         writer.write_f32(&[0.25; 8]).unwrap();
         assert_eq!(writer.written.frames, fits);
         let error = writer.write_f32(&[0.25; 8]).unwrap_err();
@@ -255,6 +343,34 @@ mod tests {
         // The lengths in the header still have room.
         let header = writer.layout.header(fits);
         let riff_bytes = u32::from_le_bytes([header[4], header[5], header[6], header[7]]);
-        assert_eq!(u64::from(riff_bytes) + 8, header_bytes + fits * 32);
+        assert_eq!(u64::from(riff_bytes) + 8, header.len() as u64 + fits * BLOCK_BYTES);
+        // The disk is spared what was never there.
+        std::mem::forget(writer);
+    }
+
+    /// The bytes at fixed places are those of EBU Tech 3306: `RF64`, −1, `WAVE`, `ds64`, 28, length of RIFF, of data, frames.
+    #[test]
+    fn past_four_gigabytes_it_becomes_rf64_without_a_sample_moving() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("long.wav");
+        let (mut writer, fits) = nearly_full(&path, Lengths::Bits64);
+        writer.write_f32(&[0.25; 8]).unwrap();
+        let before = writer.layout.header(fits);
+        assert_eq!((&before[..4], &before[12..16]), (&b"RIFF"[..], &b"JUNK"[..]));
+        writer.write_f32(&[-0.5; 24]).unwrap();
+        // Sparse: what lies before is a hole.
+        writer.finish().unwrap();
+        let mut file = File::open(&path).unwrap();
+        let mut header = vec![0; before.len()];
+        std::io::Read::read_exact(&mut file, &mut header).unwrap();
+        let number = |at: usize| u64::from_le_bytes(header[at..at + 8].try_into().unwrap());
+        let (frames, file_bytes) = (fits + 3, file.metadata().unwrap().len());
+        assert_eq!((&header[..8], &header[8..16]), (&b"RF64\xff\xff\xff\xff"[..], &b"WAVEds64"[..]));
+        assert_eq!(header[16..20], 28u32.to_le_bytes());
+        assert_eq!([number(20), number(28), number(36)], [file_bytes - 8, frames * BLOCK_BYTES, frames]);
+        assert_eq!(header[header.len() - 8..], *b"data\xff\xff\xff\xff");
+        assert_eq!(file_bytes, header.len() as u64 + frames * BLOCK_BYTES);
+        let facts = wav_facts(&path).unwrap();
+        assert_eq!((facts.frames, facts.channels, facts.cut_short), (frames, 8, None));
     }
 }

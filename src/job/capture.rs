@@ -1,10 +1,13 @@
 //! A capture: sweeps go out, the reply comes in, and both lie on the disk with a description.
 //!
-//! No equation: an order of doing things, chosen so that nothing that sounded is lost. The recording's file is claimed
-//! first, then the excitation is written and read back, and what was read is played: the file is what was heard.
+//! No equation: an order of doing things, chosen so that nothing that sounded is lost, at whatever moment the program ends. The
+//! recording's file is claimed first, then the excitation is written and read back, and what was read is played: the file is what was
+//! heard. The description is written before the first sound, as that of a recording that broke off, and replaced at the end.
+//! The recording gets its name last: whoever finds `NAME.wav` finds all that belongs to it.
 //!
 //! | file | holds |
 //! |---|---|
+//! | `NAME.wav.part`, `NAME.toml.part` | recording and description until they are whole; the recorder holds a lock on the first |
 //! | `NAME.wav` | inputs 1 to the highest one used, so that a channel has one number on the card and in the file |
 //! | `NAME.toml` | the description of the capture |
 //! | `NAME.excitation.wav`, `.toml` | what was played, 24 bits, and its description |
@@ -125,6 +128,7 @@ pub fn can_begin(card: &dyn SoundCard, order: &CaptureOrder) -> Result<(), Captu
     super::capture_names::is_free(&order.out)?;
     let rate = order.sequence.sweep.rate;
     let excitation = order.sequence.excitation()?;
+    files::has_room(&order.out, Expected::of(order, excitation.samples.len()).bytes())?;
     card.describe().check(rate, &to_play(order, &excitation.plan, excitation.samples)?.needed_channels())?;
     Ok(())
 }
@@ -162,22 +166,66 @@ pub fn capture(
     }
     let sequence = order.sequence;
     let excitation = sequence.excitation()?;
-    let names = Names::free(&order.out, order.chain.inputs.kind(), order.known.unit.as_deref())?;
-    let inputs = channels(&order.chain).inputs.len();
-    let mut writer = WavWriter::create_new(&names.wav, sequence.sweep.rate, inputs, order.format)?;
-    let prepared = Prepared::new(&names, &excitation, sequence);
-    let taken = prepared.and_then(|prepared| {
-        let play = to_play(order, &excitation.plan, prepared.samples.clone())?;
-        let mut hear = |frames: &[f32]| Ok(writer.write_f32(frames)?);
-        Ok((card.take(&play, stop, &mut hear, tell)?, prepared))
+    let expected = Expected::of(order, excitation.samples.len());
+    files::has_room(&order.out, expected.bytes())?;
+    let (names, mut writer) = claim(order, &expected)?;
+    let begun = Prepared::new(&names, &excitation, sequence).and_then(|prepared| {
+        let description = description(card, order, &names, &prepared, not_yet_whole());
+        files::create_new(&names.toml_part, description.text(&names.toml)?.as_bytes())?;
+        Ok((prepared, description))
     });
-    let (take, prepared) = match taken {
-        Ok(done) => done,
-        Err(error) => return Err(cut_off(error, writer, &names, sequence)),
+    let (prepared, description) = match begun {
+        Ok(begun) => begun,
+        Err(error) => return Err(cut_off(error, writer, &names, None)),
     };
-    let kept_s = sequence.sweep.rate.seconds(take.frames);
-    writer.finish().map_err(|error| kept_in(&names.part, kept_s, error))?;
-    describe(card, order, &names, take, &prepared).map_err(|error| kept_in(&names.wav, kept_s, error))
+    let taken = to_play(order, &excitation.plan, prepared.samples).and_then(|play| {
+        let mut hear = |frames: &[f32]| Ok(writer.write_f32(frames)?);
+        card.take(&play, stop, &mut hear, tell)
+    });
+    let taken = taken.map_err(CaptureError::from).and_then(|take| Ok(writer.settle().map(|()| take)?));
+    match taken {
+        Ok(take) => complete(card, order, Recorded { names, description, take }, writer),
+        Err(error) => Err(cut_off(error, writer, &names, Some(description))),
+    }
+}
+
+/// What a capture will need.
+struct Expected {
+    frames: u64,
+    channels: usize,
+    format: SampleFormat,
+    excitation_bytes: u64,
+}
+
+/// What a card records beside the excitation: silence before it, its latency, the tail.
+const AROUND_S: f64 = 5.0;
+
+impl Expected {
+    fn of(order: &CaptureOrder, excitation_frames: usize) -> Self {
+        let frames = (excitation_frames + order.sequence.sweep.rate.frames(AROUND_S)) as u64;
+        let excitation_bytes = excitation_frames as u64 * u64::from(SampleFormat::Pcm24.bits() / 8);
+        Self { frames, channels: channels(&order.chain).inputs.len(), format: order.format, excitation_bytes }
+    }
+
+    fn bytes(&self) -> u64 {
+        self.frames * self.channels as u64 * u64::from(self.format.bits() / 8) + self.excitation_bytes
+    }
+}
+
+/// Names that nobody has, and the recording's file under the first of them; who comes second takes the next one.
+fn claim(order: &CaptureOrder, expected: &Expected) -> Result<(Names, WavWriter), CaptureError> {
+    const MOST_TRIES: usize = 100;
+    let (rate, format) = (order.sequence.sweep.rate, order.format);
+    let mut tries = 0;
+    loop {
+        tries += 1;
+        let names = Names::free(&order.out, order.chain.inputs.kind(), order.known.unit.as_deref())?;
+        match WavWriter::create_new_of(&names.wav, rate, expected.channels, format, expected.frames) {
+            Ok(writer) => return Ok((names, writer)),
+            Err(FileError::Exists { .. }) if order.out.is_dir() && tries < MOST_TRIES => {}
+            Err(error) => return Err(error.into()),
+        }
+    }
 }
 
 /// The excitation as it lies on the disk.
@@ -205,21 +253,30 @@ impl Prepared {
     }
 }
 
-/// Puts away what a take that failed has left: nothing recorded, nothing stays; else the recording does.
-fn cut_off(error: CaptureError, writer: WavWriter, names: &Names, sequence: Sequence) -> CaptureError {
+/// Puts away what a take that failed has left: nothing recorded, nothing stays; else the recording does, as one that broke off.
+fn cut_off(
+    error: CaptureError,
+    mut writer: WavWriter,
+    names: &Names,
+    description: Option<CaptureDescription>,
+) -> CaptureError {
+    // What could not be written has been left out, and is not counted.
+    let _ = writer.settle();
     let frames = writer.written().frames;
-    if frames == 0 {
-        let part = writer.part_path().to_owned();
+    let Some(mut description) = description.filter(|_| frames > 0) else {
         drop(writer);
-        // All of them are ours and hold nothing that sounded; one that can't be removed does no harm.
-        for path in [&part, &names.excitation_wav, &names.excitation_toml] {
+        // All of them are ours and hold nothing that sounded; one that can't be removed does no harm. The claim goes last.
+        for path in [&names.toml_part, &names.excitation_wav, &names.excitation_toml, &names.part] {
             let _ = std::fs::remove_file(path);
         }
         return error;
-    }
-    let part = writer.part_path().to_owned();
-    let kept = if writer.finish().is_ok() { &names.wav } else { &part };
-    kept_in(kept, sequence.sweep.rate.seconds(frames as usize), error)
+    };
+    description.stream.frames = frames;
+    let kept_s = frames as f64 / f64::from(description.bench.rate_hz.unwrap_or(1).max(1));
+    // Where there is no room for it, what was written before the sound says the same without the count.
+    let _ = describe(names, &description);
+    let is_named = files::rename_new(&names.toml_part, &names.toml).and_then(|()| writer.finish()).is_ok();
+    kept_in(if is_named { &names.wav } else { &names.part }, kept_s, error)
 }
 
 /// The sound was recorded, but something after it failed; the recording is named.
@@ -227,27 +284,66 @@ fn kept_in(kept: &Path, kept_s: f64, error: impl Into<CaptureError>) -> CaptureE
     CaptureError::CutOff { error: Box::new(error.into()), kept: kept.to_owned(), kept_s }
 }
 
-/// Writes truth and description beside the finished recording.
-fn describe(
+/// A take that came to its end.
+struct Recorded {
+    names: Names,
+    description: CaptureDescription,
+    take: Take,
+}
+
+/// Writes truth and description beside the recording, and then gives all of them their names.
+fn complete(
     card: &dyn SoundCard,
     order: &CaptureOrder,
-    names: &Names,
-    take: Take,
-    prepared: &Prepared,
+    recorded: Recorded,
+    writer: WavWriter,
 ) -> Result<Captured, CaptureError> {
+    let Recorded { names, mut description, take } = recorded;
     let rate = order.sequence.sweep.rate;
-    let duration_s = rate.seconds(take.frames);
-    let truth = match card.truth(TruthWanted { rate, level_dbfs: order.sequence.level_dbfs, duration_s }) {
+    let kept_s = rate.seconds(take.frames);
+    let unnamed = |error: FileError| kept_in(&names.part, kept_s, error);
+    let wanted = TruthWanted { rate, level_dbfs: order.sequence.level_dbfs, duration_s: kept_s };
+    let truth = match card.truth(wanted) {
         Some(truth) => {
             let text = serde_json::to_string_pretty(&truth)
-                .map_err(|error| FileError::NotWritable { path: names.truth.clone(), says: error.to_string() })?;
-            files::create_new(&names.truth, format!("{text}\n").as_bytes())?;
+                .map_err(|error| unnamed(FileError::NotWritable { path: names.truth.clone(), says: error.to_string() }))?;
+            files::create_new(&names.truth, format!("{text}\n").as_bytes()).map_err(unnamed)?;
             Some(names.truth.clone())
         }
         None => None,
     };
+    description.truth = truth.as_deref().map(file_name);
+    description.stream = stream(&take);
+    describe(&names, &description).map_err(unnamed)?;
+    files::rename_new(&names.toml_part, &names.toml).map_err(unnamed)?;
+    writer.finish().map_err(unnamed)?;
+    Ok(Captured {
+        wav: names.wav,
+        toml: names.toml,
+        excitation_wav: names.excitation_wav,
+        excitation_toml: names.excitation_toml,
+        truth,
+        description,
+        findings: findings(&take, &order.chain),
+        take,
+    })
+}
+
+/// Replaces the description by a truer one, at once.
+fn describe(names: &Names, description: &CaptureDescription) -> Result<(), FileError> {
+    files::replace(&names.toml_part, description.text(&names.toml)?.as_bytes())
+}
+
+/// The description as it is before the first sound.
+fn description(
+    card: &dyn SoundCard,
+    order: &CaptureOrder,
+    names: &Names,
+    prepared: &Prepared,
+    stream: Stream,
+) -> CaptureDescription {
     let known = &order.known;
-    let description = CaptureDescription {
+    CaptureDescription {
         schema: files::CAPTURE_SCHEMA.into(),
         made_by: crate::MADE_BY.into(),
         kind: order.chain.inputs.kind(),
@@ -255,22 +351,24 @@ fn describe(
         unit: known.unit.clone(),
         stage: known.stage.clone(),
         note: known.note.clone(),
-        truth: truth.as_deref().map(file_name),
+        truth: None,
         excitation: Played { path: file_name(&names.excitation_wav), sha256: prepared.sha256.clone() },
         bench: bench_used(card, order),
-        stream: stream(&take),
-    };
-    files::create_new(&names.toml, description.text(&names.toml)?.as_bytes())?;
-    Ok(Captured {
-        wav: names.wav.clone(),
-        toml: names.toml.clone(),
-        excitation_wav: names.excitation_wav.clone(),
-        excitation_toml: names.excitation_toml.clone(),
-        truth,
-        description,
-        findings: findings(&take, &order.chain),
-        take,
-    })
+        stream,
+    }
+}
+
+/// A recording that will have broken off unless something else is said.
+fn not_yet_whole() -> Stream {
+    Stream {
+        frames: 0,
+        wall_clock_s: None,
+        dropouts: 0,
+        overruns: 0,
+        other_errors: 0,
+        ended: files::Ended::BrokenOff,
+        remarks: Vec::new(),
+    }
 }
 
 fn file_name(path: &Path) -> PathBuf {

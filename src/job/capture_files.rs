@@ -2,29 +2,28 @@
 //!
 //! No equation: names, checksums, and what the description of the capture counted.
 
+use super::capture_names::beside;
 use super::known_excitation::{KnownExcitation, PlanFrom, is_of_capture};
-use crate::files::{self, CaptureDescription, CutShort, FileError};
+use crate::files::{self, CaptureDescription, CutShort, Ended, FileError};
 use crate::quantity::{Code, Finding, Severity, Whereabouts};
-use crate::signal::Recording;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 /// The description of the capture that lies beside its WAV.
 pub(super) fn description_beside(wav: &Path) -> Result<Option<CaptureDescription>, FileError> {
-    let beside = wav.with_extension("toml");
-    // A WAV that is itself an excitation has another kind of description beside it.
-    if is_of_capture(&beside) { files::read_capture_description(&beside).map(Some) } else { Ok(None) }
+    description_path(wav).map(|path| files::read_capture_description(&path)).transpose()
 }
 
-/// Only the `wanted` channels, from 0, are read; others are silence in their places, so that each keeps its number.
-pub(super) fn read_channels(wav: &Path, mut wanted: Vec<usize>) -> Result<(Recording, Option<CutShort>), FileError> {
-    wanted.sort_unstable();
-    wanted.dedup();
-    let file = files::read_wav_channels(wav, &wanted)?;
-    let mut channels = vec![vec![0.0; file.recording.frames()]; wanted.last().map_or(0, |last| last + 1)];
-    for (&place, samples) in wanted.iter().zip(file.recording.channels) {
-        channels[place] = samples;
-    }
-    Ok((Recording { channels, ..file.recording }, file.cut_short))
+/// Where that is: `NAME.toml`, or `NAME.toml.part` as long as the recording has not its name either.
+pub(super) fn description_path(wav: &Path) -> Option<PathBuf> {
+    let is_part = wav.extension().is_some_and(|ending| ending == "part");
+    let names: &[&str] = if is_part { &["toml.part", "toml"] } else { &["toml"] };
+    // A WAV that is itself an excitation has another kind of description beside it.
+    names.iter().map(|ending| beside(wav, ending)).find(|path| is_of_capture(path))
+}
+
+/// What was played for a capture of which nothing says so: what lies beside it by name.
+pub(super) fn excitation_beside(wav: &Path) -> Option<PathBuf> {
+    Some(beside(wav, "excitation.wav")).filter(|path| path.is_file())
 }
 
 /// A capture's files, as they were found.
@@ -34,6 +33,8 @@ pub(super) struct CaptureFiles<'a> {
     pub known: &'a KnownExcitation,
     pub cut_short: Option<&'a CutShort>,
     pub description: Option<&'a CaptureDescription>,
+    /// How many of the excitation's repeats were used; absent where that is told elsewhere.
+    pub repeats: Option<usize>,
 }
 
 impl CaptureFiles<'_> {
@@ -70,6 +71,7 @@ impl CaptureFiles<'_> {
             ));
         }
         let stream = &description.stream;
+        all.extend(self.ending(stream.ended));
         if stream.dropouts + stream.overruns > 0 {
             let (dropouts, overruns) = (stream.dropouts, stream.overruns);
             all.push(caution(
@@ -79,6 +81,20 @@ impl CaptureFiles<'_> {
             ));
         }
         Ok(all)
+    }
+
+    /// That a recording is not whole, and what of it was used.
+    fn ending(&self, ended: Ended) -> Option<Finding> {
+        let how = match ended {
+            Ended::Complete => return None,
+            Ended::Stopped => "was stopped before its end",
+            Ended::DeviceLost => "ends where its device went away",
+            Ended::BrokenOff => "broke off before its end",
+        };
+        let played = self.known.excitation.plan.starts.len();
+        let used = self.repeats.map_or_else(String::new, |used| format!(": {used} of {played} sweeps are whole and were used"));
+        let says = format!("{}: the capture {how}{used}", self.wav.display());
+        Some(caution(Code::Truncated, says, "take it again for a whole one if the doubt is too large"))
     }
 }
 

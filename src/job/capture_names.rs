@@ -4,7 +4,7 @@
 //! given is used as it is or refused.
 
 use super::capture::CaptureError;
-use crate::files::{CaptureKind, FileError};
+use crate::files::{self, CaptureKind, FileError};
 use std::path::{Path, PathBuf};
 
 /// The files of one capture.
@@ -14,6 +14,8 @@ pub(super) struct Names {
     /// The recording while it is written.
     pub(super) part: PathBuf,
     pub(super) toml: PathBuf,
+    /// The description while the recording is not whole.
+    pub(super) toml_part: PathBuf,
     pub(super) excitation_wav: PathBuf,
     pub(super) excitation_toml: PathBuf,
     pub(super) truth: PathBuf,
@@ -38,11 +40,11 @@ impl Names {
     }
 
     fn of(wav: PathBuf) -> Self {
-        let mut part = wav.clone().into_os_string();
-        part.push(".part");
+        let toml = wav.with_extension("toml");
         Self {
-            part: part.into(),
-            toml: wav.with_extension("toml"),
+            part: files::part_of(&wav),
+            toml_part: files::part_of(&toml),
+            toml,
             excitation_wav: wav.with_extension("excitation.wav"),
             excitation_toml: wav.with_extension("excitation.toml"),
             truth: wav.with_extension("truth.json"),
@@ -51,9 +53,26 @@ impl Names {
     }
 
     fn taken(&self) -> Option<&Path> {
-        let all = [&self.wav, &self.part, &self.toml, &self.excitation_wav, &self.excitation_toml, &self.truth];
+        let recording = [&self.wav, &self.part, &self.toml, &self.toml_part];
+        let all = recording.into_iter().chain([&self.excitation_wav, &self.excitation_toml, &self.truth]);
         all.into_iter().find(|path| path.symlink_metadata().is_ok()).map(PathBuf::as_path)
     }
+}
+
+/// The name that the files of a capture have in common, from that of its recording: `NAME.wav` or, while it is not whole, `NAME.wav.part`.
+pub(super) fn stem_of(recording: &Path) -> PathBuf {
+    let is_part = recording.extension().is_some_and(|ending| ending == "part");
+    let wav = if is_part { recording.with_extension("") } else { recording.to_owned() };
+    wav.with_extension("")
+}
+
+/// A file of the capture by its ending.
+pub(super) fn beside(recording: &Path, ending: &str) -> PathBuf {
+    // Not `with_extension`: the stem may have a dot of its own.
+    let mut name = stem_of(recording).into_os_string();
+    name.push(".");
+    name.push(ending);
+    name.into()
 }
 
 /// Whether `out` is meant as a file's name, not as a folder.
@@ -112,13 +131,21 @@ mod tests {
     }
 
     #[test]
+    fn whole_or_not_a_recording_has_the_same_files_beside_it() {
+        for recording in ["a/left 1.5.wav", "a/left 1.5.wav.part"] {
+            assert_eq!(beside(Path::new(recording), "toml"), Path::new("a/left 1.5.toml"));
+            assert_eq!(beside(Path::new(recording), "excitation.wav"), Path::new("a/left 1.5.excitation.wav"));
+        }
+    }
+
+    #[test]
     fn any_file_of_a_capture_makes_its_name_taken() {
         let folder = tempfile::tempdir().unwrap();
         let name = || {
             Names::free(folder.path(), CaptureKind::Response, Some("a")).unwrap().wav.file_name().unwrap().to_owned()
         };
         for (number, file) in
-            ["wav", "wav.part", "toml", "excitation.wav", "excitation.toml", "truth.json"].into_iter().enumerate()
+            ["wav", "wav.part", "toml", "toml.part", "excitation.wav", "excitation.toml", "truth.json"].into_iter().enumerate()
         {
             let stem = if number == 0 { "a-response".to_owned() } else { format!("a-response-{}", number + 1) };
             assert_eq!(name(), format!("{stem}.wav").as_str());

@@ -3,8 +3,10 @@
 //! What an option says comes first, then what the capture's own description says, then the job.
 
 use super::Pictures;
-use super::capture_files::{CaptureFiles, description_beside, read_channels};
+use super::capture_files::{CaptureFiles, description_beside, excitation_beside};
+use super::capture_names::stem_of;
 use super::impede_document::document;
+use super::long_recording::{ReadChannels, read_channels};
 use super::known_excitation::{KnownExcitation, known_excitation};
 use super::record::Ran;
 use super::results_folder::{Listing, make_folder, overwritten, replace_document};
@@ -132,7 +134,7 @@ pub fn impede(order: &ImpedanceOrder) -> Result<Impeded, ImpedeError> {
         told.push(wav.as_deref().map(|wav| take(order, wav, Some(&load.excitation))).transpose()?);
     }
     let settings = settings(order, load.description.as_ref())?;
-    let folder = order.out.clone().unwrap_or_else(|| order.wav.with_extension(""));
+    let folder = order.out.clone().unwrap_or_else(|| stem_of(&order.wav));
     let inputs: Vec<&Taken> = std::iter::once(&load).chain(told.iter().flatten()).collect();
     check_out(&folder, &inputs)?;
     let captures = JigCaptures {
@@ -187,6 +189,7 @@ fn take(order: &ImpedanceOrder, wav: &Path, with: Option<&Path>) -> Result<Taken
         wav.parent().map_or_else(|| path.clone(), |folder| folder.join(path))
     });
     let excitation = order.excitation.clone().or(described_excitation).or(with.map(Path::to_owned));
+    let excitation = excitation.or_else(|| excitation_beside(wav));
     let excitation = excitation.ok_or_else(|| ImpedeError::NoExcitation { path: wav.to_owned() })?;
     let described = description.as_ref().map(|description| &description.bench);
     let channel = |said: Option<usize>, described: Option<usize>, job: Option<usize>, usual: usize| {
@@ -195,7 +198,7 @@ fn take(order: &ImpedanceOrder, wav: &Path, with: Option<&Path>) -> Result<Taken
     let drive = channel(order.drive, described.and_then(|b| b.drive_channel), order.bench.drive_channel, 1);
     let load = channel(order.load, described.and_then(|b| b.load_channel), order.bench.load_channel, 2);
     let known = known_excitation(&excitation)?;
-    let (recording, cut_short) = read_channels(wav, vec![drive, load])?;
+    let ReadChannels { recording, cut_short, .. } = read_channels(wav, vec![drive, load], drive, &known.excitation)?;
     Ok(Taken { wav: wav.to_owned(), description, excitation, known, recording, cut_short, drive, load })
 }
 
@@ -207,7 +210,7 @@ impl Taken {
 
     fn title(&self) -> String {
         let unit = self.description.as_ref().and_then(|description| description.unit.clone());
-        unit.or_else(|| self.wav.file_stem().map(|stem| stem.to_string_lossy().into_owned())).unwrap_or_default()
+        unit.or_else(|| stem_of(&self.wav).file_name().map(|stem| stem.to_string_lossy().into_owned())).unwrap_or_default()
     }
 
     fn findings(&self) -> Result<Vec<Finding>, FileError> {
@@ -217,6 +220,7 @@ impl Taken {
             known: &self.known,
             cut_short: self.cut_short.as_ref(),
             description: self.description.as_ref(),
+            repeats: None,
         }
         .findings()
     }

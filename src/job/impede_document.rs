@@ -1,5 +1,6 @@
 //! A measured impedance as the document that is kept: units for people, settings, provenance.
 
+use super::capture_files::description_path;
 use super::impede::{ImpedanceOrder, ImpedeError, Taken};
 use super::known_excitation::PlanFrom;
 use crate::MADE_BY;
@@ -58,7 +59,7 @@ fn inputs(captures: &[&Taken]) -> Result<Vec<InputFile>, FileError> {
     let mut paths: Vec<PathBuf> = Vec::new();
     for taken in captures {
         paths.push(taken.wav.clone());
-        paths.extend(taken.description.as_ref().map(|_| taken.wav.with_extension("toml")));
+        paths.extend(taken.description.as_ref().and_then(|_| description_path(&taken.wav)));
         paths.push(taken.excitation.clone());
         if taken.known.plan_from == PlanFrom::Description {
             paths.push(taken.excitation.with_extension("toml"));

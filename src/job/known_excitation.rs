@@ -1,5 +1,6 @@
 //! The excitation that was played, from its WAV and, where there is one, the description beside it.
 
+use super::long_recording::is_short_enough;
 use crate::files::{self, FileError};
 use crate::signal::{Excitation, Kind, Plan};
 use std::path::Path;
@@ -29,6 +30,7 @@ pub enum PlanFrom {
 /// # Errors
 /// [`FileError`] when the WAV or its description can't be read.
 pub fn known_excitation(wav: &Path) -> Result<KnownExcitation, FileError> {
+    is_short_enough(wav)?;
     let recording = files::read_wav_channels(wav, &[0])?.recording;
     let rate = recording.rate;
     let samples = recording.channels.into_iter().next().unwrap_or_default();

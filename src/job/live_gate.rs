@@ -19,7 +19,7 @@ impl LiveGate {
     /// [`RespondError`] as [`super::respond`].
     pub fn open(order: &ResponseOrder) -> Result<Self, RespondError> {
         let looked = LookedUp::of(order)?;
-        let (recording, _) = looked.recording(order)?;
+        let recording = looked.recording(order)?.recording;
         let in_capture = |source| RespondError::Response { path: order.wav.clone(), source };
         let gate = MovableGate::open(&recording, &looked.known.excitation, looked.settings).map_err(in_capture)?;
         Ok(Self { wav: order.wav.clone(), gate })

@@ -33,6 +33,7 @@ mod join_told;
 mod known_excitation;
 mod live_blend;
 mod live_gate;
+mod long_recording;
 mod make_signal;
 mod network;
 mod new_job;
@@ -71,8 +72,8 @@ pub use network::{LoadIs, NetworkOrder, NetworkOrderError, work_out};
 pub use new_job::new_job;
 pub use placement::{RoomOrder, place};
 pub use record::{
-    Anew, Found, FoundCapture, FoundResult, Ran, Stage, Standing, State, Subject, files_below, find, standings, status,
-    subjects, todo,
+    Anew, Found, FoundCapture, FoundResult, PartState, Ran, Stage, Standing, State, Subject, Unfinished, files_below,
+    find, name_unfinished, standings, status, subjects, todo,
 };
 pub use report::{Added, Additions, JobReportError, ReportOrder, Reported, report};
 pub use respond::{

@@ -2,15 +2,17 @@
 //!
 //! What an option says comes first, then what the capture's own description says, then the job.
 
-use super::capture_files::{CaptureFiles, description_beside, read_channels};
+use super::capture_files::{CaptureFiles, description_beside, description_path, excitation_beside};
+use super::capture_names::stem_of;
 use super::known_excitation::{KnownExcitation, known_excitation};
+use super::long_recording::{ReadChannels, read_channels};
 use super::placement::{RoomOrder, first_reflection_s, placed_findings, placement};
 use super::record::{Ran, plain};
 use super::response_document::document;
 use super::response_pictures::{Look, response_pictures};
 use super::results_folder::{Listing, make_folder, overwritten, replace_document};
 use crate::files::{
-    self, CaptureDescription, Curve, CutShort, FileError, JobBench, Measure, ResponseDocument, WrittenFile,
+    self, CaptureDescription, Curve, FileError, JobBench, Measure, ResponseDocument, WrittenFile,
 };
 use crate::quantity::Air;
 use crate::report::{Picture, ReportError};
@@ -179,9 +181,9 @@ pub(super) struct Filled {
 pub fn respond(order: &ResponseOrder) -> Result<Responded, RespondError> {
     let looked = LookedUp::of(order)?;
     let LookedUp { description, filled, known, settings, .. } = &looked;
-    let folder = order.out.clone().unwrap_or_else(|| order.wav.with_extension(""));
+    let folder = order.out.clone().unwrap_or_else(|| stem_of(&order.wav));
     check_out(&folder, order, filled)?;
-    let (recording, cut_short) = looked.recording(order)?;
+    let ReadChannels { recording, cut_short, stretch_s } = looked.recording(order)?;
     let in_capture = |source| RespondError::Response { path: order.wav.clone(), source };
     let mut analysis = analyse(&recording, &known.excitation, settings).map_err(in_capture)?;
     let of_files = CaptureFiles {
@@ -190,7 +192,11 @@ pub fn respond(order: &ResponseOrder) -> Result<Responded, RespondError> {
         known,
         cut_short: cut_short.as_ref(),
         description: description.as_ref(),
+        repeats: Some(analysis.repeats.len()),
     };
+    if let Some([from_s, _]) = stretch_s {
+        analysis.begin_at(from_s);
+    }
     analysis.findings.extend(of_files.findings()?);
     if let (Some(placed), Some(room)) = (&filled.placed, &order.room) {
         analysis.findings.extend(placed_findings(placed, room, &Air::default()));
@@ -210,6 +216,7 @@ pub fn respond(order: &ResponseOrder) -> Result<Responded, RespondError> {
         Pictures::None => Vec::new(),
     };
     let mut document = document(order, filled, known, settings, &analysis)?;
+    document.settings.read_s = stretch_s;
     document.provenance = order.ran.told(&folder)?;
     document.files = write(&folder, &document, &analysis, &pictures)?;
     replace_document(&folder.join("result.json"), &document)?;
@@ -236,9 +243,10 @@ impl LookedUp {
     }
 
     /// The channels that count, and where the file ends too early.
-    pub(super) fn recording(&self, order: &ResponseOrder) -> Result<(Recording, Option<CutShort>), RespondError> {
-        let wanted = self.filled.reference.into_iter().chain([self.filled.reply]).collect();
-        Ok(read_channels(&order.wav, wanted)?)
+    pub(super) fn recording(&self, order: &ResponseOrder) -> Result<ReadChannels, RespondError> {
+        let wanted: Vec<usize> = self.filled.reference.into_iter().chain([self.filled.reply]).collect();
+        let heard = wanted[0];
+        Ok(read_channels(&order.wav, wanted, heard, &self.known.excitation)?)
     }
 }
 
@@ -265,6 +273,7 @@ fn fill(order: &ResponseOrder, description: Option<&CaptureDescription>) -> Resu
         .excitation
         .clone()
         .or_else(|| description.map(|description| beside(&description.excitation.path)))
+        .or_else(|| excitation_beside(&order.wav))
         .ok_or_else(|| RespondError::NoExcitation { path: order.wav.clone() })?;
     if order.excitation.is_none() && !excitation.exists() {
         return Err(RespondError::ExcitationGone { path: order.wav.clone(), excitation });
@@ -285,7 +294,7 @@ fn fill(order: &ResponseOrder, description: Option<&CaptureDescription>) -> Resu
     }
     let distance_m = order.distance_m.or(described.and_then(|bench| bench.distance_m)).or(order.bench.distance_m);
     Ok(Filled {
-        description: description.map(|_| order.wav.with_extension("toml")),
+        description: description.and_then(|_| description_path(&order.wav)),
         excitation,
         reply: reply - 1,
         reference: reference.map(|channel| channel - 1),
@@ -352,7 +361,7 @@ fn microphone(path: &Path, table_is: TableIs) -> Result<MicrophoneTable, Respond
 
 fn title(order: &ResponseOrder, description: Option<&CaptureDescription>) -> String {
     let unit = description.and_then(|description| description.unit.clone());
-    unit.or_else(|| order.wav.file_stem().map(|stem| stem.to_string_lossy().into_owned())).unwrap_or_default()
+    unit.or_else(|| stem_of(&order.wav).file_name().map(|stem| stem.to_string_lossy().into_owned())).unwrap_or_default()
 }
 
 /// Writes everything but the document itself, and lists all with it.

@@ -161,6 +161,7 @@ fn settings_table(
     let microphone = filled.microphone.as_ref();
     ResponseSettings {
         excitation: filled.excitation.display().to_string(),
+        read_s: None,
         excitation_plan: match known.plan_from {
             PlanFrom::Description => "from the description beside it",
             PlanFrom::WholeFile | PlanFrom::DescriptionOfAnother => "the whole file is one excitation",

@@ -151,6 +151,17 @@ const KEPT_BEFORE_S: f64 = 0.1;
 /// … to at most this long after.
 const KEPT_AFTER_S: f64 = 1.0;
 
+impl Analysis {
+    /// Puts all times onto the time of a recording in which the stretch that was analysed begins `from_s` after its start.
+    pub fn begin_at(&mut self, from_s: f64) {
+        if self.time_reference == TimeReference::Recording {
+            self.arrival_s += from_s;
+        }
+        let times = self.findings.iter_mut().filter_map(|finding| finding.at.time_s.as_mut());
+        times.flatten().for_each(|time_s| *time_s += from_s);
+    }
+}
+
 /// What `recording` tells about what lies between `excitation` and it.
 ///
 /// # Shape

@@ -4,6 +4,7 @@
 //! not keep the rest from being read.
 
 use super::place::inside;
+use super::unfinished::{Unfinished, unfinished};
 use crate::files::{self, CaptureDescription, FileError, InputFile, Provenance, WrittenFile};
 use crate::job::known_excitation::is_of_capture;
 use crate::quantity::{Code, Finding, Severity};
@@ -47,6 +48,8 @@ pub struct FoundResult {
 pub struct Found {
     /// By when they were made, then by path.
     pub captures: Vec<FoundCapture>,
+    /// Recordings that have not their names, by path.
+    pub unfinished: Vec<Unfinished>,
     /// By path.
     pub results: Vec<FoundResult>,
     /// What can't be read.
@@ -68,6 +71,10 @@ pub fn find(folder: &Path) -> Result<Found, FileError> {
         let ending = path.extension().and_then(|ending| ending.to_str()).unwrap_or_default();
         let looked = match ending {
             "toml" => capture(folder, &path).map(|one| found.captures.extend(one)),
+            "part" => {
+                found.unfinished.extend(unfinished(folder, &path));
+                Ok(())
+            }
             "json" => result(folder, &path).map(|one| found.results.extend(one)),
             _ => Ok(()),
         };

@@ -7,10 +7,11 @@ use super::place::shown;
 use super::standing::{Standing, standings};
 use super::subject::{Subject, subjects};
 use super::todo::{Anew, lost, todo};
+use super::unfinished::{PartState, Unfinished};
 use crate::MADE_BY;
 use crate::files::{
     self, CaptureKind, CaptureStanding, Ended, FileError, FindingCounts, InputFile, Job, ResultStanding, STATUS_SCHEMA,
-    StatusDocument, UnitStanding,
+    StatusDocument, UnfinishedStanding, UnitStanding,
 };
 use crate::quantity::{Code, Finding, Severity};
 use std::path::Path;
@@ -52,6 +53,7 @@ pub fn status(folder: &Path, anew: Anew) -> Result<StatusDocument, FileError> {
         folder: folder.display().to_string(),
         units: units(&outlook),
         captures: captures(&found),
+        unfinished: found.unfinished.iter().map(standing_of).collect(),
         results: results(&found, &standings, &subjects),
         todo: todo(&found, &standings, anew),
         next,
@@ -65,11 +67,7 @@ fn captures(found: &Found) -> Vec<CaptureStanding> {
         let description = &capture.description;
         CaptureStanding {
             path: shown(&capture.wav),
-            kind: match description.kind {
-                CaptureKind::Response => "response",
-                CaptureKind::Impedance => "impedance",
-            }
-            .into(),
+            kind: kind_name(description.kind).into(),
             when: description.when.clone(),
             unit: description.unit.clone(),
             stage: description.stage.clone(),
@@ -80,6 +78,32 @@ fn captures(found: &Found) -> Vec<CaptureStanding> {
         }
     };
     found.captures.iter().map(one).collect()
+}
+
+fn standing_of(part: &Unfinished) -> UnfinishedStanding {
+    let told = part.description.as_ref();
+    UnfinishedStanding {
+        path: shown(&part.part),
+        name: shown(&part.wav),
+        state: part.state.name().into(),
+        duration_s: part.duration_s,
+        whole_sweeps: part.sweeps.map(|[whole, _]| whole),
+        sweeps: part.sweeps.map(|[_, all]| all),
+        kind: told.map(|told| kind_name(told.kind).into()),
+        when: told.map(|told| told.when.clone()),
+        unit: told.and_then(|told| told.unit.clone()),
+        stage: told.and_then(|told| told.stage.clone()),
+        note: told.and_then(|told| told.note.clone()),
+        says: part.says(),
+        advice: part.advice(),
+    }
+}
+
+fn kind_name(kind: CaptureKind) -> &'static str {
+    match kind {
+        CaptureKind::Response => "response",
+        CaptureKind::Impedance => "impedance",
+    }
 }
 
 fn results(found: &Found, standings: &[Standing], subjects: &[Subject]) -> Vec<ResultStanding> {
@@ -180,8 +204,15 @@ fn findings(found: &Found, standings: &[Standing], job: &Job) -> Vec<Finding> {
             Code::Truncated,
             Severity::Note,
             format!("{} was not recorded to its end", shown(&capture.wav)),
-            "take it again, or leave it aside",
+            "take it again, or use the sweeps that are whole: the analysis takes these alone",
         )
+    }));
+    all.extend(found.unfinished.iter().map(|part| {
+        let severity = match part.state {
+            PartState::BeingRecorded | PartState::Empty => Severity::Note,
+            PartState::BrokenOff | PartState::Unnamed => Severity::Caution,
+        };
+        Finding::new(Code::Truncated, severity, part.says(), &part.advice())
     }));
     all.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
     all

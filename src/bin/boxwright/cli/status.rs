@@ -2,7 +2,7 @@
 
 use super::{Failure, TellingArgs, tell};
 use boxwright::files::{CommandToRun, StatusDocument};
-use boxwright::job::{Anew, Stage, status};
+use boxwright::job::{Anew, Stage, name_unfinished, status};
 use boxwright::report::{Entry, Layout, command_text, findings_text, numbers_text};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -12,7 +12,8 @@ use std::process::{Command, ExitCode, Stdio};
 ///
 /// Every result knows the command that made it, the checksums of what it came from, and what it took from the job. Where one of these is no
 /// longer so, it is out of date, and so is what rests on it. `--do` runs the commands that bring everything up to date, in order; what comes out as
-/// it was needs no further command.
+/// it was needs no further command. A capture whose program was ended in the midst of it is told of with what it holds; `--do` gives it its
+/// name, as one that broke off.
 #[derive(Debug, clap::Args)]
 pub struct Args {
     /// Job folder
@@ -32,6 +33,7 @@ pub struct Args {
 pub fn run(args: Args) -> Result<ExitCode, Failure> {
     let anew = if args.all { Anew::All } else { Anew::OutOfDate };
     if args.is_done {
+        name_what_broke_off(&args.job)?;
         bring_up_to_date(&args.job, anew)?;
     }
     let anew = if args.is_done { Anew::OutOfDate } else { anew };
@@ -42,6 +44,14 @@ pub fn run(args: Args) -> Result<ExitCode, Failure> {
 
 fn standing(job: &Path, anew: Anew) -> Result<StatusDocument, Failure> {
     status(job, anew).map_err(|error| Failure::input(&error, error.advice()))
+}
+
+/// Gives captures that broke off their names.
+fn name_what_broke_off(job: &Path) -> Result<(), Failure> {
+    let folder = standing(job, Anew::OutOfDate)?.folder;
+    let named = name_unfinished(Path::new(&folder)).map_err(|error| Failure::input(&error, error.advice()))?;
+    named.iter().for_each(|wav| tell::hint(&format!("{} has its name now", wav.display())));
+    Ok(())
 }
 
 /// Runs one command after the other; before each it is asked anew what is out of date.

@@ -59,6 +59,8 @@ pub fn listen(folder: &Path, port: u16) -> Result<Listening, Failure> {
     Ok(Listening { page: Arc::new(page), listener, port })
 }
 
+/// What sounds fades and is kept in this time, where the sound system still answers.
+const LAST_SOUND: Duration = Duration::from_secs(5);
 /// Requests that are under way may take so long to end …
 const LAST_WORDS: Duration = Duration::from_millis(500);
 /// … and then so long whatever else is: it is broken off.
@@ -98,14 +100,20 @@ impl Listening {
         page.takes.close();
         tokio::select! {
             () = page.takes.silence() => {}
-            // Who asks twice does not want to wait.
-            () = ended.notified() => {}
+            // Who asks twice does not want to wait. But a terminal that closes asks twice as well: the shell's signal and the system's.
+            () = asked_again(&ended) => {}
         }
         page.ending.send_replace(true);
         // Who still waits for an answer then, waits for one that does not come.
         let _ = tokio::time::timeout(LAST_WORDS, server).await;
         Ok(())
     }
+}
+
+/// Until it has been asked for once more, and what sounds has had its time to fade and to be kept.
+async fn asked_again(ended: &Notify) {
+    ended.notified().await;
+    tokio::time::sleep(LAST_SOUND).await;
 }
 
 fn router(page: Shared) -> Router {

@@ -203,6 +203,7 @@ fn summary(captured: &Captured, order: &CaptureOrder) -> String {
         files::Ended::Complete => "complete",
         files::Ended::Stopped => "stopped before its end",
         files::Ended::DeviceLost => "cut off, the device went away",
+        files::Ended::BrokenOff => "broken off",
     };
     let (duration_s, rate_text) = (rate.seconds(captured.take.frames), frequency_text(rate.hz()));
     text.push_str(&format!("  {duration_s:.2} s at {rate_text}, {word}\n"));

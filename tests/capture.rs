@@ -436,9 +436,13 @@ fn when_the_disk_refuses_what_was_written_is_kept_and_named() {
         .unwrap();
     let err = String::from_utf8(output.stderr).unwrap();
     assert_eq!((output.status.code(), output.stdout.as_slice()), (Some(1), &b""[..]), "{err}");
-    assert!(err.contains("could not be kept") && err.contains("full.wav.part"), "{err}");
-    let kept = files::read_wav(&folder.path().join("full.wav.part")).unwrap();
-    assert!(kept.recording.duration_s() > 4.0, "{}", kept.recording.duration_s());
+    assert!(err.contains("could not be kept") && err.contains("recorded are in full.wav"), "{err}");
+    let kept = files::read_wav(&folder.path().join("full.wav")).unwrap();
+    // All but the last frame that has room: 921,600 bytes of 4 a frame, less the header.
+    let frames = kept.recording.frames();
+    assert!((230_380..230_400).contains(&frames) && kept.cut_short.is_none(), "{frames}");
+    let description = files::read_capture_description(&folder.path().join("full.toml")).unwrap();
+    assert_eq!((description.stream.ended, description.stream.frames), (files::Ended::BrokenOff, frames as u64));
 }
 
 fn order(folder: &Path) -> CaptureOrder {
@@ -554,6 +558,8 @@ fn a_take_that_fails_leaves_what_sounded_and_nothing_if_nothing_did() {
     let CaptureError::CutOff { ref kept, kept_s, .. } = error else { panic!("{error}") };
     assert_eq!((kept.as_path(), kept_s), (folder.path().join("response.wav").as_path(), 1.0));
     assert_eq!(files::read_wav(kept).unwrap().recording.frames(), 48_000);
+    let stream = files::read_capture_description(&kept.with_extension("toml")).unwrap().stream;
+    assert_eq!((stream.ended, stream.frames), (files::Ended::BrokenOff, 48_000));
 }
 
 /// The analysis of a sample capture, and the truth beside it.

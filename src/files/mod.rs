@@ -115,7 +115,8 @@ pub use simulation_result::{
     TransferColumns, WayTable,
 };
 pub use status_result::{
-    CaptureStanding, CommandToRun, FindingCounts, ResultStanding, STATUS_SCHEMA, StatusDocument, UnfinishedStanding, UnitStanding,
+    CaptureStanding, CommandToRun, FindingCounts, ResultStanding, STATUS_SCHEMA, StatusDocument, UnfinishedStanding,
+    UnitStanding,
 };
 pub use text::read_text;
 pub use touchstone::touchstone_text;

@@ -120,7 +120,10 @@ impl WavStretches {
         }
         let there = frames.start.min(facts.frames)..frames.end.min(facts.frames);
         let channels = samples(&mut self.source, &self.path, &self.header, channels, there)?;
-        Ok(WavFile { recording: Recording { rate: facts.rate, channels, format: facts.format }, cut_short: facts.cut_short })
+        Ok(WavFile {
+            recording: Recording { rate: facts.rate, channels, format: facts.format },
+            cut_short: facts.cut_short,
+        })
     }
 }
 

@@ -93,8 +93,14 @@ impl WavWriter {
             counted_frames: 0,
             steady: Steady::new(),
         };
-        writer.put().map_err(|source| writer.io(source))?;
-        Ok(writer)
+        match writer.put() {
+            Ok(()) => Ok(writer),
+            Err(source) => {
+                // It holds nothing, and would keep the name from others.
+                let _ = std::fs::remove_file(&writer.part);
+                Err(writer.io(source))
+            }
+        }
     }
 
     /// Where the samples are until the file is finished.

@@ -386,7 +386,7 @@ fn write(order: &MatchOrder, document: &mut MatchDocument) -> Result<(), MatchEr
     {
         return Err(MatchError::OverInput { path: input.to_owned() });
     }
-    make_folder(folder)?;
+    let _held = make_folder(folder)?;
     document.provenance = order.ran.told(folder)?;
     let path = folder.join(RESULT_NAME);
     document.files = vec![WrittenFile { path: path.display().to_string(), what: "this document".into() }];

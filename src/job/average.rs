@@ -134,7 +134,7 @@ pub fn average_curves(order: &AverageOrder) -> Result<Averaged, AverageError> {
     }
     let mut document = document(order, &curves, &found, reference, inputs);
     let picture = (order.pictures == Pictures::Drawn).then(|| picture(order, &curves, &document));
-    make_folder(&folder)?;
+    let _held = make_folder(&folder)?;
     document.provenance = order.ran.told(&folder)?;
     document.files = write(&folder, &document, picture.as_ref())?;
     replace_document(&folder.join("average.json"), &document)?;

@@ -257,7 +257,7 @@ fn finish(known: &Known<'_>) -> Result<Blended, BlendJobError> {
         Pictures::Drawn => pictures(known, &document),
         Pictures::None => Vec::new(),
     };
-    make_folder(&folder)?;
+    let _held = make_folder(&folder)?;
     document.provenance = order.ran.told(&folder)?;
     document.files = write(&folder, known, &document, &pictures)?;
     replace_document(&folder.join("blend.json"), &document)?;

@@ -161,7 +161,7 @@ pub fn examine(order: &BoxOrder) -> Result<Examined, ExamineError> {
     let made =
         Made { order, found: &found, before: before.as_ref(), changes: &changes, design: &design, leak: leak.as_ref() };
     let mut document = box_document(&made)?;
-    make_folder(&folder)?;
+    let _held = make_folder(&folder)?;
     document.provenance = order.ran.told(&folder)?;
     document.files = write(&folder, &curve, &found, &document, picture.as_ref())?;
     replace_document(&folder.join("box.json"), &document)?;

@@ -305,8 +305,9 @@ fn complete(
     let wanted = TruthWanted { rate, level_dbfs: order.sequence.level_dbfs, duration_s: kept_s };
     let truth = match card.truth(wanted) {
         Some(truth) => {
-            let text = serde_json::to_string_pretty(&truth)
-                .map_err(|error| unnamed(FileError::NotWritable { path: names.truth.clone(), says: error.to_string() }))?;
+            let text = serde_json::to_string_pretty(&truth).map_err(|error| {
+                unnamed(FileError::NotWritable { path: names.truth.clone(), says: error.to_string() })
+            })?;
             files::create_new(&names.truth, format!("{text}\n").as_bytes()).map_err(unnamed)?;
             Some(names.truth.clone())
         }

@@ -92,7 +92,9 @@ impl CaptureFiles<'_> {
             Ended::BrokenOff => "broke off before its end",
         };
         let played = self.known.excitation.plan.starts.len();
-        let used = self.repeats.map_or_else(String::new, |used| format!(": {used} of {played} sweeps are whole and were used"));
+        let used = self
+            .repeats
+            .map_or_else(String::new, |used| format!(": {used} of {played} sweeps are whole and were used"));
         let says = format!("{}: the capture {how}{used}", self.wav.display());
         Some(caution(Code::Truncated, says, "take it again for a whole one if the doubt is too large"))
     }

@@ -145,7 +145,9 @@ mod tests {
             Names::free(folder.path(), CaptureKind::Response, Some("a")).unwrap().wav.file_name().unwrap().to_owned()
         };
         for (number, file) in
-            ["wav", "wav.part", "toml", "toml.part", "excitation.wav", "excitation.toml", "truth.json"].into_iter().enumerate()
+            ["wav", "wav.part", "toml", "toml.part", "excitation.wav", "excitation.toml", "truth.json"]
+                .into_iter()
+                .enumerate()
         {
             let stem = if number == 0 { "a-response".to_owned() } else { format!("a-response-{}", number + 1) };
             assert_eq!(name(), format!("{stem}.wav").as_str());

@@ -150,7 +150,7 @@ pub fn compare(order: &CompareOrder) -> Result<Compared, CompareError> {
         document.findings.extend(checked.findings);
         (document.causes, document.left) = (checked.causes, checked.left);
     }
-    make_folder(&folder)?;
+    let _held = make_folder(&folder)?;
     document.provenance = order.ran.told(&folder)?;
     document.files = write(&folder, &found, &document, picture.as_ref())?;
     replace_document(&folder.join("compare.json"), &document)?;

@@ -125,7 +125,7 @@ pub fn characterise(order: &DriverOrder) -> Result<Characterised, CharacteriseEr
     };
     let made = Made { order, fit: &fit, parameters: &parameters, sheet };
     let mut document = driver_document(made)?;
-    make_folder(&folder)?;
+    let _held = make_folder(&folder)?;
     document.provenance = order.ran.told(&folder)?;
     document.files = write(&folder, &curve, &fit, &document, picture.as_ref())?;
     replace_document(&folder.join("driver.json"), &document)?;

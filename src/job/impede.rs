@@ -6,8 +6,8 @@ use super::Pictures;
 use super::capture_files::{CaptureFiles, description_beside, excitation_beside};
 use super::capture_names::stem_of;
 use super::impede_document::document;
-use super::long_recording::{ReadChannels, read_channels};
 use super::known_excitation::{KnownExcitation, known_excitation};
+use super::long_recording::{ReadChannels, read_channels};
 use super::record::Ran;
 use super::results_folder::{Listing, make_folder, overwritten, replace_document};
 use crate::files::{self, BenchUsed, CaptureDescription, FileError, ImpedanceDocument, JobBench, WrittenFile};
@@ -149,7 +149,7 @@ pub fn impede(order: &ImpedanceOrder) -> Result<Impeded, ImpedeError> {
         measured.findings.extend(taken.findings()?);
     }
     measured.findings.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
-    make_folder(&folder)?;
+    let _held = make_folder(&folder)?;
     let mut document = document(order, &settings, &inputs, &measured)?;
     let picture = (order.pictures == Pictures::Drawn).then(|| picture(&load.title(), &measured));
     document.provenance = order.ran.told(&folder)?;
@@ -210,7 +210,8 @@ impl Taken {
 
     fn title(&self) -> String {
         let unit = self.description.as_ref().and_then(|description| description.unit.clone());
-        unit.or_else(|| stem_of(&self.wav).file_name().map(|stem| stem.to_string_lossy().into_owned())).unwrap_or_default()
+        unit.or_else(|| stem_of(&self.wav).file_name().map(|stem| stem.to_string_lossy().into_owned()))
+            .unwrap_or_default()
     }
 
     fn findings(&self) -> Result<Vec<Finding>, FileError> {

@@ -176,7 +176,7 @@ pub fn join_curves(order: &JoinOrder) -> Result<JoinedCurves, JoinError> {
         far: SideTable { valid_hz: ends(&far_side.hz), limited_by: "the curve".into(), u_db: joined.u_at_db[1] },
         curve: columns(&joined.whole),
     };
-    make_folder(&folder)?;
+    let _held = make_folder(&folder)?;
     document.provenance = order.ran.told(&folder)?;
     document.files = write(&folder, &document, picture.as_ref())?;
     replace_document(&folder.join("join.json"), &document)?;

@@ -257,7 +257,7 @@ fn write(folder: &Path, document: &mut NetworkDocument, inputs: &[PathBuf]) -> R
     if let Some(path) = overwritten(folder, &["network.json"], inputs.iter().map(PathBuf::as_path)) {
         return Err(NetworkOrderError::OverInput { path: path.to_owned() });
     }
-    make_folder(folder)?;
+    let _held = make_folder(folder)?;
     let path = folder.join("network.json");
     document.files.push(WrittenFile { path: path.display().to_string(), what: "result".into() });
     replace_document(&path, document)?;

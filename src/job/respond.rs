@@ -7,12 +7,12 @@ use super::capture_names::stem_of;
 use super::known_excitation::{KnownExcitation, known_excitation};
 use super::long_recording::{ReadChannels, read_channels};
 use super::placement::{RoomOrder, first_reflection_s, placed_findings, placement};
-use super::record::{Ran, plain};
+use super::record::{LEAD_S, Ran, plain};
 use super::response_document::document;
 use super::response_pictures::{Look, response_pictures};
 use super::results_folder::{Listing, make_folder, overwritten, replace_document};
 use crate::files::{
-    self, CaptureDescription, Curve, FileError, JobBench, Measure, ResponseDocument, WrittenFile,
+    self, CaptureDescription, Curve, Ended, FileError, JobBench, Measure, ResponseDocument, WrittenFile,
 };
 use crate::quantity::Air;
 use crate::report::{Picture, ReportError};
@@ -184,7 +184,10 @@ pub fn respond(order: &ResponseOrder) -> Result<Responded, RespondError> {
     let folder = order.out.clone().unwrap_or_else(|| stem_of(&order.wav));
     check_out(&folder, order, filled)?;
     let ReadChannels { recording, cut_short, stretch_s } = looked.recording(order)?;
-    let in_capture = |source| RespondError::Response { path: order.wav.clone(), source };
+    let in_capture = |source| {
+        let source = if_cut_short(source, &recording, known, description.as_ref());
+        RespondError::Response { path: order.wav.clone(), source }
+    };
     let mut analysis = analyse(&recording, &known.excitation, settings).map_err(in_capture)?;
     let of_files = CaptureFiles {
         wav: &order.wav,
@@ -202,7 +205,7 @@ pub fn respond(order: &ResponseOrder) -> Result<Responded, RespondError> {
         analysis.findings.extend(placed_findings(placed, room, &Air::default()));
     }
     analysis.findings.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
-    make_folder(&folder)?;
+    let _held = make_folder(&folder)?;
     let pictures = match order.pictures {
         Pictures::Drawn => {
             let look = Look {
@@ -221,6 +224,24 @@ pub fn respond(order: &ResponseOrder) -> Result<Responded, RespondError> {
     document.files = write(&folder, &document, &analysis, &pictures)?;
     replace_document(&folder.join("result.json"), &document)?;
     Ok(Responded { analysis, document, pictures, folder })
+}
+
+/// Of a capture that is not whole, and can hold no whole sweep, that it has none: not that something else was played.
+fn if_cut_short(
+    error: ResponseError,
+    recording: &Recording,
+    known: &KnownExcitation,
+    description: Option<&CaptureDescription>,
+) -> ResponseError {
+    let plan = &known.excitation.plan;
+    let is_cut_short = description.is_some_and(|description| description.stream.ended != Ended::Complete);
+    let first_end_s = recording.rate.seconds(plan.starts.first().unwrap_or(&0) + plan.frames);
+    let recorded_s = recording.duration_s();
+    let is_about_content = matches!(error, ResponseError::WrongExcitation { .. } | ResponseError::TooQuiet { .. });
+    if is_cut_short && is_about_content && recorded_s < first_end_s + LEAD_S {
+        return ResponseError::NoWholeSweep { recorded_s, sweep_s: recording.rate.seconds(plan.frames) };
+    }
+    error
 }
 
 /// What an order means once its capture's description, the excitation and the microphone's table have been looked up.

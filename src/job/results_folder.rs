@@ -5,6 +5,7 @@
 use crate::files::{self, FileError, WrittenFile};
 use crate::report::{Picture, ReportError};
 use serde::Serialize;
+use std::fs::File;
 use std::path::{Path, PathBuf};
 
 /// The first of `inputs` whose place a result of one of these `names` in `folder` would take, by whatever path it is named.
@@ -18,13 +19,21 @@ pub(super) fn overwritten<'a>(
     inputs.into_iter().find(|path| real(path).is_some_and(|path| results.contains(&path)))
 }
 
-/// Makes the folder, and those above it, where they are missing.
-pub(super) fn make_folder(folder: &Path) -> Result<(), FileError> {
+/// The right to write into a folder; who comes second waits until the first is done, so that no result is a mixture of two.
+pub(super) struct Held {
+    _folder: Option<File>,
+}
+
+/// Makes the folder, and those above it, where they are missing, and holds it.
+pub(super) fn make_folder(folder: &Path) -> Result<Held, FileError> {
     std::fs::create_dir_all(folder).map_err(|source| FileError::Io {
         path: folder.to_owned(),
         doing: "make the folder",
         source,
-    })
+    })?;
+    // Not every system lets a folder be locked: there each file alone is whole.
+    let locked = File::open(folder).and_then(|opened| opened.lock().map(|()| opened));
+    Ok(Held { _folder: locked.ok() })
 }
 
 /// Writes a document as JSON that a person can read; replaces an earlier one at once.
@@ -76,7 +85,7 @@ mod tests {
     fn an_input_is_known_by_its_place_and_not_by_how_it_is_written() {
         let folder = tempfile::tempdir().unwrap();
         let inside = folder.path().join("results");
-        make_folder(&inside).unwrap();
+        let _held = make_folder(&inside).unwrap();
         let (input, other) = (inside.join("z.csv"), inside.join("other.csv"));
         std::fs::write(&input, "1").unwrap();
         std::fs::write(&other, "2").unwrap();

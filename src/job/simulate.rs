@@ -152,7 +152,7 @@ pub fn simulate_job(order: &SimulationOrder) -> Result<Simulated, SimulateError>
     if let Some(path) = overwritten(&folder, &names, inputs.iter().map(PathBuf::as_path)) {
         return Err(SimulateError::OverInput { path: path.to_owned() });
     }
-    make_folder(&folder)?;
+    let _held = make_folder(&folder)?;
     document.provenance = order.ran.told(&folder)?;
     document.files = write(&folder, &document, &pictures)?;
     replace_document(&folder.join("simulation.json"), &document)?;

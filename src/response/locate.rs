@@ -2,7 +2,14 @@
 //!
 //! Streams start at unknown moments, so nothing but the sound itself says where it begins: the whole recording is
 //! deconvolved by one repeat, and the offset is taken at which all repeats have their strongest arrivals together.
-//! No equation beyond the deconvolution. Ours, because it works for any signal and through any loudspeaker.
+//!
+//! ```text
+//! T(o)·W(o)/n(o)
+//! ```
+//!
+//! is largest there: T: energy gathered at the arrivals of all repeats if the offset is o; W: of those n repeats that would lie whole in the
+//! recording. In a whole recording n is all of them. In one that broke off several offsets, a repeat apart, have the same T: at a wrong one
+//! a repeat would have to be where silence is, and W/n says so. Ours, because it works for any signal and through any loudspeaker.
 
 use super::deconvolve::{Deconvolution, WrappedImpulse};
 use super::{Pattern, ResponseError};
@@ -56,7 +63,10 @@ pub fn locate(recorded: &[f64], channel: usize, plan: &Plan, pattern: &Pattern) 
     let spacing: Vec<usize> = plan.starts.iter().map(|start| start - first_start).collect();
     let count = gathered.len();
     let together = |index: usize| spacing.iter().map(|shift| gathered[(index + shift) % count]).sum::<f64>();
-    let best = (0..count).map(|index| (index, together(index))).fold((0, 0.0), |a, b| if b.1 > a.1 { b } else { a }).0;
+    let places =
+        Places { gathered: &gathered, spacing: &spacing, sweep: plan.frames, recorded: recorded.len(), first_start };
+    let likely = |index: usize| together(index) * places.whole_ones(index);
+    let best = (0..count).map(|index| (index, likely(index))).fold((0, 0.0), |a, b| if b.1 > a.1 { b } else { a }).0;
     let repeats = arrivals_of_all(plan, spacing.len());
     judge(&impulse, best, channel, (rate_hz, repeats))?;
     if pattern.band_hz[1] > WIDE_RATIO * pattern.band_hz[0] {
@@ -65,6 +75,41 @@ pub fn locate(recorded: &[f64], channel: usize, plan: &Plan, pattern: &Pattern) 
     let peak = strongest(&impulse, best as i64, (GATHER_S * rate_hz) as i64);
     let signed = if peak > count as i64 / 2 { peak - count as i64 } else { peak };
     Ok(Location { offset_frames: signed - first_start as i64 })
+}
+
+/// Repeats in a recording, for any place of the first one.
+struct Places<'a> {
+    /// Energy around each index of the impulse response.
+    gathered: &'a [f64],
+    /// From the first repeat to each of them.
+    spacing: &'a [usize],
+    /// Frames of a sweep, and of the recording.
+    sweep: usize,
+    recorded: usize,
+    /// Where the first sweep begins in the excitation.
+    first_start: usize,
+}
+
+/// A recording is begun before the sound, and broken off after it, far more often than the other way round; this much decides between
+/// offsets that explain the same arrivals. Ours.
+const BEGUN_BEFORE_RATIO: f64 = 1.1;
+
+impl Places<'_> {
+    /// Mean energy of the repeats that lie whole in the recording if the first one arrives at `index`.
+    fn whole_ones(&self, index: usize) -> f64 {
+        let count = self.gathered.len();
+        let first = if index > count / 2 { index as i64 - count as i64 } else { index as i64 };
+        let (mut energy, mut whole) = (0.0, 0);
+        for &shift in self.spacing {
+            let begins = first + shift as i64;
+            if begins >= 0 && begins + self.sweep as i64 <= self.recorded as i64 {
+                energy += self.gathered[(index + shift) % count];
+                whole += 1;
+            }
+        }
+        let prior = if first >= self.first_start as i64 { BEGUN_BEFORE_RATIO } else { 1.0 };
+        prior * energy / f64::from(whole.max(1))
+    }
 }
 
 /// How many times the energy of one arrival the excitation brings in all: its repeats, and its marks, which a sweep's
@@ -174,6 +219,29 @@ mod tests {
                     (-half..=half).map(|n| samples[(index as i64 + n).rem_euclid(50) as usize].powi(2)).sum();
                 // 1e-12: some hundred additions of values of order one.
                 assert!((found - slow).abs() < 1e-12, "{frames} {index}");
+            }
+        }
+    }
+
+    /// Broken off after some of the repeats, in noise: a repeat more or less would gather the same energy in other places.
+    #[test]
+    fn a_recording_that_broke_off_is_placed_by_the_repeats_that_it_has() {
+        let rate = SampleRate::new(48_000).unwrap();
+        let sweep = SweepSettings { rate, from_hz: 50.0, to_hz: 20_000.0, lowest_hz: None, duration_s: 0.5 };
+        let sequence = Sequence { sweep, level_dbfs: 0.0, repeats: 4, marks: Marks::BeforeAndAfter, pause_s: 0.5 };
+        let excitation = sequence.excitation().unwrap();
+        let (pattern, plan) = (Pattern::of(&excitation).unwrap(), &excitation.plan);
+        let mut random = Random::new(11);
+        for late in [0, 20_000, 60_000] {
+            for whole in 1..=4 {
+                for beyond in [100, 9_000, 21_000] {
+                    let mut recorded: Vec<f64> = vec![0.0; late];
+                    recorded.extend_from_slice(&excitation.samples);
+                    recorded.truncate(late + plan.starts[whole - 1] + plan.frames + beyond);
+                    recorded.iter_mut().for_each(|sample| *sample += 0.01 * random.normal());
+                    let found = locate(&recorded, 0, plan, &pattern).unwrap();
+                    assert_eq!(found.offset_frames, late as i64, "{whole} whole, {beyond} frames more");
+                }
             }
         }
     }

@@ -124,7 +124,9 @@ mod tests {
     fn excitation() -> Excitation {
         let rate = SampleRate::new(8_000).unwrap();
         let sweep = SweepSettings { rate, from_hz: 50.0, to_hz: 3_000.0, lowest_hz: None, duration_s: 1.0 };
-        Sequence { sweep, level_dbfs: 0.0, repeats: 2, marks: Marks::BeforeAndAfter, pause_s: 0.5 }.excitation().unwrap()
+        Sequence { sweep, level_dbfs: 0.0, repeats: 2, marks: Marks::BeforeAndAfter, pause_s: 0.5 }
+            .excitation()
+            .unwrap()
     }
 
     /// Two minutes of noise with a bang 40 dB above the sweep, which lies at a known place 10 dB above the noise.
@@ -145,7 +147,10 @@ mod tests {
                 search.look(at as u64, &recorded[at..frames.min(at + piece)]);
             }
             let stretch = search.found(frames as u64).unwrap();
-            assert!(stretch.start <= place as u64 && stretch.end >= (place + whole).min(frames) as u64, "{place_s}: {stretch:?}");
+            assert!(
+                stretch.start <= place as u64 && stretch.end >= (place + whole).min(frames) as u64,
+                "{place_s}: {stretch:?}"
+            );
             // The excitation, once more as much as its repeats lie apart on either side, and the margins.
             let most = whole + 2 * ((2.0 * 1.5 + MARGIN_S) * RATE_HZ) as usize;
             assert!(stretch.end - stretch.start <= most as u64, "{place_s}: {stretch:?}");

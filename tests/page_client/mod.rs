@@ -95,7 +95,11 @@ impl Server {
 
     /// As Ctrl-C does.
     pub fn interrupt(&self) {
-        let done = Command::new("kill").arg("-INT").arg(self.child.id().to_string()).status().unwrap();
+        self.signal("-INT");
+    }
+
+    pub fn signal(&self, name: &str) {
+        let done = Command::new("kill").arg(name).arg(self.child.id().to_string()).status().unwrap();
         assert!(done.success());
     }
 

@@ -28,6 +28,7 @@ fn main() -> ExitCode {
         ["program-devices"] => program::devices(),
         ["program-captures", times] => program::captures(times),
         ["program-unplugged", script] => program::unplugged(script),
+        ["program-killed"] => program::killed(),
         ["program-interrupted"] => program::interrupted(),
         ["results-flat", times] => results::flat(times),
         ["results-path"] => results::path(),

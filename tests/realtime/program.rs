@@ -150,6 +150,51 @@ pub fn interrupted() -> Result<String, String> {
     }
 }
 
+/// `kill -9` in the midst of the sound: all but the last half second is in the `.part`, exactly, and `status` says so.
+pub fn killed() -> Result<String, String> {
+    let folder = tempfile::tempdir().map_err(says)?;
+    let mut child = capture(&folder.path().join("captures"), "--seconds 12").spawn().map_err(says)?;
+    // The same as of any capture: the sound begins about 3 s after the program.
+    std::thread::sleep(Duration::from_secs(7));
+    let status = |folder: &Path| -> Result<Value, String> {
+        let output = boxwright("status --json").arg(folder).output().map_err(says)?;
+        serde_json::from_slice(&output.stdout).map_err(says)
+    };
+    let during = status(folder.path())?["unfinished"][0]["state"].clone();
+    let part = folder.path().join("captures/response.wav.part");
+    let began = Instant::now();
+    let in_file = |part: &Path| part.metadata().map_or(0, |facts| facts.len() / 8);
+    // Just before a save is due the file is as far behind as it ever is.
+    let first = in_file(&part);
+    while in_file(&part) == first && began.elapsed() < Duration::from_secs(2) {
+        std::thread::sleep(Duration::from_millis(1));
+    }
+    std::thread::sleep(Duration::from_millis(480));
+    child.kill().and_then(|()| child.wait()).map_err(says)?;
+    let streamed = in_file(&part);
+    let recording = files::read_wav(&part).map_err(says)?.recording;
+    let played = files::read_wav(&part.with_file_name("response.excitation.wav")).map_err(says)?.recording;
+    let excitation = &played.channels[0];
+    let first = excitation.iter().position(|sample| *sample != 0.0).ok_or("nothing was played")?;
+    let heard: Vec<f32> = recording.channels[0].iter().map(|sample| *sample as f32).collect();
+    let at = place(&heard, &excitation[first..], 0.0).ok_or("the excitation is not in what is left")?;
+    let pairs = heard[at..].iter().zip(&excitation[first..]);
+    let sound = pairs.clone().count();
+    let exact = pairs.take_while(|(heard, played)| f64::from(**heard) == **played).count();
+    let after = status(folder.path())?["unfinished"][0]["state"].clone();
+    let text = format!(
+        "{:.2} s recorded of which {:.2} s are sound, {exact} of {sound} frames exact; status said {during}, then {after}",
+        recording.duration_s(),
+        sound as f64 / 48_000.0
+    );
+    let is_right = exact == sound
+        && sound > 48_000
+        && recording.frames() as u64 + 24_000 >= streamed
+        && during == "being-recorded"
+        && after == "broken-off";
+    if is_right { Ok(text) } else { Err(text) }
+}
+
 fn last(err: &str) -> String {
     err.lines().filter(|line| line.starts_with("error")).next_back().unwrap_or("no message").to_owned()
 }

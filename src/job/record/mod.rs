@@ -25,4 +25,5 @@ pub use standing::{Standing, State, standings};
 pub use status::status;
 pub use subject::{Subject, subjects};
 pub use todo::{Anew, todo};
+pub(in crate::job) use unfinished::LEAD_S;
 pub use unfinished::{PartState, Unfinished, name_unfinished};

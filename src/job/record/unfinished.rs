@@ -54,7 +54,7 @@ impl PartState {
 }
 
 /// Between the first sample of a recording and the first of the excitation, at most: half a second of silence, and buffers each way.
-const LEAD_S: f64 = 1.5;
+pub(in crate::job) const LEAD_S: f64 = 1.5;
 
 /// What a file is, if it is a recording without its name.
 pub(super) fn unfinished(folder: &Path, path: &Path) -> Option<Unfinished> {

@@ -5,6 +5,7 @@
 
 mod impedance;
 mod response;
+mod waveform;
 
 fn main() {
     let arguments: Vec<String> = std::env::args().skip(1).collect();

@@ -52,6 +52,8 @@ pub struct Rubbing {
 const ORDER: f64 = 20.0;
 /// An octave of it at the least must lie in the band.
 const ROOM: f64 = 2.0;
+/// What is left of it where a stretch is long: a third of an octave.
+const HIGHEST_SHARE: f64 = 0.8;
 const STEPS_PER_OCTAVE: f64 = 6.0;
 /// A stretch holds at least so many periods.
 const LEAST_PERIODS: f64 = 6.0;
@@ -179,6 +181,10 @@ impl Look<'_> {
         };
         let widened = half_s / self.rate_constant_s;
         let from_hz = ORDER * hz * widened.exp();
+        // A short sweep passes much of its band within a few periods of its bass.
+        if from_hz > HIGHEST_SHARE * self.highest_hz {
+            return None;
+        }
         let noise: f64 = {
             let band = (from_hz / bin_hz).ceil() as usize..=(self.highest_hz / bin_hz) as usize;
             2.0 * band.map(|bin| self.noise.at(bin as f64 * bin_hz)).sum::<f64>() / length as f64

@@ -101,7 +101,7 @@ pub const KINDS: &[Kind] = &[
         name: "limiter before the converter",
         unit: DB,
         sizes: &[1.0, 3.0, 6.0, 12.0],
-        codes: &[Code::Clipped],
+        codes: &[Code::Clipped, Code::LargeSignal],
         apply: |_, capture, over_db, _| {
             let limit = peak(&capture.reply) * linear(-over_db);
             waveform::clip(&mut capture.reply, limit);
@@ -112,7 +112,7 @@ pub const KINDS: &[Kind] = &[
         name: "soft knee before the converter",
         unit: DB,
         sizes: &[1.0, 3.0, 6.0, 12.0],
-        codes: &[Code::Clipped, Code::Processed],
+        codes: &[Code::Clipped, Code::LargeSignal],
         apply: |_, capture, over_db, _| {
             let limit = peak(&capture.reply) * linear(-over_db);
             waveform::limit_softly(&mut capture.reply, 0.5 * limit, limit, Halves::Both);
@@ -123,7 +123,7 @@ pub const KINDS: &[Kind] = &[
         name: "limiter of one half",
         unit: DB,
         sizes: &[1.0, 3.0, 6.0, 12.0],
-        codes: &[Code::Clipped, Code::Processed],
+        codes: &[Code::Clipped, Code::LargeSignal],
         apply: |_, capture, over_db, _| {
             let limit = peak(&capture.reply) * linear(-over_db);
             waveform::limit_softly(&mut capture.reply, 0.95 * limit, limit, Halves::Upper);
@@ -457,7 +457,7 @@ pub const KINDS: &[Kind] = &[
         name: "loopback leaks into reply, below",
         unit: DB,
         sizes: &[70.0, 50.0, 30.0, 10.0],
-        codes: &[Code::Processed],
+        codes: &[Code::Crosstalk],
         apply: |scene, capture, below_db, _| {
             let Some(loopback) = &scene.loopback else { return false };
             let size = linear(-below_db) * peak(&scene.reply) / peak(loopback);

@@ -17,8 +17,21 @@ pub struct Kind {
     pub sizes: &'static [f64],
     /// The codes that name it.
     pub codes: &'static [Code],
+    /// Why a capture may not be able to tell it.
+    pub untold: Untold,
     /// Does it; false where the scene has nothing that it could happen to.
     pub apply: fn(&Scene, &mut Capture, f64, &mut Random) -> bool,
+}
+
+/// What keeps a capture from telling a damage.
+#[derive(Clone, Copy, PartialEq)]
+pub enum Untold {
+    /// Nothing does.
+    Never,
+    /// Without marks a gain that moves with the sweep is a response like any other.
+    WithoutMarks,
+    /// A second path through air or file is a linear system as a loudspeaker is one.
+    Linear,
 }
 
 fn peak(samples: &[f64]) -> f64 {
@@ -90,6 +103,7 @@ pub const KINDS: &[Kind] = &[
         unit: DB,
         sizes: &[0.5, 2.0, 6.0, 15.0],
         codes: &[Code::Clipped],
+        untold: Untold::Never,
         apply: |_, capture, over_db, _| {
             capture.gain_db = over_db - 20.0 * peak(&capture.reply).log10();
             waveform::gain(&mut capture.reply, capture.gain_db);
@@ -102,6 +116,7 @@ pub const KINDS: &[Kind] = &[
         unit: DB,
         sizes: &[1.0, 3.0, 6.0, 12.0],
         codes: &[Code::Clipped, Code::LargeSignal],
+        untold: Untold::WithoutMarks,
         apply: |_, capture, over_db, _| {
             let limit = peak(&capture.reply) * linear(-over_db);
             waveform::clip(&mut capture.reply, limit);
@@ -113,6 +128,7 @@ pub const KINDS: &[Kind] = &[
         unit: DB,
         sizes: &[1.0, 3.0, 6.0, 12.0],
         codes: &[Code::Clipped, Code::LargeSignal],
+        untold: Untold::WithoutMarks,
         apply: |_, capture, over_db, _| {
             let limit = peak(&capture.reply) * linear(-over_db);
             waveform::limit_softly(&mut capture.reply, 0.5 * limit, limit, Halves::Both);
@@ -124,6 +140,7 @@ pub const KINDS: &[Kind] = &[
         unit: DB,
         sizes: &[1.0, 3.0, 6.0, 12.0],
         codes: &[Code::Clipped, Code::LargeSignal],
+        untold: Untold::WithoutMarks,
         apply: |_, capture, over_db, _| {
             let limit = peak(&capture.reply) * linear(-over_db);
             waveform::limit_softly(&mut capture.reply, 0.95 * limit, limit, Halves::Upper);
@@ -135,6 +152,7 @@ pub const KINDS: &[Kind] = &[
         unit: "dBFS",
         sizes: &[-50.0, -65.0, -75.0, -85.0],
         codes: &[Code::TooQuiet, Code::Noisy],
+        untold: Untold::Never,
         apply: |_, capture, peak_dbfs, _| {
             capture.gain_db = peak_dbfs - 20.0 * peak(&capture.reply).log10();
             waveform::gain(&mut capture.reply, capture.gain_db);
@@ -147,6 +165,7 @@ pub const KINDS: &[Kind] = &[
         unit: DB,
         sizes: &[40.0, 25.0, 10.0, 0.0],
         codes: &[Code::Noisy, Code::TooQuiet],
+        untold: Untold::Never,
         apply: |scene, capture, snr_db, random| {
             waveform::white_noise(&mut capture.reply, rms(scene) * linear(-snr_db), random);
             true
@@ -157,6 +176,7 @@ pub const KINDS: &[Kind] = &[
         unit: DB,
         sizes: &[60.0, 40.0, 25.0, 10.0],
         codes: &[Code::Hum],
+        untold: Untold::Never,
         apply: |scene, capture, below_db, random| {
             waveform::hum(&mut capture.reply, 1.4 * rms(scene) * linear(-below_db), 50.0, rate_hz(scene), random);
             true
@@ -167,6 +187,7 @@ pub const KINDS: &[Kind] = &[
         unit: DB,
         sizes: &[40.0, 20.0],
         codes: &[Code::Hum],
+        untold: Untold::Never,
         apply: |scene, capture, below_db, random| {
             waveform::hum(&mut capture.reply, 1.4 * rms(scene) * linear(-below_db), 60.0, rate_hz(scene), random);
             true
@@ -177,6 +198,7 @@ pub const KINDS: &[Kind] = &[
         unit: DB,
         sizes: &[60.0, 40.0, 20.0, 5.0],
         codes: &[Code::Hum, Code::Disturbed, Code::Noisy],
+        untold: Untold::Never,
         apply: |scene, capture, below_db, random| {
             let hz = 2_000.0 * 8f64.powf(random.uniform());
             let height = 1.4 * rms(scene) * linear(-below_db);
@@ -189,6 +211,7 @@ pub const KINDS: &[Kind] = &[
         unit: FRAMES,
         sizes: &[1.0, 16.0, 128.0, 1_024.0, 8_192.0],
         codes: &[Code::Dropout],
+        untold: Untold::Never,
         apply: |scene, capture, frames, random| {
             let at = scene.within_a_sweep(0.1, 0.9, random);
             capture.channels_mut().for_each(|samples| waveform::lose(samples, at, frames as usize));
@@ -200,6 +223,7 @@ pub const KINDS: &[Kind] = &[
         unit: FRAMES,
         sizes: &[1.0, 16.0, 128.0, 1_024.0],
         codes: &[Code::Dropout],
+        untold: Untold::Never,
         apply: |scene, capture, frames, _| {
             let plan = &scene.excitation.plan;
             if plan.starts.len() < 2 && plan.mark_starts.is_empty() {
@@ -215,6 +239,7 @@ pub const KINDS: &[Kind] = &[
         unit: FRAMES,
         sizes: &[16.0, 128.0, 1_024.0],
         codes: &[Code::Dropout],
+        untold: Untold::Never,
         apply: |scene, capture, frames, random| {
             let at = scene.within_a_sweep(0.1, 0.9, random);
             capture.channels_mut().for_each(|samples| waveform::insert(samples, at, frames as usize));
@@ -226,6 +251,7 @@ pub const KINDS: &[Kind] = &[
         unit: FRAMES,
         sizes: &[16.0, 64.0, 512.0, 4_096.0],
         codes: &[Code::Dropout],
+        untold: Untold::Never,
         apply: |scene, capture, frames, random| {
             let at = scene.within_a_sweep(0.1, 0.9, random);
             capture.channels_mut().for_each(|samples| waveform::silence(samples, at, frames as usize));
@@ -237,6 +263,7 @@ pub const KINDS: &[Kind] = &[
         unit: FRAMES,
         sizes: &[16.0, 64.0, 512.0, 4_096.0],
         codes: &[Code::Dropout, Code::Disturbed],
+        untold: Untold::Never,
         apply: |scene, capture, frames, random| {
             let at = scene.within_a_sweep(0.1, 0.8, random);
             capture.channels_mut().for_each(|samples| waveform::repeat(samples, at, frames as usize));
@@ -248,6 +275,7 @@ pub const KINDS: &[Kind] = &[
         unit: PEAK,
         sizes: &[0.1, 1.0, 5.0],
         codes: &[Code::Disturbed, Code::Dropout],
+        untold: Untold::Never,
         apply: |scene, capture, height, random| {
             let at = scene.within_a_sweep(0.05, 0.95, random);
             let height = height * peak(&scene.reply);
@@ -260,6 +288,7 @@ pub const KINDS: &[Kind] = &[
         unit: "%",
         sizes: &[-5.0, 10.0, 50.0],
         codes: &[Code::Truncated],
+        untold: Untold::Never,
         apply: |scene, capture, percent, _| {
             let plan = &scene.excitation.plan;
             let frames = (scene.lead + plan.starts[0]) as f64 + 0.01 * percent * plan.frames as f64;
@@ -272,6 +301,7 @@ pub const KINDS: &[Kind] = &[
         unit: "%",
         sizes: &[-2.0, 10.0, 50.0, 90.0],
         codes: &[Code::Truncated],
+        untold: Untold::Never,
         apply: |scene, capture, percent, _| {
             let kept = scene.sounding().end as f64 - 0.01 * percent * scene.excitation.plan.frames as f64;
             capture.channels_mut().for_each(|samples| samples.truncate(kept as usize));
@@ -283,6 +313,7 @@ pub const KINDS: &[Kind] = &[
         unit: "ppm",
         sizes: &[-1_000.0, -300.0, 200.0, 500.0, 1_000.0],
         codes: &[Code::ClockDrift],
+        untold: Untold::Never,
         apply: |_, capture, ppm, _| {
             capture.channels_mut().for_each(|samples| *samples = waveform::drift_clock(samples, ppm));
             true
@@ -293,6 +324,7 @@ pub const KINDS: &[Kind] = &[
         unit: "us",
         sizes: &[1.0, 5.0, 20.0, 100.0],
         codes: &[Code::ClockDrift, Code::Dropout],
+        untold: Untold::Never,
         apply: |scene, capture, swing_us, random| {
             let period_s = 0.7 + 2.0 * random.uniform();
             capture.channels_mut().for_each(|samples| {
@@ -306,6 +338,7 @@ pub const KINDS: &[Kind] = &[
         unit: DB,
         sizes: &[0.3, 1.0, 3.0],
         codes: &[Code::LevelDrift],
+        untold: Untold::WithoutMarks,
         apply: |scene, capture, end_db, _| {
             waveform::drift_level(&mut capture.reply, scene.sounding(), -end_db);
             true
@@ -316,6 +349,7 @@ pub const KINDS: &[Kind] = &[
         unit: DB,
         sizes: &[0.1, 0.5, 2.0, 6.0],
         codes: &[Code::LevelDrift, Code::UnstableRepeat, Code::Disturbed],
+        untold: Untold::Never,
         apply: |scene, capture, step_db, _| {
             step_levels(scene, &mut capture.reply, -step_db);
             scene.excitation.plan.starts.len() > 1
@@ -326,6 +360,7 @@ pub const KINDS: &[Kind] = &[
         unit: DB,
         sizes: &[0.5, 2.0, 6.0],
         codes: &[Code::LevelDrift, Code::UnstableRepeat, Code::Disturbed],
+        untold: Untold::Never,
         apply: |scene, capture, step_db, _| {
             capture.channels_mut().for_each(|samples| step_levels(scene, samples, -step_db));
             scene.excitation.plan.starts.len() > 1
@@ -336,6 +371,7 @@ pub const KINDS: &[Kind] = &[
         unit: "of full scale",
         sizes: &[0.001, 0.01, 0.1],
         codes: &[Code::DcOffset],
+        untold: Untold::Never,
         apply: |_, capture, by, _| {
             waveform::offset(&mut capture.reply, by);
             true
@@ -346,6 +382,7 @@ pub const KINDS: &[Kind] = &[
         unit: PEAK,
         sizes: &[0.01, 0.1, 0.5],
         codes: &[Code::DcOffset, Code::Noisy],
+        untold: Untold::Never,
         apply: |scene, capture, of_peak, random| {
             waveform::wander(&mut capture.reply, of_peak * peak(&scene.reply), 0.5, rate_hz(scene), random);
             true
@@ -356,6 +393,7 @@ pub const KINDS: &[Kind] = &[
         unit: PEAK,
         sizes: &[0.01, 0.1, 0.5, 2.0],
         codes: &[Code::Disturbed],
+        untold: Untold::Never,
         apply: |scene, capture, of_peak, random| {
             let at = scene.within_a_sweep(0.02, 0.9, random);
             waveform::slam(&mut capture.reply, at, of_peak * peak(&scene.reply), rate_hz(scene), random);
@@ -367,6 +405,7 @@ pub const KINDS: &[Kind] = &[
         unit: PEAK,
         sizes: &[0.003, 0.03, 0.2],
         codes: &[Code::Disturbed],
+        untold: Untold::Never,
         apply: |scene, capture, of_peak, random| {
             let at = scene.within_a_sweep(0.0, 0.6, random);
             let span = at..(at + rate_hz(scene) as usize).min(capture.reply.len());
@@ -379,6 +418,7 @@ pub const KINDS: &[Kind] = &[
         unit: PEAK,
         sizes: &[0.003, 0.03, 0.2],
         codes: &[Code::Disturbed],
+        untold: Untold::Never,
         apply: |scene, capture, of_peak, random| {
             let span = scene.sounding();
             let span = span.start..span.end.min(capture.reply.len());
@@ -391,6 +431,7 @@ pub const KINDS: &[Kind] = &[
         unit: PEAK,
         sizes: &[0.01, 0.1, 0.5],
         codes: &[Code::Disturbed],
+        untold: Untold::Never,
         apply: |scene, capture, of_peak, random| {
             let at = scene.within_a_sweep(0.0, 0.8, random);
             waveform::beep(&mut capture.reply, at, of_peak * peak(&scene.reply), rate_hz(scene));
@@ -402,6 +443,7 @@ pub const KINDS: &[Kind] = &[
         unit: "times",
         sizes: &[1.001, 1.01, 1.1, 2.0],
         codes: &[Code::WrongExcitation],
+        untold: Untold::Never,
         apply: |scene, capture, times, _| given(scene, capture, |sweep| sweep.duration_s *= times),
     },
     Kind {
@@ -409,6 +451,7 @@ pub const KINDS: &[Kind] = &[
         unit: "times",
         sizes: &[1.02, 1.1, 2.0],
         codes: &[Code::WrongExcitation],
+        untold: Untold::Never,
         apply: |scene, capture, times, _| given(scene, capture, |sweep| sweep.from_hz *= times),
     },
     Kind {
@@ -416,6 +459,7 @@ pub const KINDS: &[Kind] = &[
         unit: "more",
         sizes: &[1.0, 2.0],
         codes: &[Code::WrongExcitation, Code::Truncated],
+        untold: Untold::Never,
         apply: |scene, capture, more, _| {
             let repeats = scene.sequence.repeats + more as u32;
             capture.excitation = Sequence { repeats, ..scene.sequence }.excitation().unwrap();
@@ -427,6 +471,7 @@ pub const KINDS: &[Kind] = &[
         unit: "",
         sizes: &[1.0],
         codes: &[Code::WrongExcitation, Code::Dropout, Code::MarksUnheard],
+        untold: Untold::Never,
         apply: |scene, capture, _, _| {
             capture.excitation = Sequence { marks: Marks::BeforeAndAfter, ..scene.sequence }.excitation().unwrap();
             scene.excitation.plan.mark_starts.is_empty()
@@ -437,6 +482,7 @@ pub const KINDS: &[Kind] = &[
         unit: "",
         sizes: &[1.0],
         codes: &[Code::ReversedPolarity],
+        untold: Untold::Never,
         apply: |_, capture, _, _| {
             capture.reply.iter_mut().for_each(|x| *x = -*x);
             true
@@ -447,6 +493,7 @@ pub const KINDS: &[Kind] = &[
         unit: "",
         sizes: &[1.0],
         codes: &[Code::ChannelsSwapped],
+        untold: Untold::Never,
         apply: |scene, capture, _, _| {
             let Some(loopback) = capture.loopback.take() else { return false };
             capture.loopback = Some(std::mem::replace(&mut capture.reply, loopback));
@@ -458,6 +505,7 @@ pub const KINDS: &[Kind] = &[
         unit: DB,
         sizes: &[70.0, 50.0, 30.0, 10.0],
         codes: &[Code::Crosstalk],
+        untold: Untold::Never,
         apply: |scene, capture, below_db, _| {
             let Some(loopback) = &scene.loopback else { return false };
             let size = linear(-below_db) * peak(&scene.reply) / peak(loopback);
@@ -470,6 +518,7 @@ pub const KINDS: &[Kind] = &[
         unit: DB,
         sizes: &[60.0, 40.0, 25.0, 12.0],
         codes: &[Code::Processed],
+        untold: Untold::WithoutMarks,
         apply: |scene, capture, below_db, _| {
             waveform::gate_noise(&mut capture.reply, rms(scene) * linear(-below_db), rate_hz(scene));
             true
@@ -480,6 +529,7 @@ pub const KINDS: &[Kind] = &[
         unit: "",
         sizes: &[0.1, 0.3, 1.0],
         codes: &[Code::Processed, Code::LevelDrift],
+        untold: Untold::WithoutMarks,
         apply: |scene, capture, share, _| {
             waveform::automatic_gain(&mut capture.reply, rms(scene), share, 0.15, rate_hz(scene));
             true
@@ -490,6 +540,7 @@ pub const KINDS: &[Kind] = &[
         unit: "Hz",
         sizes: &[32_000.0, 16_000.0, 8_000.0],
         codes: &[Code::Processed],
+        untold: Untold::Never,
         apply: |scene, capture, through_hz, _| {
             let corner_hz = 0.45 * through_hz;
             let band = scene.excitation.plan.band_hz;
@@ -505,6 +556,7 @@ pub const KINDS: &[Kind] = &[
         unit: "ratio",
         sizes: &[48.0 / 44.1, 44.1 / 48.0],
         codes: &[Code::WrongExcitation],
+        untold: Untold::Never,
         apply: |_, capture, ratio, _| {
             capture.channels_mut().for_each(|samples| *samples = waveform::resample(samples, ratio));
             true
@@ -515,6 +567,7 @@ pub const KINDS: &[Kind] = &[
         unit: "",
         sizes: &[1.0],
         codes: &[],
+        untold: Untold::Never,
         apply: |_, capture, _, _| {
             let other = if capture.header_rate.hz() == 44_100.0 { 48_000 } else { 44_100 };
             capture.header_rate = SampleRate::new(other).unwrap();
@@ -526,6 +579,7 @@ pub const KINDS: &[Kind] = &[
         unit: DB,
         sizes: &[30.0, 20.0, 10.0, 3.0],
         codes: &[Code::ReflectionInGate],
+        untold: Untold::Never,
         apply: |scene, capture, below_db, random| {
             let gate = GateChoice::Length { after_s: (3.0 / scene.excitation.plan.band_hz[0]).max(0.025) };
             capture.settings.gate = gate;
@@ -539,6 +593,7 @@ pub const KINDS: &[Kind] = &[
         unit: "mm",
         sizes: &[0.3, 3.0, 30.0],
         codes: &[Code::UnstableRepeat, Code::Disturbed, Code::Dropout, Code::LevelDrift],
+        untold: Untold::Never,
         apply: |scene, capture, moved_mm, _| moved(scene, capture, 1e-3 * moved_mm),
     },
     Kind {
@@ -546,6 +601,7 @@ pub const KINDS: &[Kind] = &[
         unit: "",
         sizes: &[0.1, 0.3, 0.7],
         codes: &[Code::Processed, Code::ReflectionInGate],
+        untold: Untold::Linear,
         apply: |scene, capture, gain, random| {
             let frames = ((0.000_3 + 0.000_9 * random.uniform()) * rate_hz(scene)) as usize;
             waveform::echo(&mut capture.reply, frames, -gain);
@@ -557,6 +613,7 @@ pub const KINDS: &[Kind] = &[
         unit: "m",
         sizes: &[0.1, 0.5, 1.5],
         codes: &[Code::ReflectionInGate, Code::Processed],
+        untold: Untold::Linear,
         apply: |scene, capture, apart_m, _| {
             let frames = (apart_m / 343.0 * rate_hz(scene)) as usize;
             waveform::echo(&mut capture.reply, frames, 0.7);

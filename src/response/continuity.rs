@@ -61,6 +61,8 @@ pub(super) struct FirstSound {
     pub played: Played,
     /// The impulse response around the arrival.
     pub impulse: Vec<f64>,
+    /// The same for longer, with the bass and the room.
+    pub whole: Vec<f64>,
 }
 
 /// Which kind of sound it is.
@@ -93,8 +95,8 @@ pub(super) fn first_sounds(
         .iter()
         .filter_map(|&(start, played, pattern)| {
             let at_frame = offset_frames + start as i64;
-            let impulse = first_sound(recorded, at_frame, pattern, before_s)?;
-            Some(FirstSound { at_frame, played, impulse })
+            let [impulse, whole] = first_sound(recorded, at_frame, pattern, before_s)?;
+            Some(FirstSound { at_frame, played, impulse, whole })
         })
         .collect()
 }
@@ -104,14 +106,15 @@ pub(super) fn steps_between(sounds: &[FirstSound], pattern: &Pattern) -> Vec<Ste
     sounds.windows(2).map(|pair| step(pair[1].at_frame, [&pair[0].impulse, &pair[1].impulse], pattern)).collect()
 }
 
-/// The impulse response of one sound alone, around its arrival.
-fn first_sound(recorded: &[f64], at_frame: i64, pattern: &Pattern, before_s: f64) -> Option<Vec<f64>> {
+/// The impulse response of one sound alone, around its arrival, and as long as the room around it.
+fn first_sound(recorded: &[f64], at_frame: i64, pattern: &Pattern, before_s: f64) -> Option<[Vec<f64>; 2]> {
     let frames = |duration_s: f64| (duration_s * pattern.rate_hz) as usize;
     let room = Room { before: frames(ROOM_BEFORE_S), after: frames(ROOM_AFTER_S) };
     let piece = around(recorded, at_frame, pattern.samples.len(), room)?;
     let impulse = Deconvolution::new(pattern, piece.len()).impulse_of(piece);
     let after_s = before_s * AFTER_S / BEFORE_S;
-    Some(impulse.cut(room.before as i64 - frames(before_s) as i64, frames(before_s + after_s)))
+    let near = impulse.cut(room.before as i64 - frames(before_s) as i64, frames(before_s + after_s));
+    Some([near, impulse.cut(0, room.before + room.after)])
 }
 
 fn step(at_frame: i64, [first, second]: [&[f64]; 2], pattern: &Pattern) -> Step {

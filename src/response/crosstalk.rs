@@ -10,8 +10,8 @@
 
 use super::{Pattern, WrappedImpulse};
 
-/// A leak stands this far above its surroundings' root mean square.
-const ABOVE_SURROUNDINGS: f64 = 8.0;
+/// A leak stands this far above the median of its surroundings.
+const ABOVE_SURROUNDINGS: f64 = 10.0;
 /// The sound must arrive at least this long after it, and so many periods of the band's upper end.
 const EARLIEST_S: f64 = 0.000_4;
 const PERIODS: f64 = 6.0;
@@ -30,13 +30,17 @@ pub(super) fn leak(impulse: &WrappedImpulse, arrival_frames: f64, pattern: &Patt
         .map(|index| impulse.at(index))
         .fold(0.0, |top: f64, x| if x.abs() > top.abs() { x } else { top });
     let long = (SURROUNDINGS_S * pattern.rate_hz) as i64 + clear;
-    let mut squares: Vec<f64> = (-long..-clear / 2).map(|index| impulse.at(index).powi(2)).collect();
-    let before: f64 = squares.iter().sum::<f64>() / squares.len() as f64;
+    let before = median_square(impulse, -long..-clear / 2);
     // Between leak and arrival the sound's own rise must not pass for one.
-    squares = (clear / 2..arrival_frames as i64 - clear / 2).map(|index| impulse.at(index).powi(2)).collect();
-    let between = squares.iter().sum::<f64>() / squares.len().max(1) as f64;
+    let between = median_square(impulse, clear / 2..arrival_frames as i64 - clear / 2);
     (top * top > ABOVE_SURROUNDINGS * ABOVE_SURROUNDINGS * before.max(between))
         .then(|| top.abs() * pattern.rate_hz / (2.0 * (to_hz - from_hz)))
+}
+
+fn median_square(impulse: &WrappedImpulse, frames: std::ops::Range<i64>) -> f64 {
+    let mut squares: Vec<f64> = frames.map(|index| impulse.at(index).powi(2)).collect();
+    squares.sort_by(f64::total_cmp);
+    squares.get(squares.len() / 2).copied().unwrap_or(f64::MAX)
 }
 
 #[cfg(test)]

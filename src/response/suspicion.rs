@@ -26,6 +26,10 @@ const LOUD_RATIO: f64 = 0.5;
 const STRETCH_POINTS: usize = 8;
 /// A leak that moves the level by a quarter of a decibel.
 const LEAK_SHARE: f64 = 0.03;
+/// Sound that comes within this of the loopback came through wire: 3 cm of air.
+const WITH_LOOPBACK_S: f64 = 1e-4;
+/// What comes after a leak and is the sound itself.
+const STRONG_AFTER_DB: f64 = -25.0;
 /// Hum weaker than this against the reply is not worth a word: −70 dB.
 const HUM_RATIO: f64 = 3e-4;
 
@@ -67,10 +71,10 @@ fn level_drift(evidence: &Evidence<'_>) -> Vec<Finding> {
         );
         all.push(finding(Severity::Caution, says, advice));
     }
-    let blind = steps.marks.is_none() && steps.repeats.is_none() && evidence.settings.reference.is_none();
-    if blind && evidence.settings.marks == MarksPath::Shared && evidence.excitation.plan.starts.len() == 1 {
-        let says = "nothing in the excitation tells whether the level held still: one sweep alone can't show a gain that moves with it";
-        all.push(finding(Severity::Note, says.into(), "use time marks, repeats or a loopback"));
+    let blind = steps.marks.is_none() && evidence.settings.marks == MarksPath::Shared;
+    if blind && evidence.excitation.plan.sweep.is_some() {
+        let says = "without time marks nothing tells whether the gain moved with the sweep, as automatic gain, a warming amplifier or a hand on the volume make it";
+        all.push(finding(Severity::Note, says.into(), "use a sweep with time marks"));
     }
     all
 }
@@ -149,8 +153,8 @@ fn overdriven(evidence: &Evidence<'_>, analysis: &Analysis) -> Option<Finding> {
 }
 
 fn crosstalk(evidence: &Evidence<'_>, analysis: &Analysis) -> Option<Finding> {
-    let gain = evidence.leak?;
     let reference = evidence.settings.reference?;
+    let Some(gain) = evidence.leak else { return leak_before_the_sound(evidence, analysis) };
     // The curve's own scale: microphone and reference of level are on it.
     let is_touched = |(hz, value): &(&f64, &num_complex::Complex64)| {
         gain * evidence.settings.calibration(**hz, 1.0).norm() > LEAK_SHARE * value.norm()
@@ -173,6 +177,20 @@ fn crosstalk(evidence: &Evidence<'_>, analysis: &Analysis) -> Option<Finding> {
     let advice = "part the cables, lower the loopback's level, or use an input that is not next to it";
     let at = Whereabouts { band_hz: Some([*from_hz, *to_hz]), ..in_reply(evidence) };
     Some(Finding { at, ..Finding::new(Code::Crosstalk, Severity::Caution, says, advice) })
+}
+
+/// A leak so strong that it is taken for the arrival: it comes with the loopback, and the sound after it.
+fn leak_before_the_sound(evidence: &Evidence<'_>, analysis: &Analysis) -> Option<Finding> {
+    let after = analysis.energy_time.reflection.filter(|after| after.level_db > STRONG_AFTER_DB)?;
+    let says = format!(
+        "the reply comes with the loopback, within {:.2} ms, and again {:.1} ms later: the first is a leak through wire, not sound",
+        1e3 * analysis.arrival_s.abs().max(1e-5),
+        1e3 * after.peak_s
+    );
+    let advice = "part the cables, lower the loopback's level, or use an input that is not next to it; for a filter without a loudspeaker this is as it should be";
+    let comes_with_it = analysis.arrival_s.abs() < WITH_LOOPBACK_S;
+    comes_with_it
+        .then(|| Finding { at: in_reply(evidence), ..Finding::new(Code::Crosstalk, Severity::Caution, says, advice) })
 }
 
 fn hum(evidence: &Evidence<'_>, analysis: &Analysis) -> Vec<Finding> {

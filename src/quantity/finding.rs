@@ -80,6 +80,7 @@ pub enum Code {
     MissingFile,
     Unreadable,
     OlderProgram,
+    Crosstalk,
 }
 
 impl std::fmt::Display for Code {

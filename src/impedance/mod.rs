@@ -15,7 +15,7 @@ mod verdict;
 pub use curve::Impedance;
 pub use error::ImpedanceError;
 pub use features::{Extreme, RATED_OHM, minimum, peaks, rated_ohm};
-pub use jig::{GAIN_LIMIT_DB, JigFacts, LEAST_INPUT_OHM, USUAL_LEAD_OHM};
+pub use jig::{GAIN_LIMIT_DB, JigFacts, LEAST_INPUT_OHM, UNSAID_GAIN_LIMIT_DB, USUAL_LEAD_OHM};
 pub use loudness::LoadVoltage;
 pub use measure::{JigCaptures, MeasureSettings, Measured, measure_impedance};
 pub use ratio::JigCapture;

@@ -167,6 +167,7 @@ fn settings(order: &ImpedanceOrder, description: Option<&CaptureDescription>) ->
             lead_ohm: order.lead_ohm,
             known_ohm: order.known_ohm,
             known_tolerance_ratio: order.known_tolerance_ratio,
+            gain_limit_db: Some(crate::impedance::GAIN_LIMIT_DB),
         },
         points_per_octave: order.points_per_octave,
         band_hz: order.band_hz,

@@ -5,11 +5,14 @@ mod error;
 mod features;
 mod hum;
 mod jig;
+mod lateness;
 mod loudness;
+mod mark_witness;
 mod measure;
 mod ratio;
 mod settling;
 mod silence;
+mod unexplained;
 mod verdict;
 
 pub use curve::Impedance;

@@ -11,9 +11,11 @@ mod wiring;
 
 use super::jig::Solved;
 use super::loudness::LoadHarmonics;
+use super::mark_witness::MarkDisagrees;
 use super::measure::{JigCaptures, MeasureSettings, Measured};
 use super::ratio::{ChannelRatio, Heard, JigCapture};
-use crate::quantity::Finding;
+use super::unexplained::Unexplained;
+use crate::quantity::{Code, Finding};
 use num_complex::Complex64;
 
 /// What the verdict is built on.
@@ -29,6 +31,12 @@ pub(super) struct Evidence<'a> {
     pub solved: &'a [Solved],
     pub measured: &'a Measured,
     pub harmonics: Option<LoadHarmonics>,
+    /// A time mark that tells another impedance.
+    pub mark: Option<MarkDisagrees>,
+    /// What of the load's voltage the drive does not explain.
+    pub unexplained: Option<Unexplained>,
+    /// By how much the load channel lags.
+    pub late_s: Option<f64>,
 }
 
 /// All findings, the worst first.
@@ -42,16 +50,29 @@ pub(super) fn findings(evidence: &Evidence<'_>) -> Vec<Finding> {
             .or_else(|| wiring::swapped(evidence))
             .or_else(|| wiring::nothing_connected(evidence));
         let wrong = wrong.or_else(|| hung::capacitor(evidence));
-        all.extend(if wrong.is_none() { hung::no_resonance(evidence) } else { None });
+        if wrong.is_none() {
+            all.extend(hung::no_resonance(evidence));
+            all.extend(wiring::late(evidence));
+            all.extend(hung::coil_beside(evidence));
+        }
         all.extend(wrong.or_else(|| wiring::negative(evidence)));
         all.extend(parts::sense_resistor(evidence));
     }
     all.extend(misplaced);
     all.extend(parts::leads(evidence));
+    all.extend(parts::input_gain(evidence));
     all.extend(noise::hum(evidence));
     all.extend(noise::noise(evidence));
     all.extend(steady::unstable(evidence));
     all.extend(steady::large_signal(evidence));
+    // What has words of its own is not told twice.
+    let is_told = |codes: &[Code]| all.iter().any(|finding| codes.contains(&finding.code));
+    let changed = if is_told(&[Code::Dropout]) { None } else { steady::changed(evidence) };
+    let told =
+        [Code::Clipped, Code::Dropout, Code::Disturbed, Code::LargeSignal, Code::ChannelsSwapped, Code::Implausible];
+    let unexplained = if is_told(&told) { None } else { steady::not_explained(evidence) };
+    all.extend(changed);
+    all.extend(unexplained);
     all.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
     all
 }

@@ -21,6 +21,12 @@ const STARTS_LATE: f64 = 2.0;
 const FALLING_RAD: f64 = 0.1;
 
 /// A capacitor in series: below the resonance a driver's reactance is positive, that of a capacitor is `−1/(2πfC)`.
+/// A susceptance that a driver has not, at the lowest frequency, as a share of its admittance: a fifth of it moves |Z| by two percent
+/// where nothing else does.
+const COIL_SHARE: f64 = 0.2;
+/// So many standard uncertainties of the first point: the fit over an octave has less than one.
+const ABOVE_NOISE: f64 = 5.0;
+
 pub(super) fn capacitor(evidence: &Evidence<'_>) -> Option<Finding> {
     let (hz, values) = (evidence.hz(), evidence.measured.impedance.values());
     let peak_hz = evidence.measured.peaks.first().map_or(f64::MAX, |peak| peak.hz);
@@ -90,6 +96,44 @@ pub(super) fn no_resonance(evidence: &Evidence<'_>) -> Option<Finding> {
             if falls { Severity::Caution } else { Severity::Note },
             format!("no peak of the impedance between {:.1} and {:.0} Hz: {why}", band_hz[0], band_hz[1]),
             "for a driver's parameters let the sweep start two octaves below its resonance (--from)",
+        )
+    })
+}
+
+/// An input that lets the lowest frequencies through less than the other one: below the resonance the admittance of a driver tends to `1/R_e`
+/// with a susceptance that falls with f; a high-pass of one input adds one that grows, `∓(f_c/f)·(1 + R_s·Y)/R_s`, as a coil beside the
+/// load would.
+pub(super) fn coil_beside(evidence: &Evidence<'_>) -> Option<Finding> {
+    let (hz, values) = (evidence.hz(), evidence.measured.impedance.values());
+    let peak_hz = evidence.measured.peaks.first()?.hz;
+    let low: Vec<usize> = (0..hz.len()).filter(|&at| hz[at] < (2.0 * hz[0]).min(0.4 * peak_hz)).collect();
+    if low.len() < FEWEST_LOW {
+        return None;
+    }
+    // Im Y = a·f/(1 − (f/f_s)²) + b/f, by least squares, each point relative to |Y|.
+    let rows: Vec<(Vec<f64>, f64, f64)> = low
+        .iter()
+        .map(|&at| {
+            let y = values[at].inv();
+            let x = hz[at] / peak_hz;
+            (vec![hz[at] / (1.0 - x * x), 1.0 / hz[at]], y.im, y.norm().powi(-2))
+        })
+        .collect();
+    let fit = crate::math::weighted_plane(&rows)?;
+    let at_start = fit.values[1] / hz[0] / values[low[0]].inv().norm();
+    let noise = evidence.measured.impedance.u_noise_ohm().map_or(0.0, |u| u[low[0]] / values[low[0]].norm());
+    (at_start.abs() > COIL_SHARE.max(ABOVE_NOISE * noise)).then(|| Finding {
+        at: Whereabouts { band_hz: Some([hz[0], 2.0 * hz[0].max(peak_hz / 2.0)]), ..Whereabouts::default() },
+        ..Finding::new(
+            Code::InputGain,
+            Severity::Caution,
+            format!(
+                "towards {:.1} Hz the two inputs part, as if a coil lay beside the load ({:+.0} % of its admittance there): one of \
+                 them lets the bass through less than the other",
+                hz[0],
+                100.0 * at_start
+            ),
+            "use two inputs of one kind, without high-pass, or measure a known resistor too: --known WAV --known-ohm R",
         )
     })
 }

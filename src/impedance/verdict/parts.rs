@@ -16,12 +16,15 @@ const LEAD_SHARE: f64 = 0.005;
 /// … by this they spoil R_e and all that follows from it.
 const LEAD_SPOILS_SHARE: f64 = 0.02;
 
+/// Two limits that both hold are that far apart once in a thousand cases.
+const SURE: f64 = 3.0;
+
 pub(super) fn sense_resistor(evidence: &Evidence<'_>) -> Option<Finding> {
     let facts = &evidence.settings.facts;
     if let Some(found) = evidence.measured.sense {
         let off = found.value - facts.sense_ohm;
         let u_stated = facts.u_sense_ratio() * facts.sense_ohm;
-        if off.abs() > 2.0 * found.u.hypot(u_stated) {
+        if off.abs() > SURE * found.u.hypot(u_stated) {
             return Some(Finding::new(
                 Code::SenseResistor,
                 Severity::Caution,
@@ -33,7 +36,9 @@ pub(super) fn sense_resistor(evidence: &Evidence<'_>) -> Option<Finding> {
             ));
         }
     }
-    if let Some(gain_db) = evidence.measured.gain_db.filter(|gain_db| gain_db.abs() > MOST_GAIN_DB) {
+    // Where open and known load tell the sense resistor itself, a gain is only a gain.
+    let gain_db = if evidence.measured.sense.is_none() { evidence.measured.gain_db } else { None };
+    if let Some(gain_db) = gain_db.filter(|gain_db| gain_db.abs() > MOST_GAIN_DB) {
         return Some(Finding::new(
             Code::SenseResistor,
             Severity::Caution,
@@ -92,4 +97,29 @@ pub(super) fn leads(evidence: &Evidence<'_>) -> Option<Finding> {
             "measure with the far ends of the leads together (--short), or give --lead-ohm",
         )
     })
+}
+
+/// Nothing in an unknown load tells a gain from a larger load: `1/H = (1 + R_s/Z)/k` holds for another Z with each k.
+pub(super) fn input_gain(evidence: &Evidence<'_>) -> Option<Finding> {
+    let facts = &evidence.settings.facts;
+    if facts.gain_limit_db.is_some() || evidence.measured.gain_db.is_some() {
+        return None;
+    }
+    // d ln Z = (1 + Z/R_s)·d ln k.
+    let percent = |ohm: f64| 100.0 * (10f64.powf(0.1 / 20.0) - 1.0) * (1.0 + ohm / facts.sense_ohm);
+    let lowest_ohm = evidence.measured.minimum.ohm;
+    let at_peak = evidence.measured.peaks.iter().map(|peak| peak.ohm).fold(lowest_ohm, f64::max);
+    Some(Finding::new(
+        Code::InputGain,
+        Severity::Caution,
+        format!(
+            "nothing tells that both inputs have one gain: each 0.1 dB between them moves the lowest impedance by {:.1} % \
+             and the highest by {:.0} %; ± {:.1} dB is in the doubt, and two knobs can be further apart",
+            percent(lowest_ohm),
+            percent(at_peak),
+            facts.gain_limit_db()
+        ),
+        "measure a known resistor in the load's place with the same knobs: --known WAV --known-ohm R; or say by how much \
+         the inputs may differ",
+    ))
 }

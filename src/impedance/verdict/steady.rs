@@ -20,6 +20,11 @@ const MOVED_SHARE: f64 = 0.002;
 /// … or of the resistance: copper gains 0.39 % with each kelvin.
 const WARMED_SHARE: f64 = 0.002;
 
+/// By a tenth it is another impedance.
+const CHANGED_A_LOT: f64 = 0.1;
+/// What lasts longer than a third of all moments did not break in.
+const MOST_OF_TIME: f64 = 0.33;
+
 pub(super) fn unstable(evidence: &Evidence<'_>) -> Option<Finding> {
     let shifts = &evidence.measured.shifts;
     let advice = "let the driver run in and rest at room temperature, then measure again with the same level; use the last capture";
@@ -88,6 +93,63 @@ pub(super) fn large_signal(evidence: &Evidence<'_>) -> Option<Finding> {
             Severity::Note,
             format!("{volts:.2} V (rms) across the load at its resonance: small drivers move far with so much"),
             "measure once more at a tenth of it; where the resonance stays, it was small enough",
+        )
+    })
+}
+
+/// What a time mark tells otherwise than the sweeps.
+pub(super) fn changed(evidence: &Evidence<'_>) -> Option<Finding> {
+    let mark = evidence.mark?;
+    let [from_hz, to_hz] = mark.band_hz;
+    let severity = if mark.share > CHANGED_A_LOT { Severity::Fault } else { Severity::Caution };
+    Some(Finding {
+        at: Whereabouts { time_s: Some([mark.at_s; 2]), ..Whereabouts::default() },
+        ..Finding::new(
+            Code::LevelDrift,
+            severity,
+            format!(
+                "the time mark at {:.2} s tells an impedance that is off by {:.0} % of the sweeps' ({from_hz:.0} to {to_hz:.0} Hz; \
+                 the channels' ratio differs by {:.2} %): a gain, a contact or a resistor changed meanwhile, or one \
+                 channel lost samples",
+                mark.at_s,
+                100.0 * mark.share,
+                100.0 * mark.off.norm()
+            ),
+            "switch off automatic gain, check the clips and that the sense resistor stays cool, and measure again",
+        )
+    })
+}
+
+/// What the drive does not explain of the load's voltage.
+pub(super) fn not_explained(evidence: &Evidence<'_>) -> Option<Finding> {
+    let left = evidence.unexplained?;
+    let rate = evidence.captures.load.recording.rate;
+    let time_s = left.frames.map(|frame| rate.seconds(frame.max(0) as usize));
+    let (code, what) = if left.of_time > MOST_OF_TIME {
+        (Code::Processed, "something in the chain bends or gates the signal")
+    } else {
+        (Code::Disturbed, "something broke in, a contact is loose, or the load was driven beyond what is linear")
+    };
+    Some(Finding {
+        at: Whereabouts {
+            time_s: Some(time_s),
+            band_hz: Some([left.band_hz[0] / 1.3, left.band_hz[1] * 1.3]),
+            ..Whereabouts::default()
+        },
+        ..Finding::new(
+            code,
+            Severity::Caution,
+            format!(
+                "between {:.2} and {:.2} s up to {:.1} % of the load's voltage do not follow from the drive ({:.0} to {:.0} Hz): {what}; \
+                 the impedance may be off by {:.0} % there",
+                time_s[0],
+                time_s[1],
+                100.0 * left.ratio,
+                left.band_hz[0],
+                left.band_hz[1],
+                100.0 * left.share
+            ),
+            "check clips and plugs, lower the drive, switch off all processing, and measure again",
         )
     })
 }

@@ -3,6 +3,7 @@
 //! No equation: thresholds, each with its reason.
 
 use super::Evidence;
+use crate::impedance::lateness::{LATE_RAD, VERY_LATE_RAD};
 use crate::impedance::measure::median;
 use crate::quantity::{Code, Finding, Severity, Whereabouts};
 
@@ -24,6 +25,9 @@ const MOST_LEAD_OHM: f64 = 1.5;
 const FAR_OFF: f64 = 2.5;
 
 /// Calibrations that can't be what they were given as: by how much of the drive's voltage their load channel holds.
+/// From so many radians on a phase between the inputs moves an impedance like the sense resistor by more than a percent.
+const COUNTS_FROM_RAD: f64 = 0.02;
+
 pub(super) fn strangers(evidence: &Evidence<'_>) -> Vec<Finding> {
     let facts = &evidence.settings.facts;
     let of_calibration = |(name, shares): &(&'static str, Vec<f64>)| {
@@ -149,6 +153,34 @@ pub(super) fn negative(evidence: &Evidence<'_>) -> Option<Finding> {
             severity,
             format!("the resistance is below zero at {} of {} points, which no load's is", points.len(), u.len()),
             "set both inputs to the same gain, and measure a known resistor too: --known WAV --known-ohm R",
+        )
+    })
+}
+
+/// Two inputs that are not read at one time.
+pub(super) fn late(evidence: &Evidence<'_>) -> Option<Finding> {
+    let late_s = evidence.late_s?;
+    let [from_hz, to_hz] = evidence.band_hz()?;
+    let at_end_rad = std::f64::consts::TAU * to_hz * late_s.abs();
+    if at_end_rad < LATE_RAD {
+        return None;
+    }
+    let [load, drive] = [evidence.captures.load.load + 1, evidence.captures.load.drive + 1];
+    let (later, other) = if late_s > 0.0 { (load, drive) } else { (drive, load) };
+    let counts_from_hz = (to_hz * COUNTS_FROM_RAD / at_end_rad).clamp(from_hz, to_hz);
+    let severity = if at_end_rad > VERY_LATE_RAD { Severity::Fault } else { Severity::Caution };
+    Some(Finding {
+        at: Whereabouts { channel: Some(later), band_hz: Some([counts_from_hz, to_hz]), ..Whereabouts::default() },
+        ..Finding::new(
+            Code::InputDelay,
+            severity,
+            format!(
+                "channel {later} comes {:.1} µs after channel {other} ({:.2} samples): no load turns the phase like that, and \
+                 the impedance is bent from {counts_from_hz:.0} Hz on",
+                1e6 * late_s.abs(),
+                late_s.abs() * evidence.captures.load.recording.rate.hz()
+            ),
+            "record both channels by one converter, and leave out plug-ins that delay one of them",
         )
     })
 }

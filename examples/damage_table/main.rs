@@ -4,6 +4,8 @@
 #![allow(clippy::unwrap_used, clippy::print_stdout)] // an example may stop, and prints
 
 mod impedance;
+mod jig_damage;
+mod jig_scene;
 mod loudspeaker;
 mod response;
 mod response_damage;

@@ -50,6 +50,8 @@ pub enum Code {
     OutOfBand,
     SenseResistor,
     LeadResistance,
+    InputGain,
+    InputDelay,
     PoorFit,
     Leak,
     UnstableRepeat,

@@ -4,7 +4,14 @@
 #![allow(clippy::unwrap_used, clippy::print_stdout)] // an example may stop, and prints
 
 mod impedance;
+mod jig_damage;
+mod jig_scene;
+mod loudspeaker;
 mod response;
+mod response_damage;
+mod response_error;
+mod scene;
+mod waveform;
 
 fn main() {
     let arguments: Vec<String> = std::env::args().skip(1).collect();

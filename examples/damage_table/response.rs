@@ -1,6 +1,219 @@
-//! Damaged captures of responses.
+//! Damaged captures of responses: what is said of them, and how far off they are.
+//!
+//! For each damage and size so many scenes are drawn; "named": a finding (or a refusal) has one of the codes that fit, "said": any new
+//! caution or fault, or a refusal; "silent": off by more than 0.5 dB beyond what the curve admits, against the same capture undamaged,
+//! where nothing new was said of that band. A finding that the undamaged capture has too is not new.
+
+use super::response_damage::{KINDS, Kind, Untold};
+use super::response_error::{Band, TOLERATED_DB, bands, level_at};
+use super::scene::{Capture, Scene};
+use boxwright::math::Random;
+use boxwright::quantity::{Code, Finding, Severity};
+use boxwright::response::{Analysis, GateChoice, ResponseError, analyse};
+use std::collections::BTreeMap;
+
+/// Clean captures for each of the damaged ones of a row.
+const CLEAN_TIMES: u64 = 10;
+/// So many silent ones are told in detail.
+const MOST_TOLD: usize = 60;
+
+#[derive(Default)]
+struct Row {
+    captures: usize,
+    named: usize,
+    said: usize,
+    refused: usize,
+    silent: usize,
+    /// The largest excess of each capture that gave a curve.
+    excess_db: Vec<f64>,
+}
 
 /// Prints the table for so many captures of each kind and severity.
 pub fn table(captures: u64, seed: u64) {
+    let only = std::env::args().nth(4);
     println!("response: {captures} captures a row, seed {seed}");
+    if only.as_deref().is_none_or(|only| only == "clean") {
+        clean(captures * CLEAN_TIMES, seed);
+    }
+    let kinds: Vec<&Kind> =
+        KINDS.iter().filter(|kind| only.as_ref().is_none_or(|only| kind.name.contains(only.as_str()))).collect();
+    let mut rows: BTreeMap<(usize, usize), Row> = BTreeMap::new();
+    let mut silent = Vec::new();
+    for number in 0..captures {
+        let scene = Scene::drawn(seed.wrapping_mul(1_000_003).wrapping_add(number));
+        let Ok(undamaged) = heard(&scene.capture()) else { continue };
+        for (at, kind) in kinds.iter().enumerate() {
+            for (step, &size) in kind.sizes.iter().enumerate() {
+                let mut random = Random::new(seed ^ (number << 20) ^ ((at as u64) << 8) ^ step as u64);
+                let mut capture = scene.capture();
+                if (kind.apply)(&scene, &mut capture, size, &mut random) {
+                    let row = rows.entry((at, step)).or_default();
+                    if let Some(words) = row.add(kind, &undamaged, &capture) {
+                        let words = format!(
+                            "{} {size} {}, scene {number}: {words}\n    {}",
+                            kind.name,
+                            kind.unit,
+                            scene.says()
+                        );
+                        eprintln!("  {words}");
+                        let marks = !scene.excitation.plan.mark_starts.is_empty();
+                        let untold = kind.untold == Untold::Linear || (kind.untold == Untold::WithoutMarks && !marks);
+                        silent.push((untold, words));
+                    }
+                }
+            }
+        }
+    }
+    print(&kinds, &rows);
+    let tellable: Vec<&String> = silent.iter().filter(|(untold, _)| !untold).map(|(_, words)| words).collect();
+    println!(
+        "\nsilent errors: {}, and {} that no capture of this kind can tell (a second path; a gain that moves with a sweep without marks)",
+        tellable.len(),
+        silent.len() - tellable.len()
+    );
+    tellable.iter().take(MOST_TOLD).for_each(|words| println!("  {words}"));
+}
+
+fn heard(capture: &Capture) -> Result<Analysis, ResponseError> {
+    analyse(&capture.recording(), &capture.excitation, &capture.settings)
+}
+
+impl Row {
+    /// Counts a damaged capture in; words if it is off in silence.
+    fn add(&mut self, kind: &Kind, undamaged: &Analysis, capture: &Capture) -> Option<String> {
+        self.captures += 1;
+        let analysis = match heard(capture) {
+            Ok(analysis) => analysis,
+            Err(error) => {
+                let text = error.to_string();
+                let named = kind.codes.is_empty() || kind.codes.iter().any(|code| text.contains(&code.to_string()));
+                self.refused += 1;
+                self.said += 1;
+                self.named += usize::from(named);
+                return None;
+            }
+        };
+        self.named += usize::from(analysis.findings.iter().any(|finding| kind.codes.contains(&finding.code)));
+        let known: Vec<Code> = undamaged.findings.iter().map(|finding| finding.code).collect();
+        let new: Vec<&Finding> = analysis
+            .findings
+            .iter()
+            .filter(|finding| finding.severity >= Severity::Caution && !known.contains(&finding.code))
+            .collect();
+        self.said += usize::from(!new.is_empty());
+        let bands = bands(&analysis, level_at(undamaged, capture.gain_db));
+        self.excess_db.push(bands.iter().map(Band::excess_db).fold(0.0, f64::max));
+        let is_silent =
+            |band: &&Band| band.excess_db() > TOLERATED_DB && !new.iter().any(|finding| band.is_warned_of_by(finding));
+        let worst = bands.iter().filter(is_silent).max_by(|a, b| a.excess_db().total_cmp(&b.excess_db()))?;
+        self.silent += 1;
+        Some(format!(
+            "{:+.2} dB (admits {:.2}) at {:.0} Hz; {}",
+            worst.off_db,
+            worst.admitted_db,
+            worst.middle_hz(),
+            said(&analysis)
+        ))
+    }
+}
+
+fn said(analysis: &Analysis) -> String {
+    let words: Vec<String> = analysis
+        .findings
+        .iter()
+        .map(|finding| format!("{:?} {}", finding.severity, finding.code).to_lowercase())
+        .collect();
+    words.join(", ")
+}
+
+fn print(kinds: &[&Kind], rows: &BTreeMap<(usize, usize), Row>) {
+    println!(
+        "\ndamage                             size            captures  named  said  refused  silent   error dB: middle  most"
+    );
+    for (&(at, step), row) in rows {
+        let kind = kinds[at];
+        let percent = |count: usize| 100.0 * count as f64 / row.captures as f64;
+        let mut excess = row.excess_db.clone();
+        excess.sort_by(f64::total_cmp);
+        let middle = excess.get(excess.len() / 2).copied().unwrap_or(f64::NAN);
+        let most = excess.last().copied().unwrap_or(f64::NAN);
+        let error = if excess.is_empty() { "-".to_owned() } else { format!("{middle:16.2} {most:6.2}") };
+        println!(
+            "{:34} {:>9.4} {:13} {:4} {:5.0}% {:4.0}% {:7.0}% {:6}  {error}",
+            kind.name,
+            kind.sizes[step],
+            kind.unit,
+            row.captures,
+            percent(row.named),
+            percent(row.said),
+            percent(row.refused),
+            row.silent,
+        );
+    }
+}
+
+/// Whether a finding of an undamaged capture is true.
+fn is_true(scene: &Scene, analysis: &Analysis, finding: &Finding) -> bool {
+    let gate_s = analysis.gate.after_frames / analysis.rate.hz();
+    let reflected = scene.room.images.first().is_some_and(|image| image[0] < gate_s);
+    match finding.code {
+        Code::ReflectionInGate => reflected && scene.settings.gate != GateChoice::Auto,
+        Code::GateTooShort => gate_s < 1.0 / 500.0,
+        // The words are about more than 2 dB at more than a tenth of the points.
+        Code::Noisy => {
+            let u_db = analysis.response.u_db();
+            u_db.iter().filter(|&&u| u > 1.0).count() as f64 > 0.05 * u_db.len() as f64
+        }
+        _ => false,
+    }
+}
+
+/// False alarms on undamaged captures, and how far these are off from the closed form.
+fn clean(captures: u64, seed: u64) {
+    let (mut alarms, mut notes) = (BTreeMap::new(), BTreeMap::new());
+    let (mut accused, mut refused, mut off, mut compared) = (0, 0, 0, 0);
+    for number in 0..captures {
+        let scene = Scene::drawn((seed ^ 0x5eed).wrapping_mul(1_000_003).wrapping_add(number));
+        let analysis = match heard(&scene.capture()) {
+            Ok(analysis) => analysis,
+            Err(error) => {
+                refused += 1;
+                println!("  refused, scene {number}: {error}\n    {}", scene.says());
+                continue;
+            }
+        };
+        let is_false =
+            |finding: &&Finding| finding.severity >= Severity::Caution && !is_true(&scene, &analysis, finding);
+        accused += u64::from(analysis.findings.iter().any(|finding| is_false(&finding)));
+        for finding in &analysis.findings {
+            let counts = if is_false(&finding) { &mut alarms } else { &mut notes };
+            *counts.entry(format!("{:?} {}", finding.severity, finding.code).to_lowercase()).or_insert(0) += 1;
+            if is_false(&finding) {
+                println!("  false, scene {number}: {}: {}\n    {}", finding.code, finding.says, scene.says());
+            }
+        }
+        let gate_s = analysis.gate.after_frames / analysis.rate.hz();
+        let bands = bands(&analysis, |hz| scene.truth_db(hz, gate_s));
+        compared += u64::from(!bands.is_empty());
+        let is_off = |band: &&Band| {
+            band.excess_db() > TOLERATED_DB && !analysis.findings.iter().any(|finding| band.is_warned_of_by(finding))
+        };
+        if let Some(worst) = bands.iter().filter(is_off).max_by(|a, b| a.excess_db().total_cmp(&b.excess_db())) {
+            off += 1;
+            println!(
+                "  off, scene {number}: {:+.2} dB (admits {:.2}) at {:.0} Hz; {}\n    {}",
+                worst.off_db,
+                worst.admitted_db,
+                worst.middle_hz(),
+                said(&analysis),
+                scene.says()
+            );
+        }
+    }
+    println!(
+        "\nclean captures: {captures}; accused falsely: {accused} ({:.1} %), refused: {refused}",
+        100.0 * (accused + refused) as f64 / captures as f64
+    );
+    println!("  false: {alarms:?}\n  true or notes: {notes:?}");
+    println!("  off from the closed form by more than {TOLERATED_DB} dB in silence: {off} of {compared}");
 }

@@ -66,8 +66,11 @@ pub struct ThirdOctave {
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 #[allow(missing_docs)] // the messages say what each field is
 pub enum DifferenceError {
-    #[error("the curves have no frequency in common between {from_hz:.0} and {to_hz:.0} Hz")]
-    NothingInCommon { from_hz: f64, to_hz: f64 },
+    #[error(
+        "the curves have no frequency in common{}: what both have would begin at {from_hz:.1} Hz and end at {to_hz:.1} Hz",
+        if *within_band { " within the band" } else { "" }
+    )]
+    NothingInCommon { from_hz: f64, to_hz: f64, within_band: bool },
     #[error("the delay can't be aligned, a curve has no phase")]
     NoPhase,
     #[error("a curve holds what is no number")]
@@ -100,7 +103,8 @@ pub fn difference(
         [measured, expected].map(|curve| [curve.hz.first(), curve.hz.last()].map(|hz| hz.copied().unwrap_or(0.0)));
     let from_hz = ends[0][0].max(ends[1][0]).max(band_hz[0]);
     let to_hz = ends[0][1].min(ends[1][1]).min(band_hz[1]);
-    let nothing = DifferenceError::NothingInCommon { from_hz: band_hz[0], to_hz: band_hz[1] };
+    let within_band = band_hz[0] > 0.0 || band_hz[1] < f64::MAX;
+    let nothing = DifferenceError::NothingInCommon { from_hz, to_hz, within_band };
     let grid = match FrequencyGrid::of_octave_fractions([from_hz, to_hz], points_per_octave) {
         Ok(grid) => grid,
         Err(QuantityError::Empty) => return Err(nothing),
@@ -110,7 +114,8 @@ pub fn difference(
     let (one, other) = (reader(measured)?, reader(expected)?);
     let both = |&hz: &f64| Some((hz, one.at(hz)?, other.at(hz)?));
     let points: Vec<(f64, Point, Point)> = grid.hz().iter().filter_map(both).collect();
-    if points.is_empty() {
+    // A single point is no curve.
+    if points.len() < 2 {
         return Err(nothing);
     }
     let hz: Vec<f64> = points.iter().map(|(hz, ..)| *hz).collect();

@@ -111,6 +111,9 @@ pub struct BenchUsed {
     /// Sense resistor of the impedance jig.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub sense_ohm: Option<f64>,
+    /// How far the gains of the jig's two inputs may lie apart, dB.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub gain_limit_db: Option<f64>,
     /// Peak voltage at the inputs that a sample value of 1 stands for.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub input_full_scale_v: Option<f64>,
@@ -201,6 +204,9 @@ impl CaptureDescription {
             sizes.into_iter().find_map(|(key, size)| Some((key, size.filter(|&size| size <= 0.0)?)))
         {
             return refuse(key, found.to_string(), "more than 0");
+        }
+        if let Some(db) = bench.gain_limit_db.filter(|&db| db < 0.0) {
+            return refuse("bench.gain_limit_db", db.to_string(), "0 or more");
         }
         if let Some(time_s) = self.stream.wall_clock_s.filter(|&time_s| time_s < 0.0) {
             return refuse("stream.wall_clock_s", time_s.to_string(), "no time before 0");

@@ -67,6 +67,8 @@ pub struct JobBench {
     pub load_channel: Option<usize>,
     /// Sense resistor of the impedance jig.
     pub sense_ohm: Option<f64>,
+    /// How far the gains of the jig's two inputs may lie apart, dB.
+    pub gain_limit_db: Option<f64>,
     /// Peak voltage at the inputs that a sample value of 1 stands for.
     pub input_full_scale_v: Option<f64>,
     /// The microphone's table.
@@ -194,6 +196,9 @@ impl JobBench {
         let not_above_zero = |number: Option<f64>| number.filter(|&number| number <= 0.0);
         if let Some(found) = not_above_zero(self.sense_ohm) {
             return Some(("bench.sense_ohm", found.to_string(), "more than 0".into()));
+        }
+        if let Some(found) = self.gain_limit_db.filter(|&db| db < 0.0) {
+            return Some(("bench.gain_limit_db", found.to_string(), "0 or more".into()));
         }
         if let Some(found) = not_above_zero(self.distance_m) {
             return Some(("bench.distance_m", found.to_string(), "more than 0".into()));

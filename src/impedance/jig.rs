@@ -40,10 +40,16 @@ pub struct JigFacts {
     pub known_ohm: Option<f64>,
     /// How far it may be off, as a ratio.
     pub known_tolerance_ratio: f64,
+    /// How far the gains of the two inputs may lie apart; absent: not known.
+    pub gain_limit_db: Option<f64>,
 }
 
-/// Two inputs of one interface are alike within this (common practice); as a ratio of voltages, and in radians.
+/// Two line inputs of one interface without knobs are alike within this (common practice); as a ratio of voltages, and in radians.
 pub const GAIN_LIMIT_DB: f64 = 0.1;
+/// Two inputs whose knobs are set alike by eye, or by meters with steps of a decibel, are alike within this (common practice).
+pub const UNSAID_GAIN_LIMIT_DB: f64 = 1.0;
+/// No two inputs that anyone would call alike differ by more, dB (ours).
+const MOST_GAIN_LIMIT_DB: f64 = 20.0;
 /// No line input loads the jig with less than this (common practice; most have more).
 pub const LEAST_INPUT_OHM: f64 = 10_000.0;
 /// Leads of which nothing is said: two metres of thin wire, there and back, and two clips have no more (ours).
@@ -102,9 +108,22 @@ struct Granted {
 type Part = (fn(&mut (Ratios, Granted)) -> Option<&mut Complex64>, f64, f64);
 
 impl JigFacts {
-    /// A jig of which nothing is known but its sense resistor: 1 % tolerances, leads not measured.
+    /// A jig of which nothing is known but its sense resistor, between two line inputs of one interface: 1 % tolerances, leads not
+    /// measured, inputs alike within [`GAIN_LIMIT_DB`].
     pub fn of_sense(sense_ohm: f64) -> Self {
-        Self { sense_ohm, sense_tolerance_ratio: 0.01, lead_ohm: None, known_ohm: None, known_tolerance_ratio: 0.01 }
+        Self {
+            sense_ohm,
+            sense_tolerance_ratio: 0.01,
+            lead_ohm: None,
+            known_ohm: None,
+            known_tolerance_ratio: 0.01,
+            gain_limit_db: Some(GAIN_LIMIT_DB),
+        }
+    }
+
+    /// How far the gains of the two inputs may lie apart.
+    pub fn gain_limit_db(&self) -> f64 {
+        self.gain_limit_db.unwrap_or(UNSAID_GAIN_LIMIT_DB)
     }
 
     /// # Errors
@@ -120,6 +139,9 @@ impl JigFacts {
         }
         if let Some(found) = self.lead_ohm.filter(|ohm| !(*ohm >= 0.0 && ohm.is_finite())) {
             return refuse("the leads' resistance in ohm", found, "0 or more");
+        }
+        if let Some(found) = self.gain_limit_db.filter(|db| !(0.0..=MOST_GAIN_LIMIT_DB).contains(db)) {
+            return refuse("what the inputs may differ by in dB", found, "0 to 20 dB");
         }
         let tolerances = [self.sense_tolerance_ratio, self.known_tolerance_ratio];
         match tolerances.into_iter().find(|ratio| !(0.0..1.0).contains(ratio)) {
@@ -161,7 +183,7 @@ impl JigFacts {
             (|whole| whole.0.short.as_mut().map(|reading| &mut reading.ratio), RATIO_STEP, u(ratios.short)),
             (|whole| whole.0.known.as_mut().map(|reading| &mut reading.ratio), RATIO_STEP, u(ratios.known)),
         ];
-        let u_gain = OF_LIMITS * (10f64.powf(GAIN_LIMIT_DB / 20.0) - 1.0);
+        let u_gain = OF_LIMITS * (10f64.powf(self.gain_limit_db() / 20.0) - 1.0);
         let u_known_ohm = self.u_known_ratio() * self.known_ohm.unwrap_or(0.0);
         let by_parts: [Part; 5] = [
             (|whole| Some(&mut whole.1.sense_ohm), OHM_STEP, self.u_sense_ratio() * self.sense_ohm),

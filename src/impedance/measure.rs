@@ -5,9 +5,12 @@
 
 use super::features::{Extreme, minimum, peaks, rated_ohm};
 use super::jig::{JigFacts, Ratios, Reading, Solved};
+use super::lateness::lateness_s;
 use super::loudness::{LoadVoltage, load_amplitudes, load_harmonics, load_voltage};
+use super::mark_witness::mark_disagrees;
 use super::ratio::{ChannelRatio, Heard, JigCapture, Ringing};
 use super::settling::{Repeated, Shift};
+use super::unexplained::unexplained;
 use super::verdict::{Evidence, findings};
 use super::{Impedance, ImpedanceError};
 use crate::quantity::{Finding, FrequencyGrid, Quantity, Unit};
@@ -126,6 +129,9 @@ pub fn measure_impedance(captures: &JigCaptures<'_>, settings: &MeasureSettings)
         .zip(&told)
         .filter_map(|(name, ratio)| Some((name, ratio.as_ref()?.values.iter().map(|value| value.norm()).collect())))
         .collect();
+    let left = unexplained(&mut heard, grid.hz(), &ratio, &solved);
+    let open_ratios: Vec<Complex64> =
+        solved.iter().zip(&ratio.values).map(|(solved, value)| solved.terms.a * value).collect();
     measured.findings = findings(&Evidence {
         captures,
         settings,
@@ -136,6 +142,9 @@ pub fn measure_impedance(captures: &JigCaptures<'_>, settings: &MeasureSettings)
         solved: &solved,
         measured: &measured,
         harmonics,
+        mark: mark_disagrees(&captures.load, &heard, grid.hz(), &ratio, &solved),
+        unexplained: left,
+        late_s: lateness_s(grid.hz(), &open_ratios),
     });
     Ok(measured)
 }

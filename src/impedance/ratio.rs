@@ -63,6 +63,8 @@ pub(super) struct Heard {
     pub interruptions: Vec<(usize, Interruption)>,
     pub cut: Cut,
     pub offset_frames: i64,
+    /// First frame of each repeat in the excitation.
+    pub starts: Vec<usize>,
     /// Noise of the silences; absent where there is none.
     pub noise: Option<PairNoise>,
     /// Load and drive channel without the mains' hum; absent where there is none, or nothing tells it well enough.
@@ -169,6 +171,7 @@ impl Heard {
             interruptions,
             cut,
             offset_frames,
+            starts: plan.starts.clone(),
             noise,
             without_hum,
             silences,

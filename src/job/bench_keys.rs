@@ -22,6 +22,7 @@ pub fn bench_keys(wav: &Path, kind: CaptureKind) -> Vec<String> {
             ("drive_channel", said.drive_channel.is_some()),
             ("load_channel", said.load_channel.is_some()),
             ("sense_ohm", said.sense_ohm.is_some()),
+            ("gain_limit_db", said.gain_limit_db.is_some()),
             ("input_full_scale_v", said.input_full_scale_v.is_some()),
         ],
     };

@@ -60,6 +60,8 @@ pub struct Known {
     pub distance_m: Option<f64>,
     /// Sense resistor of the impedance jig.
     pub sense_ohm: Option<f64>,
+    /// How far the gains of the jig's two inputs may lie apart.
+    pub gain_limit_db: Option<f64>,
     /// Peak voltage at the inputs that a sample value of 1 stands for.
     pub input_full_scale_v: Option<f64>,
 }
@@ -397,6 +399,7 @@ fn bench_used(card: &dyn SoundCard, order: &CaptureOrder) -> BenchUsed {
         mic_sensitivity_dbfs_at_94db: known.mic_sensitivity_dbfs_at_94db,
         distance_m: known.distance_m,
         sense_ohm: known.sense_ohm,
+        gain_limit_db: known.gain_limit_db,
         input_full_scale_v: known.input_full_scale_v,
         ..inputs
     }

@@ -35,6 +35,8 @@ pub struct ImpedanceOrder {
     pub sense_ohm: Option<f64>,
     /// How far it may be off, as a ratio.
     pub sense_tolerance_ratio: f64,
+    /// How far the gains of the two inputs may lie apart.
+    pub gain_limit_db: Option<f64>,
     /// The leads.
     pub lead_ohm: Option<f64>,
     /// A capture with nothing connected.
@@ -169,6 +171,7 @@ fn settings(order: &ImpedanceOrder, description: Option<&CaptureDescription>) ->
             lead_ohm: order.lead_ohm,
             known_ohm: order.known_ohm,
             known_tolerance_ratio: order.known_tolerance_ratio,
+            gain_limit_db: order.gain_limit_db.or(described.gain_limit_db).or(order.bench.gain_limit_db),
         },
         points_per_octave: order.points_per_octave,
         band_hz: order.band_hz,

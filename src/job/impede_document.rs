@@ -8,7 +8,7 @@ use crate::files::{
     self, FileError, IMPEDANCE_SCHEMA, ImpedanceColumns, ImpedanceDocument, ImpedanceSettings, InputFile, MinimumTable,
     PeakTable, RepeatTable, VoltageTable,
 };
-use crate::impedance::{GAIN_LIMIT_DB, MeasureSettings, Measured, Shift};
+use crate::impedance::{MeasureSettings, Measured, Shift};
 use crate::quantity::{Quantity, Unit};
 use std::path::{Path, PathBuf};
 
@@ -92,7 +92,7 @@ fn settings_table(order: &ImpedanceOrder, settings: &MeasureSettings, load: &Tak
         known: name(&order.known),
         known_ohm: facts.known_ohm,
         known_tolerance_percent: facts.known_ohm.map(|_| 100.0 * facts.known_tolerance_ratio),
-        gain_limit_db: (!gain_is_told).then_some(GAIN_LIMIT_DB),
+        gain_limit_db: (!gain_is_told).then_some(facts.gain_limit_db()),
         input_full_scale_v: settings.input_full_scale_v,
         points_per_octave: settings.points_per_octave,
         band_hz: settings.band_hz,

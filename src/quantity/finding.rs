@@ -50,6 +50,8 @@ pub enum Code {
     OutOfBand,
     SenseResistor,
     LeadResistance,
+    InputGain,
+    InputDelay,
     PoorFit,
     Leak,
     UnstableRepeat,
@@ -80,6 +82,7 @@ pub enum Code {
     MissingFile,
     Unreadable,
     OlderProgram,
+    Crosstalk,
 }
 
 impl std::fmt::Display for Code {

@@ -5,23 +5,31 @@
 //! No equation of its own: each step has its file.
 
 use super::admission::check;
+use super::band_wall::walls;
+use super::continuity::first_sounds;
+use super::crosstalk::leak;
 use super::curve::{
     DividedBy, calibrated, finished_response, loopback_gain, noise_of_response, noise_through, plain_response,
 };
 use super::fading::Fading;
 use super::frequency::GatedResponse;
 use super::hearing::{Heard, hear};
+use super::level_steps::{Channel, LevelSteps, level_steps};
 use super::levels::Levels;
 use super::mark_arrival::mark_arrival;
+use super::offset::without_offset;
 use super::phases::{Phases, phases};
+use super::quantised::widen_by_steps;
 use super::rubbing::{HighOrder, high_order};
+use super::sounding_noise::widen_by_sounding_noise;
 use super::spread::widen_by_spread;
 use super::timeline::{Correction, Timeline, on_players_clock};
 use super::verdict::{Evidence, findings, noisy_share};
-use super::view::View;
+use super::view::{View, seen_within};
 use super::{
     Arrival, Distortion, Drift, EnergyTime, FrequencyResponse, Gate, GateChoice, LevelReference, MarkArrival,
-    MarksPath, MicrophoneTable, OctaveFraction, Pattern, ResponseError, WrappedImpulse, distortion, locate,
+    MarksPath, MicrophoneTable, NoiseDensity, OctaveFraction, Pattern, ResponseError, WrappedImpulse, distortion,
+    locate,
 };
 use crate::quantity::{Finding, POINTS_PER_OCTAVE, SampleRate};
 use crate::signal::{Excitation, Recording};
@@ -171,10 +179,22 @@ impl Analysis {
 /// [`ResponseError`] when the recording can't be used; what can be used with care is a finding instead.
 pub fn analyse(recording: &Recording, excitation: &Excitation, settings: &Settings) -> Result<Analysis, ResponseError> {
     let Listened { pattern, timeline, mut heard } = listen(recording, excitation, settings)?;
-    let view = View::of(&heard, settings, &pattern)?;
+    let mut view = View::of(&heard, settings, &pattern)?;
     let gated = GatedResponse::new(&heard.impulse, view.arrived.frames, view.gate, &heard.deconvolution);
     let mut plain = plain_response(&gated, &heard, &timeline, settings, &view);
+    let walls = walls(plain.grid.hz(), &plain.magnitude_db());
+    if let Some(walls) = walls {
+        // Beyond a wall nothing was heard: the curve ends before it.
+        (view.valid_hz, view.grid) = seen_within(walls.within_hz, &view, settings)?;
+        plain = plain_response(&gated, &heard, &timeline, settings, &view);
+    }
+    let silence = timeline.noise[timeline.noise.len() - 1].as_ref();
+    widen_by_steps(&mut plain, recording, drive_peak(&heard, excitation), silence.map(NoiseDensity::power));
     let disagreement = widen_by_spread(&mut plain, &mut heard, view.arrived.frames, view.gate);
+    let through = noise_of_response(&heard, &timeline, settings, &view);
+    let louder = widen_by_sounding_noise(&mut plain, &heard.impulse, &view, &through);
+    let level_steps = steps_of_level(&heard, &timeline, excitation, &pattern, settings);
+    let leak = settings.reference.and_then(|_| leak(&heard.impulse, view.arrived.frames, &pattern));
     let noisy_share = noisy_share(&plain);
     let response = finished_response(plain, &gated, &heard, &timeline, settings, &view);
     let evidence = Evidence {
@@ -185,6 +205,10 @@ pub fn analyse(recording: &Recording, excitation: &Excitation, settings: &Settin
         timeline: &timeline,
         heard: &heard,
         disagreement: disagreement.as_ref(),
+        louder,
+        level_steps,
+        leak,
+        walls,
         noisy_share,
     };
     Ok(conclude(&evidence, view, &gated, response))
@@ -206,7 +230,8 @@ pub(super) fn listen(
     check(recording, excitation, settings)?;
     let pattern = Pattern::of(excitation)?;
     let channels: Vec<usize> = settings.reference.into_iter().chain([settings.reply]).collect();
-    let timeline = on_players_clock(recording, excitation, &pattern, &channels, settings.marks)?;
+    let without_offset = without_offset(recording, &channels);
+    let timeline = on_players_clock(&without_offset, excitation, &pattern, &channels, settings.marks)?;
     let flight_frames = match settings.reference {
         // The reply must be a reply too, and tells how much later than the loopback it comes.
         Some(_) => {
@@ -220,6 +245,37 @@ pub(super) fn listen(
     Ok(Listened { pattern, timeline, heard })
 }
 
+/// The sweep's peak in what the response was divided by.
+fn drive_peak(heard: &Heard, excitation: &Excitation) -> f64 {
+    let power = |bins: &[num_complex::Complex64]| bins.iter().map(|bin| bin.norm_sqr()).sum::<f64>();
+    let gain = (power(&heard.drive) / power(heard.deconvolution.played()).max(f64::MIN_POSITIVE)).sqrt();
+    let start = excitation.plan.starts[0];
+    let sweep = &excitation.samples[start..start + excitation.plan.frames];
+    gain * sweep.iter().fold(0.0, |peak: f64, x| peak.max(x.abs()))
+}
+
+/// The levels of all sounds of the reply, less what the loopback says of them.
+fn steps_of_level(
+    heard: &Heard,
+    timeline: &Timeline,
+    excitation: &Excitation,
+    pattern: &Pattern,
+    settings: &Settings,
+) -> LevelSteps {
+    let first = Channel { sounds: &timeline.first_sounds, noise: timeline.noise[0].as_ref() };
+    let last = timeline.channels.len() - 1;
+    if last == 0 {
+        return level_steps(first, None, excitation, pattern);
+    }
+    let offset_frames = timeline.offset_frames + heard.flight_frames;
+    let played = (excitation, &excitation.plan);
+    let sounds = first_sounds(&timeline.channels[last], played, pattern, offset_frames, settings.marks);
+    let reply = Channel { sounds: &sounds, noise: timeline.noise[last].as_ref() };
+    // Where one of the channels misses a sound, nobody knows which belong together.
+    let alike = sounds.len() == timeline.first_sounds.len();
+    if alike { level_steps(reply, Some(first), excitation, pattern) } else { LevelSteps::default() }
+}
+
 fn conclude(evidence: &Evidence<'_>, view: View, gated: &GatedResponse, response: FrequencyResponse) -> Analysis {
     let Evidence { recording, settings, pattern, timeline, heard, .. } = *evidence;
     let rate_hz = pattern.rate_hz;
@@ -229,7 +285,10 @@ fn conclude(evidence: &Evidence<'_>, view: View, gated: &GatedResponse, response
     let from_file = heard.from_file.as_ref().unwrap_or(&heard.impulse);
     let distortion = distortion(from_file, file_arrival, pattern, &noise, microphone);
     let silence = timeline.noise[timeline.noise.len() - 1].as_ref();
-    let high_order = silence.and_then(|silence| high_order(&heard.repeats.pieces, file_arrival, pattern, silence));
+    let rounding_power =
+        recording.format.rounding_power(heard.repeats.pieces[0].iter().fold(0.0, |peak: f64, x| peak.max(x.abs())));
+    let high_order =
+        silence.and_then(|silence| high_order(&heard.repeats.pieces, file_arrival, pattern, silence, rounding_power));
     let levels = Levels::of(evidence, timeline.noise[timeline.noise.len() - 1].as_ref());
     let gain = loopback_gain(heard, settings);
     let impulse = kept(&heard.impulse, &view.arrived, rate_hz, view.longest_s);

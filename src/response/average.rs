@@ -171,7 +171,8 @@ fn common_hz(curves: &[SingleCurve], points_per_octave: u32) -> Result<Vec<f64>,
     let grid = FrequencyGrid::of_octave_fractions([from_hz, to_hz], points_per_octave).map_err(nothing)?;
     // The grid's slack may reach beyond the curves by a hair.
     let inside: Vec<f64> = grid.hz().iter().copied().filter(|hz| (from_hz..=to_hz).contains(hz)).collect();
-    if inside.is_empty() { Err(ResponseError::NoCommonBand { from_hz, to_hz }) } else { Ok(inside) }
+    // A single point is no curve.
+    if inside.len() < 2 { Err(ResponseError::NoCommonBand { from_hz, to_hz }) } else { Ok(inside) }
 }
 
 /// A mean at one frequency.

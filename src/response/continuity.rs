@@ -6,7 +6,7 @@
 //! No equation: lags as in [`super::clock`]. Ours.
 
 use super::clock::{Room, around, lag};
-use super::{Deconvolution, NoiseDensity, Pattern};
+use super::{Deconvolution, MarksPath, NoiseDensity, Pattern};
 use crate::signal::{Excitation, Plan};
 
 /// A sound of the excitation, and how much later than the first one it came than it should.
@@ -49,48 +49,72 @@ const FLOOR_POWER_RATIO: f64 = 1e-4;
 /// The steps from each sound to the next, for a recording on the player's clock whose excitation lies at
 /// `offset_frames`. Empty without marks and repeats.
 pub fn steps(recorded: &[f64], excitation: &Excitation, pattern: &Pattern, offset_frames: i64) -> Vec<Step> {
-    let plan = &excitation.plan;
-    let mark = plan.mark_starts.first().map(|&start| Pattern::of_mark(excitation, pattern, start));
-    let marks = plan.mark_starts.iter().filter_map(|&start| Some((start, mark.as_ref()?)));
-    let sweeps = plan.starts.iter().map(|&start| (start, pattern));
-    steps_between(recorded, sweeps.chain(marks).collect(), pattern, offset_frames)
+    let sounds = first_sounds(recorded, (excitation, &excitation.plan), pattern, offset_frames, MarksPath::Shared);
+    steps_between(&sounds, pattern)
 }
 
-/// The same from each sweep to the next, where the marks go another way: their distance to the sweeps tells of the ways, and their
-/// distance from each other has told of the clock.
-pub(super) fn steps_of_sweeps(recorded: &[f64], plan: &Plan, pattern: &Pattern, offset_frames: i64) -> Vec<Step> {
-    steps_between(recorded, plan.starts.iter().map(|&start| (start, pattern)).collect(), pattern, offset_frames)
+/// What one sound of the excitation tells of the arrival.
+#[derive(Debug, Clone)]
+pub(super) struct FirstSound {
+    /// The frame of the recording at which it begins.
+    pub at_frame: i64,
+    pub played: Played,
+    /// The impulse response around the arrival.
+    pub impulse: Vec<f64>,
+    /// The same for longer, with the bass and the room.
+    pub whole: Vec<f64>,
 }
 
-fn steps_between(
+/// Which kind of sound it is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Played {
+    Sweep,
+    Mark,
+}
+
+/// The arrivals that sweeps and marks tell one by one, in the order of time. Marks that go another way are left out: their distance to the sweeps
+/// tells of the ways, and their distance from each other has told of the clock.
+pub(super) fn first_sounds(
     recorded: &[f64],
-    mut sounds: Vec<(usize, &Pattern)>,
+    (excitation, plan): (&Excitation, &Plan),
     pattern: &Pattern,
     offset_frames: i64,
-) -> Vec<Step> {
+    marks: MarksPath,
+) -> Vec<FirstSound> {
     if pattern.band_hz[1] < NARROWEST_RATIO * pattern.band_hz[0] {
         return Vec::new();
     }
-    sounds.sort_by_key(|&(start, _)| start);
+    let mark_starts = if marks == MarksPath::Shared { plan.mark_starts.as_slice() } else { &[] };
+    let mark = mark_starts.first().map(|&start| Pattern::of_mark(excitation, pattern, start));
+    let marks = mark_starts.iter().filter_map(|&start| Some((start, Played::Mark, mark.as_ref()?)));
+    let sweeps = plan.starts.iter().map(|&start| (start, Played::Sweep, pattern));
+    let mut sounds: Vec<(usize, Played, &Pattern)> = sweeps.chain(marks).collect();
+    sounds.sort_by_key(|&(start, ..)| start);
     let before_s = (PERIODS_BEFORE / pattern.band_hz[1]).clamp(BEFORE_S, ROOM_BEFORE_S);
-    let arrivals: Vec<(i64, Vec<f64>)> = sounds
+    sounds
         .iter()
-        .filter_map(|&(start, pattern)| {
+        .filter_map(|&(start, played, pattern)| {
             let at_frame = offset_frames + start as i64;
-            Some((at_frame, first_sound(recorded, at_frame, pattern, before_s)?))
+            let [impulse, whole] = first_sound(recorded, at_frame, pattern, before_s)?;
+            Some(FirstSound { at_frame, played, impulse, whole })
         })
-        .collect();
-    arrivals.windows(2).map(|pair| step(pair[1].0, [&pair[0].1, &pair[1].1], pattern)).collect()
+        .collect()
 }
 
-/// The impulse response of one sound alone, around its arrival.
-fn first_sound(recorded: &[f64], at_frame: i64, pattern: &Pattern, before_s: f64) -> Option<Vec<f64>> {
+/// The steps between sounds.
+pub(super) fn steps_between(sounds: &[FirstSound], pattern: &Pattern) -> Vec<Step> {
+    sounds.windows(2).map(|pair| step(pair[1].at_frame, [&pair[0].impulse, &pair[1].impulse], pattern)).collect()
+}
+
+/// The impulse response of one sound alone, around its arrival, and as long as the room around it.
+fn first_sound(recorded: &[f64], at_frame: i64, pattern: &Pattern, before_s: f64) -> Option<[Vec<f64>; 2]> {
     let frames = |duration_s: f64| (duration_s * pattern.rate_hz) as usize;
     let room = Room { before: frames(ROOM_BEFORE_S), after: frames(ROOM_AFTER_S) };
     let piece = around(recorded, at_frame, pattern.samples.len(), room)?;
     let impulse = Deconvolution::new(pattern, piece.len()).impulse_of(piece);
     let after_s = before_s * AFTER_S / BEFORE_S;
-    Some(impulse.cut(room.before as i64 - frames(before_s) as i64, frames(before_s + after_s)))
+    let near = impulse.cut(room.before as i64 - frames(before_s) as i64, frames(before_s + after_s));
+    Some([near, impulse.cut(0, room.before + room.after)])
 }
 
 fn step(at_frame: i64, [first, second]: [&[f64]; 2], pattern: &Pattern) -> Step {

@@ -56,7 +56,9 @@ pub enum ResponseError {
     NoPhase { curve: usize },
     #[error("curve {curve} can't be read at a frequency: a column is too short, or holds what is no number of use")]
     NotACurve { curve: usize },
-    #[error("the curves have no point in common: one begins at {from_hz:.1} Hz, one ends at {to_hz:.1} Hz")]
+    #[error(
+        "the curves have no point in common, or a single one: one begins at {from_hz:.1} Hz, one ends at {to_hz:.1} Hz"
+    )]
     NoCommonBand { from_hz: f64, to_hz: f64 },
     #[error("nothing is left of the complex average, the curves cancel everywhere")]
     Cancelled,

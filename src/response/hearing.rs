@@ -26,6 +26,8 @@ pub(super) struct Heard {
     /// What broke into the repeats, each with the repeat's number.
     pub interruptions: Vec<(usize, Interruption)>,
     pub cut: Cut,
+    /// How much later than the loopback the reply comes; 0 without a loopback.
+    pub flight_frames: i64,
     /// Frames of reply after the last frame of a sweep.
     pub longest_after: usize,
 }
@@ -56,11 +58,11 @@ pub(super) fn hear(timeline: &Timeline, pattern: &Pattern, flight_frames: i64) -
             sweep_s: pattern.samples.len() as f64 / pattern.rate_hz,
         });
     }
-    let disturbed = all.disturbed();
-    let disturbed_numbers: Vec<usize> = disturbed.iter().map(|&index| all.numbers[index]).collect();
     let mut deconvolution = Deconvolution::new(pattern, cut.before + cut.after);
     let expected = cut.before as i64 + flight_frames;
     let interruptions = all_interruptions(&mut deconvolution, &all, cut, expected);
+    let disturbed = left_out(&all, &interruptions);
+    let disturbed_numbers: Vec<usize> = disturbed.iter().map(|&index| all.numbers[index]).collect();
     let repeats = all.without(&disturbed);
     let replied = deconvolution.spectrum(&repeats.mean());
     let played = deconvolution.played().to_vec();
@@ -91,8 +93,18 @@ pub(super) fn hear(timeline: &Timeline, pattern: &Pattern, flight_frames: i64) -
         disturbed: disturbed_numbers,
         interruptions,
         cut,
+        flight_frames,
         longest_after,
     })
+}
+
+/// Indices of the repeats that stand out, or that something broke into, as long as others are left.
+fn left_out(all: &Repeats, interruptions: &[(usize, Interruption)]) -> Vec<usize> {
+    let standing_out = all.disturbed();
+    let interrupted = |index: &usize| interruptions.iter().any(|(number, _)| *number == all.numbers[*index]);
+    let either: Vec<usize> =
+        (0..all.pieces.len()).filter(|index| standing_out.contains(index) || interrupted(index)).collect();
+    if either.len() < all.pieces.len() { either } else { standing_out }
 }
 
 /// What broke into each of the repeats, whose first frame's reply is expected at `expected`.

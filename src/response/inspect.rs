@@ -174,7 +174,7 @@ pub fn offset(recording: &Recording, channel: usize, silences: &[Range<usize>]) 
         code: Code::DcOffset,
         severity: Severity::Note,
         says: format!(
-            "channel {} has a constant offset of {:.1} % of full scale; it does not change the result",
+            "channel {} has a constant offset of {:.1} % of full scale; it was taken off",
             channel + 1,
             100.0 * mean
         ),

@@ -52,6 +52,8 @@ pub struct Rubbing {
 const ORDER: f64 = 20.0;
 /// An octave of it at the least must lie in the band.
 const ROOM: f64 = 2.0;
+/// What is left of it where a stretch is long: a third of an octave.
+const HIGHEST_SHARE: f64 = 0.8;
 const STEPS_PER_OCTAVE: f64 = 6.0;
 /// A stretch holds at least so many periods.
 const LEAST_PERIODS: f64 = 6.0;
@@ -66,12 +68,14 @@ const LEAST_RATIO: f64 = 1e-4;
 
 /// The high-order content of the reply to a sweep; `None` for any other excitation, or where no band is left for it.
 ///
-/// `repeats`: each repeat's reply, in which the first frame of the sweep arrives at `arrival_frames`; `noise`: of the reply's channel.
+/// `repeats`: each repeat's reply, in which the first frame of the sweep arrives at `arrival_frames`; `noise`: of the reply's channel;
+/// `rounding_power`: of one sample of its format, which a slow sweep without noise leaves in the lowest of its frequencies.
 pub(super) fn high_order(
     repeats: &[Vec<f64>],
     arrival_frames: f64,
     pattern: &Pattern,
     noise: &NoiseDensity,
+    rounding_power: f64,
 ) -> Option<HighOrder> {
     let rate_constant_s = pattern.rate_constant_s?;
     let highest_hz = pattern.band_hz[1].min(0.45 * pattern.rate_hz);
@@ -80,7 +84,7 @@ pub(super) fn high_order(
     if steps < 2.0 {
         return None;
     }
-    let look = Look { arrival_frames, pattern, rate_constant_s, highest_hz, noise };
+    let look = Look { arrival_frames, pattern, rate_constant_s, highest_hz, noise, rounding_power };
     let mut found = HighOrder::default();
     let mut over = Vec::new();
     for step in 0..=steps as usize {
@@ -131,6 +135,7 @@ struct Look<'a> {
     rate_constant_s: f64,
     highest_hz: f64,
     noise: &'a NoiseDensity,
+    rounding_power: f64,
 }
 
 /// A stretch of one repeat.
@@ -179,6 +184,10 @@ impl Look<'_> {
         };
         let widened = half_s / self.rate_constant_s;
         let from_hz = ORDER * hz * widened.exp();
+        // A short sweep passes much of its band within a few periods of its bass.
+        if from_hz > HIGHEST_SHARE * self.highest_hz {
+            return None;
+        }
         let noise: f64 = {
             let band = (from_hz / bin_hz).ceil() as usize..=(self.highest_hz / bin_hz) as usize;
             2.0 * band.map(|bin| self.noise.at(bin as f64 * bin_hz)).sum::<f64>() / length as f64
@@ -200,7 +209,7 @@ impl Look<'_> {
         let independent = ((self.highest_hz - from_hz) * effective_s).max(1.0);
         Some(Seen {
             power: power_of(from_hz, self.highest_hz),
-            noise: noise.max(f64::MIN_POSITIVE),
+            noise: noise.max(self.rounding_power).max(f64::MIN_POSITIVE),
             fundamental: power_of(hz / 1.5, hz * 1.5).max(f64::MIN_POSITIVE),
             synchrony: moment(1.0).max(moment(2.0)),
             chance: independent.sqrt().recip(),
@@ -255,7 +264,7 @@ mod tests {
         let pattern = pattern();
         let repeats =
             [reply(&pattern, rub_rms, [60.0, 180.0], seed), reply(&pattern, rub_rms, [60.0, 180.0], seed + 1_000)];
-        high_order(&repeats, ARRIVAL as f64, &pattern, &NoiseDensity::white(NOISE_RMS * NOISE_RMS)).unwrap()
+        high_order(&repeats, ARRIVAL as f64, &pattern, &NoiseDensity::white(NOISE_RMS * NOISE_RMS), 0.0).unwrap()
     }
 
     #[test]
@@ -293,7 +302,7 @@ mod tests {
             .iter_mut()
             .for_each(|reply| reply[30_000..80_000].iter_mut().for_each(|x| *x += 1e-3 * random.normal()));
         let found =
-            high_order(&repeats, ARRIVAL as f64, &pattern, &NoiseDensity::white(NOISE_RMS * NOISE_RMS)).unwrap();
+            high_order(&repeats, ARRIVAL as f64, &pattern, &NoiseDensity::white(NOISE_RMS * NOISE_RMS), 0.0).unwrap();
         assert!(found.ratio.iter().any(Option::is_some) && found.rubbing.is_none(), "{found:?}");
     }
 }

@@ -18,16 +18,18 @@ use crate::math::mean_around;
 const REACH: usize = 8;
 /// Silence and spread disagree when the spread's power is at least this much larger over an octave …
 const DISAGREE_POWER_RATIO: f64 = 2.0;
-/// … and more than what chance does: so many standard errors of the spread …
-const STANDARD_ERRORS: f64 = 5.0;
+/// … and more than what chance does: this quantile of χ², as so many standard deviations of a normal value …
+const CHANCE: f64 = 4.5;
 /// … above a noise that the silences tell to a third in the bass.
 const NOISE_TOLD_RATIO: f64 = 1.3;
 const POINTS_OF_AN_OCTAVE: usize = 48;
+/// Independent values of an octave that count, on a logarithmic grid.
+const LOGARITHMIC_SHARE: f64 = 0.7;
 
 /// Where the repeats disagree more than the noise explains.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Disagreement {
-    /// The worst octave, from and to.
+    /// From the first to the last octave in which they do.
     pub band_hz: [f64; 2],
     /// Spread over noise there, as amplitudes.
     pub times: f64,
@@ -63,7 +65,7 @@ pub(super) fn widen_by_spread(
     let spread = mean_around(&spread, |_| REACH);
     let noise: Vec<f64> = response.u_ratio.iter().map(|u| u * u).collect();
     let ratios: Vec<f64> = spread.iter().zip(&noise).map(|(spread, noise)| spread / noise).collect();
-    let worst = ratios
+    let over: Vec<(usize, f64)> = ratios
         .chunks(POINTS_OF_AN_OCTAVE)
         .enumerate()
         .filter(|(_, octave)| octave.len() >= POINTS_OF_AN_OCTAVE / 2)
@@ -74,24 +76,28 @@ pub(super) fn widen_by_spread(
             let mean = octave.iter().sum::<f64>() / octave.len() as f64;
             (index, mean / disagreement_ratio(cells, count))
         })
-        .fold((0, 0.0), |a, b| if b.1 > a.1 { b } else { a });
-    if worst.1 <= 1.0 {
-        return None;
-    }
+        .filter(|(_, times)| *times > 1.0)
+        .collect();
+    let [lowest, highest] = [over.first()?.0, over.last()?.0];
+    let worst = over.into_iter().fold((0, 0.0), |a, b| if b.1 > a.1 { b } else { a });
     for ((u, spread), noise) in response.u_ratio.iter_mut().zip(&spread).zip(&noise) {
         *u = spread.max(*noise).sqrt();
     }
     let first = worst.0 * POINTS_OF_AN_OCTAVE;
     let last = (first + POINTS_OF_AN_OCTAVE).min(hz.len()) - 1;
     let power = ratios[first..=last].iter().sum::<f64>() / (last - first + 1) as f64;
-    Some(Disagreement { band_hz: [hz[first], hz[last]], times: power.sqrt() })
+    let end = ((highest + 1) * POINTS_OF_AN_OCTAVE).min(hz.len()) - 1;
+    Some(Disagreement { band_hz: [hz[lowest * POINTS_OF_AN_OCTAVE], hz[end]], times: power.sqrt() })
 }
 
 /// The ratio of spread to noise that chance does not reach, for so many independent values in an octave: each gives two
-/// degrees of freedom for every repeat but one, and χ² of n degrees scatters by √(2/n).
+/// degrees of freedom for every repeat but one, and χ²/n of n degrees has the quantile `(1 − 2/(9n) + z·√(2/(9n)))³`. On a logarithmic grid the
+/// lower half of an octave weighs more, and holds fewer values.
+/// Source of the quantile: E. B. Wilson, M. M. Hilferty, "The Distribution of Chi-Square", Proc. Natl. Acad. Sci. 17 (1931) 684–688.
 fn disagreement_ratio(cells: f64, repeats: f64) -> f64 {
-    let degrees = 2.0 * cells.max(1.0) * (repeats - 1.0);
-    (NOISE_TOLD_RATIO * (1.0 + STANDARD_ERRORS * (2.0 / degrees).sqrt())).max(DISAGREE_POWER_RATIO)
+    let degrees = 2.0 * (LOGARITHMIC_SHARE * cells).max(1.0) * (repeats - 1.0);
+    let ninth = 2.0 / (9.0 * degrees);
+    (NOISE_TOLD_RATIO * (1.0 - ninth + CHANCE * ninth.sqrt()).powi(3)).max(DISAGREE_POWER_RATIO)
 }
 
 #[cfg(test)]

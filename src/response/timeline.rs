@@ -6,7 +6,7 @@
 //! Ours, because a loopback or a microphone on another device's clock is the rule, not the exception.
 
 use super::clock::{Hearing, drift_between};
-use super::continuity::{steps, steps_of_sweeps};
+use super::continuity::{FirstSound, first_sounds, steps_between};
 use super::excess::drift_of_sweep;
 use super::locate::{locate, strongest};
 use super::mark_arrival::{find_marks, plan_as_heard, without_marks};
@@ -33,6 +33,8 @@ pub struct Timeline {
     pub correction: Correction,
     /// Where samples got lost: steps of half a frame or more between the sounds.
     pub broken: Vec<Step>,
+    /// What each sound alone tells of the arrival in the first of the channels.
+    pub(super) first_sounds: Vec<FirstSound>,
     /// The silences.
     pub silences: Vec<Range<usize>>,
     /// Noise of each channel; absent where there is no silence.
@@ -101,6 +103,7 @@ pub fn on_players_clock(
         drift: told,
         correction: Correction::None,
         broken: Vec::new(),
+        first_sounds: Vec::new(),
         silences: Vec::new(),
         noise: Vec::new(),
     };
@@ -115,10 +118,9 @@ pub fn on_players_clock(
     } else {
         timeline.channels = channels.iter().map(as_recorded).collect();
     }
-    timeline.broken = match marks {
-        MarksPath::Shared => steps(&timeline.channels[0], excitation, pattern, timeline.offset_frames),
-        MarksPath::Own => steps_of_sweeps(&timeline.channels[0], &excitation.plan, pattern, timeline.offset_frames),
-    };
+    let played = (excitation, &excitation.plan);
+    timeline.first_sounds = first_sounds(&timeline.channels[0], played, pattern, timeline.offset_frames, marks);
+    timeline.broken = steps_between(&timeline.first_sounds, pattern);
     timeline.broken.retain(Step::is_broken);
     if !timeline.broken.is_empty() {
         // What looked like a drift may be a gap: better leave the recording as it is.

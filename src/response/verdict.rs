@@ -3,10 +3,14 @@
 //! No equation: thresholds, each with its reason.
 
 use super::analysis::{Analysis, Settings, TimeReference};
+use super::band_wall::Walls;
 use super::excess::Polarity;
 use super::hearing::Heard;
 use super::inspect::{clipping, flat_tops, held_samples, offset};
+use super::level_steps::LevelSteps;
+use super::sounding_noise::Louder;
 use super::spread::Disagreement;
+use super::suspicion::suspicions;
 use super::timeline::{Correction, Timeline};
 use super::{Cause, FrequencyResponse, GateChoice, Interruption, MarksPath, Pattern, Step, ToldBy};
 use crate::quantity::{Code, Finding, Quantity, Severity, Unit, Whereabouts};
@@ -22,6 +26,11 @@ pub(super) struct Evidence<'a> {
     pub timeline: &'a Timeline,
     pub heard: &'a Heard,
     pub disagreement: Option<&'a Disagreement>,
+    pub louder: Option<Louder>,
+    pub level_steps: LevelSteps,
+    /// Gain by which the loopback leaks into the reply.
+    pub leak: Option<f64>,
+    pub walls: Option<Walls>,
     /// Share of the points that noise alone makes doubtful.
     pub noisy_share: f64,
 }
@@ -62,6 +71,7 @@ pub(super) fn findings(evidence: &Evidence<'_>, analysis: &Analysis, polarity: P
     all.extend(disturbed(evidence));
     all.extend(unstable(evidence));
     all.extend(loudness(evidence, analysis));
+    all.extend(suspicions(evidence, analysis));
     all.extend(gate(evidence, analysis));
     all.extend(band(evidence, analysis));
     if polarity == Polarity::Reversed {
@@ -328,7 +338,7 @@ fn gate(evidence: &Evidence<'_>, analysis: &Analysis) -> Vec<Finding> {
     let mut all = Vec::new();
     if let Some(reflection) = analysis.energy_time.reflection
         && gate_s > reflection.peak_s
-        && evidence.settings.gate != GateChoice::Auto
+        && matches!(evidence.settings.gate, GateChoice::Length { .. })
     {
         all.push(Finding {
             code: Code::ReflectionInGate,

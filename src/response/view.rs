@@ -73,6 +73,18 @@ pub(super) fn seen_through(
     Ok((valid_hz, grid))
 }
 
+/// The same within `within_hz`, beyond which nothing was heard.
+pub(super) fn seen_within(
+    within_hz: [f64; 2],
+    view: &View,
+    settings: &Settings,
+) -> Result<([f64; 2], FrequencyGrid), ResponseError> {
+    let valid_hz = [within_hz[0].max(view.valid_hz[0]), within_hz[1].min(view.valid_hz[1])];
+    let grid = FrequencyGrid::of_octave_fractions(valid_hz, settings.points_per_octave)
+        .map_err(|_| ResponseError::NoValidBand { lowest_hz: valid_hz[0], highest_hz: valid_hz[1] })?;
+    Ok((valid_hz, grid))
+}
+
 /// What gate, excitation and microphone table leave.
 fn valid_band_hz(gate: Gate, settings: &Settings, pattern: &Pattern) -> Result<[f64; 2], ResponseError> {
     let [mut lowest_hz, mut highest_hz] = pattern.band_hz;

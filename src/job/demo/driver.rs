@@ -188,6 +188,7 @@ impl Evening<'_> {
                     stage: Some(self.stage.name().into()),
                     note: Some("made by the simulated bench".into()),
                     sense_ohm: Some(SENSE_OHM),
+                    gain_limit_db: Some(crate::impedance::GAIN_LIMIT_DB),
                     input_full_scale_v: Some(wiring.input_full_scale_v),
                     ..Known::default()
                 },
@@ -235,6 +236,7 @@ impl Evening<'_> {
             drive: None,
             load: None,
             sense_ohm: None,
+            gain_limit_db: None,
             sense_tolerance_ratio: TOLERANCE_RATIO,
             lead_ohm: Some(truth.wiring.lead_ohm),
             open: Some(told.open.clone()),

@@ -36,6 +36,9 @@ pub struct Args {
     /// How far the sense resistor may be off, as printed on it
     #[arg(long, value_name = "PERCENT", default_value = "1%", value_parser = typed::tolerance)]
     sense_tolerance: f64,
+    /// How far the gains of the two inputs may lie apart, in dB [default: the capture's, else the job's, else not known: 1]
+    #[arg(long, value_name = "DB", value_parser = typed::pure)]
+    gain_limit_db: Option<f64>,
     /// Resistance of the leads to the loudspeaker and back, in ohm [default: not known, 0 to 0.1]
     #[arg(long, value_name = "R", value_parser = typed::ohms_or_none)]
     lead_ohm: Option<f64>,
@@ -98,6 +101,7 @@ fn order(args: Args) -> Result<ImpedanceOrder, Failure> {
         load: args.load,
         sense_ohm: args.sense_ohm,
         sense_tolerance_ratio: args.sense_tolerance,
+        gain_limit_db: args.gain_limit_db,
         lead_ohm: args.lead_ohm,
         open: args.open,
         short: args.short,

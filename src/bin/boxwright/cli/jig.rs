@@ -5,6 +5,7 @@ use super::{Failure, typed};
 use boxwright::audio::SimulatedSettings;
 use boxwright::bench::{Change, Enclosure, Hum, HungDriver, JigSettings, Load, Opening, RingingWall, Speaker};
 use boxwright::files::JobBench;
+use boxwright::impedance::GAIN_LIMIT_DB;
 use boxwright::job;
 use clap::ValueEnum;
 use serde_json::json;
@@ -20,6 +21,9 @@ pub struct JigArgs {
     /// The sense resistor's value, as measured [default: the job's]
     #[arg(long, value_name = "OHM", value_parser = typed::ohms, help_heading = "Impedance jig")]
     sense_ohm: Option<f64>,
+    /// How far the gains of the two inputs may lie apart [default: the job's]
+    #[arg(long, value_name = "DB", value_parser = typed::pure, help_heading = "Impedance jig")]
+    gain_limit_db: Option<f64>,
     /// Peak voltage that fills an input: with it the analysis tells the voltage at the loudspeaker [default: the job's]
     #[arg(long, value_name = "V", value_parser = typed::volts, help_heading = "Impedance jig")]
     input_full_scale_v: Option<f64>,
@@ -33,6 +37,7 @@ pub struct JigArgs {
 #[derive(Debug, Clone, Copy)]
 pub struct Parts {
     pub sense_ohm: Option<f64>,
+    pub gain_limit_db: Option<f64>,
     pub input_full_scale_v: Option<f64>,
 }
 
@@ -153,6 +158,9 @@ enum SimulatedLoad {
     Capacitor,
 }
 
+/// A simulated jig says of itself that its inputs are alike, unless they are meant not to be.
+const MOST_SAID_DB: f64 = 0.2;
+
 impl JigArgs {
     /// Makes every choice and finds the devices.
     ///
@@ -163,6 +171,7 @@ impl JigArgs {
         let chain = job::jig_chain(&said, &job.bench, self.card.loudness());
         let mut parts = Parts {
             sense_ohm: self.sense_ohm.or(job.bench.sense_ohm),
+            gain_limit_db: self.gain_limit_db.or(job.bench.gain_limit_db),
             input_full_scale_v: self.input_full_scale_v.or(job.bench.input_full_scale_v),
         };
         self.simulated.refuse_idle_options()?;
@@ -174,6 +183,8 @@ impl JigArgs {
         if setting.is_simulated() {
             parts.sense_ohm = parts.sense_ohm.or(Some(wiring.sense_ohm));
             parts.input_full_scale_v = Some(wiring.input_full_scale_v);
+            let apart_db = self.simulated.simulated_mismatch_db.abs().max(GAIN_LIMIT_DB);
+            parts.gain_limit_db = parts.gain_limit_db.or((apart_db <= MOST_SAID_DB).then_some(apart_db));
         }
         Ok((setting, parts))
     }

@@ -60,8 +60,12 @@ const SENSE_UNKNOWN: &str =
 pub fn ready(args: &ImpedanceArgs, when: String) -> Result<Ready, Failure> {
     let (setting, parts) = args.jig.setting(args.level_dbfs, &when)?;
     let sweep = args.sweep.settings(args.from, USUAL_FROM_HZ, setting.chain.rate)?;
-    let known =
-        Known { sense_ohm: parts.sense_ohm, input_full_scale_v: parts.input_full_scale_v, ..args.record.known() };
+    let known = Known {
+        sense_ohm: parts.sense_ohm,
+        gain_limit_db: parts.gain_limit_db,
+        input_full_scale_v: parts.input_full_scale_v,
+        ..args.record.known()
+    };
     let order = args.order(sweep, &setting, when, known);
     let beside = Beside {
         record: &args.record,

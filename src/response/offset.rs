@@ -1,0 +1,51 @@
+//! A constant that an interface adds, taken off before anything is computed.
+//!
+//! ```text
+//! y − ⟨y⟩        where |⟨y⟩| > 0.02·√⟨y²⟩
+//! ```
+//!
+//! The mean is over the whole channel, in which a sweep has next to none. A piece of a recording with an offset begins and ends with a step, and a step is
+//! bass. Smaller ones do nothing: a recording without an offset stays as it is to the last bit. Ours.
+
+use crate::signal::Recording;
+use std::borrow::Cow;
+
+/// Share of the root mean square that a mean must have to be an offset.
+const WORTH_TAKING: f64 = 0.02;
+
+/// The recording without the offsets of `channels`.
+pub(super) fn without_offset<'a>(recording: &'a Recording, channels: &[usize]) -> Cow<'a, Recording> {
+    let mut without = Cow::Borrowed(recording);
+    for &channel in channels {
+        let samples = &recording.channels[channel];
+        let count = samples.len().max(1) as f64;
+        let mean = samples.iter().sum::<f64>() / count;
+        let square = samples.iter().map(|x| x * x).sum::<f64>() / count;
+        // All equal: that is silence, and refused as such.
+        let sounds = square - mean * mean > 1e-12 * square;
+        if sounds && mean.abs() > WORTH_TAKING * square.sqrt() {
+            without.to_mut().channels[channel].iter_mut().for_each(|x| *x -= mean);
+        }
+    }
+    without
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::quantity::SampleRate;
+    use crate::signal::SampleFormat;
+
+    #[test]
+    fn an_offset_is_taken_off_and_a_recording_without_one_left_alone() {
+        let sine: Vec<f64> = (0..4_800).map(|n| 0.1 * (std::f64::consts::TAU * f64::from(n) / 48.0).sin()).collect();
+        let rate = SampleRate::new(48_000).unwrap();
+        let moved = sine.iter().map(|x| x + 0.05).collect();
+        let recording = Recording { rate, channels: vec![sine.clone(), moved], format: SampleFormat::Float64 };
+        assert!(matches!(without_offset(&recording, &[0]), Cow::Borrowed(_)));
+        let without = without_offset(&recording, &[0, 1]);
+        assert_eq!(without.channels[0], sine);
+        // 1e-12: a sum of five thousand values.
+        assert!(without.channels[1].iter().zip(&sine).all(|(found, x)| (found - x).abs() < 1e-12));
+    }
+}

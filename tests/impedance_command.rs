@@ -137,8 +137,11 @@ fn without_calibration_the_job_gives_the_resistor_and_the_doubt_is_stated() {
     let line = "impedance plain.wav --excitation played.wav --json --no-pictures";
     let says = refused(folder.path(), line, 1);
     assert!(says.contains("--sense-ohm"), "{says}");
-    std::fs::write(folder.path().join("job.toml"), "[bench]\nsense_ohm = 10.05\ndrive_channel = 1\nload_channel = 2\n")
-        .unwrap();
+    std::fs::write(
+        folder.path().join("job.toml"),
+        "[bench]\nsense_ohm = 10.05\ngain_limit_db = 0.1\ndrive_channel = 1\nload_channel = 2\n",
+    )
+    .unwrap();
     let found = document(folder.path(), &format!("{line} --band 30:5000 --points-per-octave 12"));
     assert_eq!((&found["settings"]["sense_ohm"], &found["settings"]["gain_limit_db"]), (&10.05.into(), &0.1.into()));
     let (hz, ohm, u) =

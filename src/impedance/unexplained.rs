@@ -33,8 +33,8 @@ const WINDOW_S: f64 = 0.02;
 const PERIODS: f64 = 3.0;
 const BEFORE_S: f64 = 0.05;
 const AFTER_S: f64 = 1.0;
-/// It counts where it may move the impedance by more than this, half of a decibel.
-const LEAST_SHARE: f64 = 0.06;
+/// It counts where it may move the impedance by more than this, a third of a decibel: a step between two states leaves half of it.
+const LEAST_SHARE: f64 = 0.04;
 /// A mean over n independent samples scatters by √(2/n): so many of these above the quiet part are no chance.
 const STANDARD_ERRORS: f64 = 8.0;
 /// The quiet part needs so much time.

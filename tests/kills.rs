@@ -19,7 +19,7 @@ use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
-const CAPTURE: &str = "capture response --output simulated --simulated-seed 7 --simulated-room none --seconds 1 --repeats 3 --pause 0.5 \
+const CAPTURE: &str = "capture response --output simulated --simulated-seed 7 --simulated-room none --seconds 0.3 --repeats 3 --pause 0.5 \
                        --from 100 --unit left --note evening --quiet";
 const STEM: &str = "left-response";
 /// Half a second at 48 kHz: what may be on its way to the file.

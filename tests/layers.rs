@@ -55,6 +55,7 @@ const AT_HOME: [(&str, &[&str]); 15] = [
     ("encoding_rs", &["files"]),
     ("sha2", &["files", "report"]),
     ("tempfile", &["files"]),
+    ("rustix", &["files"]),
     ("std::fs", &["files", "job"]),
 ];
 

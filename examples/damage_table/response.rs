@@ -55,7 +55,6 @@ pub fn table(captures: u64, seed: u64) {
                             kind.unit,
                             scene.says()
                         );
-                        eprintln!("  {words}");
                         let marks = !scene.excitation.plan.mark_starts.is_empty();
                         let untold = kind.untold == Untold::Linear || (kind.untold == Untold::WithoutMarks && !marks);
                         silent.push((untold, words));

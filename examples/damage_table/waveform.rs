@@ -170,7 +170,7 @@ pub fn car(samples: &mut [f64], span: std::ops::Range<usize>, rms: f64, rate_hz:
 /// A telephone: 2 kHz, three times a tenth of a second.
 pub fn beep(samples: &mut [f64], at: usize, peak: f64, rate_hz: f64) {
     for (frame, x) in samples.iter_mut().skip(at).take((0.5 * rate_hz) as usize).enumerate() {
-        if (frame as f64 / rate_hz / 0.1) as usize % 2 == 0 {
+        if ((frame as f64 / rate_hz / 0.1) as usize).is_multiple_of(2) {
             *x += peak * (TAU * 2_000.0 * frame as f64 / rate_hz).sin();
         }
     }

@@ -7,7 +7,8 @@
 //! h: impulse response shortly before the arrival, where no linear system has anything; w: Hann's window; B: band limiter;
 //! N: noise frames of the gate. At each frequency h holds there what was recorded a moment after the sweep had passed it: noise of the same time and
 //! frequency as that in the response itself. Where D is far above what the silences' noise gives, the silences are the wrong witness, and D takes
-//! its place. Between the second harmonic's response and the arrival there is room for bands of some periods; lower ones tell nothing.
+//! its place. Between the second harmonic's response and the arrival there is room for bands of some periods; lower ones tell nothing, and are
+//! taken to be as much louder as the lowest one that tells.
 //! A band speaks where D is [`STANDARD_ERRORS`] above the expected power; with that, none of 400 clean captures of
 //! `examples/damage_table` is accused.
 //! Derivation: as in [`super::frequency`]. Ours, because a capture tells its own noise best where the sweep is.
@@ -57,12 +58,16 @@ pub(super) fn widen_by_sounding_noise(
     let free_s = pattern.rate_constant_s.map_or(LONGEST_S, |l| FREE_SHARE * l * 2f64.ln());
     let room_frames = (free_s.min(LONGEST_S) * pattern.rate_hz - view.gate.before_frames).max(0.0);
     let mut louder: Option<Louder> = None;
-    let mut from = 0;
+    let (mut from, mut untold) = (0, 0);
     while from < response.grid.hz().len() {
         let hz = response.grid.hz()[from];
         let to = response.grid.hz().partition_point(|&other| other < hz * BAND_RATIO).max(from + 1);
         let band_hz = [hz, hz * BAND_RATIO];
-        if let Some(found) = density_before(impulse, end, room_frames, band_hz, pattern) {
+        let found = density_before(impulse, end, room_frames, band_hz, pattern);
+        if found.is_none() && untold == from {
+            untold = to;
+        }
+        if let Some(found) = found {
             let magnitude = median_magnitude(&response.values[from..to]);
             let expected = noise.density((band_hz[0] * band_hz[1]).sqrt(), band_hz[1] - band_hz[0], magnitude);
             let chance = NOISE_TOLD_RATIO * (1.0 + STANDARD_ERRORS / found.values.sqrt());
@@ -71,8 +76,14 @@ pub(super) fn widen_by_sounding_noise(
                 for u in &mut response.u_ratio[from..to] {
                     *u = u.max(u_power.sqrt());
                 }
+                let is_lowest = from == untold;
+                if is_lowest {
+                    // What can't be told lies below, and noise from outside seldom ends there.
+                    let times = (found.power / expected.max(f64::MIN_POSITIVE)).sqrt();
+                    response.u_ratio[..untold].iter_mut().for_each(|u| *u *= times);
+                }
                 let now = Louder {
-                    band_hz,
+                    band_hz: [if is_lowest { response.grid.hz()[0] } else { band_hz[0] }, band_hz[1]],
                     times: (found.power / expected.max(f64::MIN_POSITIVE)).sqrt(),
                     worst_u_db: 20.0 / std::f64::consts::LN_10 * u_power.sqrt() / magnitude,
                 };
@@ -132,4 +143,40 @@ fn median_magnitude(values: &[num_complex::Complex64]) -> f64 {
     let mut sizes: Vec<f64> = values.iter().map(|value| value.norm()).collect();
     sizes.sort_by(f64::total_cmp);
     sizes[sizes.len() / 2].max(f64::MIN_POSITIVE)
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::math::Random;
+    use crate::quantity::{Code, SampleRate};
+    use crate::response::{Settings, analyse};
+    use crate::signal::{Marks, Recording, SampleFormat, Sequence, SweepSettings};
+
+    /// A sweep through half of its amplitude, in white noise 86 dB below full scale that is `times` as strong while the sweep sounds.
+    fn told(times: f64) -> (f64, bool) {
+        let rate = SampleRate::new(48_000).unwrap();
+        let sweep = SweepSettings { rate, from_hz: 50.0, to_hz: 18_000.0, lowest_hz: None, duration_s: 2.0 };
+        let sequence = Sequence { sweep, level_dbfs: -6.0, repeats: 1, marks: Marks::BeforeAndAfter, pause_s: 0.5 };
+        let excitation = sequence.excitation().unwrap();
+        let start = excitation.plan.starts[0];
+        let sounding = start - 12_000..start + excitation.plan.frames + 12_000;
+        let mut random = Random::new(8);
+        let noise = |frame: usize| if sounding.contains(&frame) { 5e-5 * times } else { 5e-5 };
+        let samples =
+            excitation.samples.iter().enumerate().map(|(n, x)| 0.5 * x + noise(n) * random.normal()).collect();
+        let recording = Recording { rate, channels: vec![samples], format: SampleFormat::Float64 };
+        let found = analyse(&recording, &excitation, &Settings::of_reply(0)).unwrap();
+        let place = found.response.grid.hz().partition_point(|&hz| hz < 8_000.0);
+        let disturbed = found.findings.iter().any(|finding| finding.code == Code::Disturbed);
+        (found.response.u_ratio[place], disturbed)
+    }
+
+    #[test]
+    fn noise_that_comes_with_the_sweep_is_in_the_uncertainty_and_is_told() {
+        let (quiet, none) = told(1.0);
+        let (loud, some) = told(200.0);
+        assert!(!none && some);
+        // Within a half of 200 times: some ten values tell a third of an octave there.
+        assert!((0.5..2.0).contains(&(loud / quiet / 200.0)), "{quiet} {loud}");
+    }
 }

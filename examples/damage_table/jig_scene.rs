@@ -159,8 +159,10 @@ impl JigScene {
         let (sense_off, known_off) = (limits(0.01), limits(0.01));
         let lead_ohm = 0.05 + limits(0.05);
         let is_pair = limits(1.0) > 0.0;
-        let gain_limit_db = if told != Told::Nothing {
+        let gain_limit_db = if told == Told::All {
             3.0
+        } else if told != Told::Nothing {
+            1.3
         } else if is_pair {
             0.1
         } else {

@@ -18,12 +18,17 @@ use std::f64::consts::{PI, TAU};
 const FIT_SHARE: [f64; 2] = [0.05, 0.8];
 /// … and needs so many points.
 const FEWEST: usize = 12;
+/// A band that ends sooner above the highest peak does not tell how the magnitude goes on.
+const ABOVE_PEAK: f64 = 6.0;
 /// Points in an octave whose slope goes on beyond the band.
 const OCTAVE: f64 = 2.0;
 
 /// τ in seconds (positive: the load is late); `None` where the band is too short to tell.
-pub(super) fn lateness_s(hz: &[f64], open_ratios: &[Complex64]) -> Option<f64> {
+pub(super) fn lateness_s(hz: &[f64], open_ratios: &[Complex64], highest_peak_hz: Option<f64>) -> Option<f64> {
     let last = hz.len().checked_sub(1)?;
+    if hz[last] < ABOVE_PEAK * highest_peak_hz? {
+        return None;
+    }
     let from = hz.partition_point(|&hz_| hz_ < FIT_SHARE[0] * hz[last]);
     let end = hz.partition_point(|&hz_| hz_ < FIT_SHARE[1] * hz[last]);
     if end < from + FEWEST || open_ratios.iter().any(|ratio| ratio.norm() == 0.0) {
@@ -77,7 +82,7 @@ mod tests {
                 ohm / (ohm + 10.0) * Complex64::cis(-TAU * hz * late_s)
             };
             let ratios: Vec<Complex64> = grid.hz().iter().map(ratio).collect();
-            let found_s = lateness_s(grid.hz(), &ratios).unwrap();
+            let found_s = lateness_s(grid.hz(), &ratios, Some(50.0)).unwrap();
             // 1 µs: an eighth of a radian at 20 kHz, what is not known of the magnitude above the band.
             assert!((found_s - late_s).abs() < 1e-6, "{late_s}: {found_s}");
         }

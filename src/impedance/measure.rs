@@ -144,7 +144,7 @@ pub fn measure_impedance(captures: &JigCaptures<'_>, settings: &MeasureSettings)
         harmonics,
         mark: mark_disagrees(&captures.load, &heard, grid.hz(), &ratio, &solved),
         unexplained: left,
-        late_s: lateness_s(grid.hz(), &open_ratios),
+        late_s: lateness_s(grid.hz(), &open_ratios, measured.peaks.last().map(|peak| peak.hz)),
     });
     Ok(measured)
 }

@@ -15,7 +15,7 @@ use super::mark_witness::MarkDisagrees;
 use super::measure::{JigCaptures, MeasureSettings, Measured};
 use super::ratio::{ChannelRatio, Heard, JigCapture};
 use super::unexplained::Unexplained;
-use crate::quantity::{Code, Finding};
+use crate::quantity::{Code, Finding, Severity};
 use num_complex::Complex64;
 
 /// What the verdict is built on.
@@ -65,12 +65,14 @@ pub(super) fn findings(evidence: &Evidence<'_>) -> Vec<Finding> {
     all.extend(noise::noise(evidence));
     all.extend(steady::unstable(evidence));
     all.extend(steady::large_signal(evidence));
-    // What has words of its own is not told twice.
-    let is_told = |codes: &[Code]| all.iter().any(|finding| codes.contains(&finding.code));
+    // What has words of its own is not told twice; of a repeat that was left out only a note is.
+    let is_told = |codes: &[Code]| {
+        all.iter().any(|finding| finding.severity >= Severity::Caution && codes.contains(&finding.code))
+    };
     let changed = if is_told(&[Code::Dropout]) { None } else { steady::changed(evidence) };
-    let told =
-        [Code::Clipped, Code::Dropout, Code::Disturbed, Code::LargeSignal, Code::ChannelsSwapped, Code::Implausible];
-    let unexplained = if is_told(&told) { None } else { steady::not_explained(evidence) };
+    let told = [Code::Clipped, Code::Dropout, Code::Disturbed, Code::ChannelsSwapped, Code::Implausible];
+    let large = all.iter().find(|finding| finding.code == Code::LargeSignal).and_then(|finding| finding.at.band_hz);
+    let unexplained = if is_told(&told) { None } else { steady::not_explained(evidence, large) };
     all.extend(changed);
     all.extend(unexplained);
     all.sort_by_key(|finding| std::cmp::Reverse(finding.severity));

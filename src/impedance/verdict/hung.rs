@@ -21,9 +21,11 @@ const STARTS_LATE: f64 = 2.0;
 const FALLING_RAD: f64 = 0.1;
 
 /// A capacitor in series: below the resonance a driver's reactance is positive, that of a capacitor is `−1/(2πfC)`.
-/// A susceptance that a driver has not, at the lowest frequency, as a share of its admittance: a fifth of it moves |Z| by two percent
-/// where nothing else does.
-const COIL_SHARE: f64 = 0.2;
+/// A susceptance that a driver has not, at the lowest frequency, as a share of its admittance: a tenth of it moves |Z| by half a percent …
+const COIL_SHARE: f64 = 0.1;
+/// … within this ratio the same coil at all points, over a range in which a driver's own f·Im Y more than doubles.
+const COIL_ALIKE: f64 = 1.4;
+const WIDE_RATIO: f64 = 1.5;
 /// So many standard uncertainties of the first point: the fit over an octave has less than one.
 const ABOVE_NOISE: f64 = 5.0;
 
@@ -102,7 +104,7 @@ pub(super) fn no_resonance(evidence: &Evidence<'_>) -> Option<Finding> {
 
 /// An input that lets the lowest frequencies through less than the other one: below the resonance the admittance of a driver tends to `1/R_e`
 /// with a susceptance that falls with f; a high-pass of one input adds one that grows, `∓(f_c/f)·(1 + R_s·Y)/R_s`, as a coil beside the
-/// load would.
+/// load would. It is told where it is more than the driver's own.
 pub(super) fn coil_beside(evidence: &Evidence<'_>) -> Option<Finding> {
     let (hz, values) = (evidence.hz(), evidence.measured.impedance.values());
     let peak_hz = evidence.measured.peaks.first()?.hz;
@@ -110,19 +112,15 @@ pub(super) fn coil_beside(evidence: &Evidence<'_>) -> Option<Finding> {
     if low.len() < FEWEST_LOW {
         return None;
     }
-    // Im Y = a·f/(1 − (f/f_s)²) + b/f, by least squares, each point relative to |Y|.
-    let rows: Vec<(Vec<f64>, f64, f64)> = low
-        .iter()
-        .map(|&at| {
-            let y = values[at].inv();
-            let x = hz[at] / peak_hz;
-            (vec![hz[at] / (1.0 - x * x), 1.0 / hz[at]], y.im, y.norm().powi(-2))
-        })
-        .collect();
-    let fit = crate::math::weighted_plane(&rows)?;
-    let at_start = fit.values[1] / hz[0] / values[low[0]].inv().norm();
+    let last_hz = hz[low[low.len() - 1]];
+    // Of a driver's own susceptance f·Im Y grows with f² or faster.
+    let products: Vec<f64> = low.iter().map(|&at| hz[at] * values[at].inv().im).collect();
+    let middle = median(products.clone());
+    let is_one = products.iter().all(|product| (1.0 / COIL_ALIKE..=COIL_ALIKE).contains(&(product / middle)));
+    let at_start = values[low[0]].inv().im / values[low[0]].inv().norm();
     let noise = evidence.measured.impedance.u_noise_ohm().map_or(0.0, |u| u[low[0]] / values[low[0]].norm());
-    (at_start.abs() > COIL_SHARE.max(ABOVE_NOISE * noise)).then(|| Finding {
+    let is_coil = is_one && last_hz > WIDE_RATIO * hz[0] && at_start.abs() > COIL_SHARE.max(ABOVE_NOISE * noise);
+    is_coil.then(|| Finding {
         at: Whereabouts { band_hz: Some([hz[0], 2.0 * hz[0].max(peak_hz / 2.0)]), ..Whereabouts::default() },
         ..Finding::new(
             Code::InputGain,

@@ -22,6 +22,8 @@ const WARMED_SHARE: f64 = 0.002;
 
 /// By a tenth it is another impedance.
 const CHANGED_A_LOT: f64 = 0.1;
+/// The cone moves far within so much around a resonance.
+const AROUND_RATIO: f64 = 3.0;
 /// What lasts longer than a third of all moments did not break in.
 const MOST_OF_TIME: f64 = 0.33;
 
@@ -120,9 +122,13 @@ pub(super) fn changed(evidence: &Evidence<'_>) -> Option<Finding> {
     })
 }
 
-/// What the drive does not explain of the load's voltage.
-pub(super) fn not_explained(evidence: &Evidence<'_>) -> Option<Finding> {
+/// What the drive does not explain of the load's voltage; a motion that was too large has words of its own around `large_hz`.
+pub(super) fn not_explained(evidence: &Evidence<'_>, large_hz: Option<[f64; 2]>) -> Option<Finding> {
     let left = evidence.unexplained?;
+    let around = |[from, to]: [f64; 2]| from / AROUND_RATIO < left.band_hz[0] && left.band_hz[1] < to * AROUND_RATIO;
+    if large_hz.is_some_and(around) {
+        return None;
+    }
     let rate = evidence.captures.load.recording.rate;
     let time_s = left.frames.map(|frame| rate.seconds(frame.max(0) as usize));
     let (code, what) = if left.of_time > MOST_OF_TIME {

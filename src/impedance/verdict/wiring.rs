@@ -169,8 +169,10 @@ pub(super) fn late(evidence: &Evidence<'_>) -> Option<Finding> {
     let (later, other) = if late_s > 0.0 { (load, drive) } else { (drive, load) };
     let counts_from_hz = (to_hz * COUNTS_FROM_RAD / at_end_rad).clamp(from_hz, to_hz);
     let severity = if at_end_rad > VERY_LATE_RAD { Severity::Fault } else { Severity::Caution };
+    // A large one bends all that lies far from the sense resistor.
+    let band_hz = (severity < Severity::Fault).then_some([counts_from_hz, to_hz]);
     Some(Finding {
-        at: Whereabouts { channel: Some(later), band_hz: Some([counts_from_hz, to_hz]), ..Whereabouts::default() },
+        at: Whereabouts { channel: Some(later), band_hz, ..Whereabouts::default() },
         ..Finding::new(
             Code::InputDelay,
             severity,

@@ -108,7 +108,8 @@ impl Listening {
     }
 }
 
-fn router(page: Shared) -> Router {
+/// What is asked for under which address.
+pub(super) fn router(page: Shared) -> Router {
     Router::new()
         .route("/", get(assets::index))
         .route("/assets/{*name}", get(assets::asset))

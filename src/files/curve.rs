@@ -6,8 +6,9 @@
 //! A microphone's table is such a curve. A Touchstone one-port file is read as a curve of ohm and degrees.
 
 use super::FileError;
-use super::table::{Table, table};
-use super::text::{decode, read_bounded};
+use super::curve_bounds::beyond;
+use super::table::{Table, shown, table};
+use super::text::{MOST_TEXT_BYTES, decode, read_bounded};
 use super::touchstone;
 use std::path::Path;
 
@@ -90,7 +91,7 @@ impl Curve {
 
     /// The positive number that its header has under a key.
     pub fn header_number(&self, key: &str) -> Option<f64> {
-        self.header_value(key)?.parse().ok().filter(|number| *number > 0.0)
+        self.header_value(key)?.parse().ok().filter(|number| SIZES.contains(number))
     }
 
     /// From which spacing on two of its points are independent, Hz: as it says, or one over its gate.
@@ -98,6 +99,9 @@ impl Curve {
         self.header_number("resolution_hz").or_else(|| Some(1e3 / self.header_number("gate_ms")?))
     }
 }
+
+/// What a number in a header can be: a gate, a resolution, a temperature, whatever its unit.
+const SIZES: std::ops::RangeInclusive<f64> = 1e-9..=1e12;
 
 /// A frequency as people write it: `20 Hz`, `1.25 kHz`.
 pub fn frequency_text(hz: f64) -> String {
@@ -114,7 +118,7 @@ pub fn frequency_text(hz: f64) -> String {
 /// # Errors
 /// [`FileError::Table`] or `Touchstone` with the line at fault, `NoPoints`, `NotText`, `TooLarge` or `Io`.
 pub fn read_curve(path: &Path) -> Result<Curve, FileError> {
-    curve_from(&read_bounded(path)?, path)
+    curve_from(&read_bounded(path, MOST_TEXT_BYTES)?, path)
 }
 
 /// The curve in the bytes of a text table; `path` is only its name in messages.
@@ -150,6 +154,9 @@ pub fn curve_from(bytes: &[u8], path: &Path) -> Result<Curve, FileError> {
     let unsigned = unsigned.or_else(|| doubts.into_iter().flatten().find_map(|doubts| negative(doubts)));
     if let Some(at) = unsigned {
         return Err(refuse(path, rows[at].0, "a negative number".into(), "a magnitude or an uncertainty"));
+    }
+    if let Some((at, found, needed)) = beyond(&curve) {
+        return Err(refuse(path, rows[at].0, format!("{found:e}"), needed));
     }
     Ok(curve)
 }
@@ -187,7 +194,12 @@ impl Meaning {
         let measure = match names.get(1) {
             Some(&"level_db") => Measure::LevelDb,
             Some(&"magnitude_ohm") => Measure::MagnitudeOhm,
-            other => return Err((format!("the column {other:?}"), "level_db or magnitude_ohm")),
+            other => {
+                return Err((
+                    format!("the column {}", other.map_or("none".into(), |name| shown(name))),
+                    "level_db or magnitude_ohm",
+                ));
+            }
         };
         let mut meaning = Self { measure, phase_at: None, u_at: None, u_noise_at: None };
         for (at, &name) in names.iter().enumerate().skip(2) {
@@ -195,7 +207,7 @@ impl Meaning {
                 "phase_deg" => &mut meaning.phase_at,
                 name if name == measure.u_column() => &mut meaning.u_at,
                 name if measure.u_noise_column() == Some(name) => &mut meaning.u_noise_at,
-                name => return Err((format!("the column {name:?}"), "phase_deg, u_db, u_ohm or u_noise_ohm")),
+                name => return Err((format!("the column {}", shown(name)), "phase_deg, u_db, u_ohm or u_noise_ohm")),
             };
             if place.replace(at).is_some() {
                 return Err((format!("the column {name:?} twice"), "each column once"));

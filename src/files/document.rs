@@ -4,21 +4,23 @@
 //! toml.io, by the crate `toml`. It allows infinite and undefined numbers; here they are refused before anything else.
 
 use super::FileError;
-use super::text::{decode, read_bounded};
+use super::text::{MOST_TYPED_BYTES, decode, read_bounded};
+use crate::quantity::{SENTENCE, WORD, excerpt};
 use serde::de::DeserializeOwned;
 use std::path::Path;
 
 /// A document from the text of a file, unknown names refused, all numbers finite.
 pub(super) fn read_document<T: DeserializeOwned>(path: &Path) -> Result<(T, String), FileError> {
-    let text = decode(&read_bounded(path)?, path)?;
+    let text = decode(&read_bounded(path, MOST_TYPED_BYTES)?, path)?;
     parse(&text, path).map(|document| (document, text))
 }
 
 /// The same from a text.
 pub(super) fn parse<T: DeserializeOwned>(text: &str, path: &Path) -> Result<T, FileError> {
     let table = syntax(text, path)?;
-    if let Some((key, found)) = not_finite(&toml::Value::Table(table), "") {
-        return Err(value(path, text, &key, found.to_string(), "a finite number"));
+    if let Some((key, found)) = beyond(&toml::Value::Table(table)) {
+        let needed = if found.is_finite() { "a number of no more than 1e12" } else { "a finite number" };
+        return Err(value(path, text, &key, number_text(found), needed));
     }
     toml::from_str(text).map_err(|error| explain(&error, text, path))
 }
@@ -30,7 +32,9 @@ pub(super) fn syntax(text: &str, path: &Path) -> Result<toml::Table, FileError> 
 
 /// An error about the value under `key`, with the line it stands in.
 pub(super) fn value(path: &Path, text: &str, key: &str, found: String, needed: &str) -> FileError {
-    FileError::Value { path: path.into(), line: line_of(text, key), key: key.into(), found, needed: needed.into() }
+    let line = line_of(text, key);
+    let (key, found) = (excerpt(key, WORD), excerpt(&found, WORD));
+    FileError::Value { path: path.into(), line, key, found, needed: needed.into() }
 }
 
 /// The line, counted from 1, in which the last part of a dotted key is set, in the table of the part before it.
@@ -53,12 +57,33 @@ fn line_of(text: &str, key: &str) -> usize {
     fallback
 }
 
-fn not_finite(value: &toml::Value, at: &str) -> Option<(String, f64)> {
-    let below = |key: &str| if at.is_empty() { key.to_owned() } else { format!("{at}.{key}") };
+/// Beyond this no number of a bench or a loudspeaker lies, whatever its unit; what follows from it would not stay finite.
+const MOST: f64 = 1e12;
+/// Less than this no size is.
+const LEAST: f64 = 1e-9;
+
+/// What is needed instead of a number that no size can be; none where one can.
+pub(super) fn needed_of_size(number: f64) -> Option<&'static str> {
+    match number {
+        number if number >= LEAST => None,
+        number if number > 0.0 => Some("1e-9 or more"),
+        _ => Some("more than 0"),
+    }
+}
+
+fn number_text(number: f64) -> String {
+    if number.is_finite() { format!("{number:e}") } else { number.to_string() }
+}
+
+/// The first number beyond [`MOST`] with its dotted key.
+fn beyond(value: &toml::Value) -> Option<(String, f64)> {
     match value {
-        toml::Value::Float(number) if !number.is_finite() => Some((at.to_owned(), *number)),
-        toml::Value::Table(table) => table.iter().find_map(|(key, value)| not_finite(value, &below(key))),
-        toml::Value::Array(values) => values.iter().find_map(|value| not_finite(value, at)),
+        toml::Value::Float(number) if !number.is_finite() || number.abs() > MOST => Some((String::new(), *number)),
+        toml::Value::Table(table) => table.iter().find_map(|(key, value)| {
+            let (below, found) = beyond(value)?;
+            Some((if below.is_empty() { key.clone() } else { format!("{key}.{below}") }, found))
+        }),
+        toml::Value::Array(values) => values.iter().find_map(beyond),
         _ => None,
     }
 }
@@ -69,10 +94,10 @@ fn explain(error: &toml::de::Error, text: &str, path: &Path) -> FileError {
     match unknown_name(says) {
         Some((found, known)) => {
             let nearest = nearest(&found, &known);
-            FileError::UnknownName { path: path.into(), line, column, found, nearest }
+            FileError::UnknownName { path: path.into(), line, column, found: excerpt(&found, WORD), nearest }
         }
         None => {
-            let says = for_people(says);
+            let says = excerpt(&for_people(says), SENTENCE);
             FileError::Document { path: path.into(), line, column, says }
         }
     }

@@ -4,11 +4,11 @@
 //! What can't be had is absent, with a finding that says why. The covariance is in SI units, its names carry them.
 
 use super::response_result::{InputFile, WrittenFile};
-use super::text::{decode, read_bounded};
+use super::text::{MOST_TEXT_BYTES, decode, read_bounded};
 use super::{FileError, Provenance, air_result::AirTable, sheet_result::SheetTable};
 use crate::diagnosis::KnownDriver;
 use crate::driver::{Doubted, DriverModel, Suspension, VoiceCoil, natural_names};
-use crate::quantity::{Finding, Quantity, Unit};
+use crate::quantity::{Finding, Quantity, SENTENCE, Unit, WORD, excerpt};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::path::Path;
@@ -295,12 +295,18 @@ impl DriverDocument {
     }
 }
 
+/// What tells one kind of document from another.
+#[derive(Deserialize)]
+struct Head {
+    schema: Option<String>,
+}
+
 /// The document that `driver` wrote or printed.
 ///
 /// # Errors
 /// [`FileError::Document`] with line and column where it is no such document; `Io`, `NotText`, `TooLarge`.
 pub fn read_driver_result(path: &Path) -> Result<DriverDocument, FileError> {
-    driver_result_from(&decode(&read_bounded(path)?, path)?, path)
+    driver_result_from(&decode(&read_bounded(path, MOST_TEXT_BYTES)?, path)?, path)
 }
 
 /// The same from a text; `path` is only its name in messages.
@@ -309,11 +315,12 @@ pub fn read_driver_result(path: &Path) -> Result<DriverDocument, FileError> {
 /// As [`read_driver_result`], but never `Io`.
 pub fn driver_result_from(text: &str, path: &Path) -> Result<DriverDocument, FileError> {
     let refuse = |line, column, says| FileError::Document { path: path.into(), line, column, says };
-    let explain = |error: serde_json::Error| refuse(error.line(), error.column(), error.to_string());
-    let plain: serde_json::Value = serde_json::from_str(text).map_err(explain)?;
-    let schema = plain.get("schema").and_then(serde_json::Value::as_str).unwrap_or("none");
+    let explain =
+        |error: serde_json::Error| refuse(error.line(), error.column(), excerpt(&error.to_string(), SENTENCE));
+    let head: Head = serde_json::from_str(text).map_err(explain)?;
+    let schema = head.schema.as_deref().unwrap_or("none");
     if schema != DRIVER_SCHEMA {
-        return Err(refuse(1, 1, format!("its schema is {schema}, needed {DRIVER_SCHEMA}")));
+        return Err(refuse(1, 1, format!("its schema is {}, needed {DRIVER_SCHEMA}", excerpt(schema, WORD))));
     }
     let document: DriverDocument = serde_json::from_str(text).map_err(explain)?;
     let needed = [("re", document.re), ("fs", document.fs), ("qms", document.qms), ("qes", document.qes)];

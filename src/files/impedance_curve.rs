@@ -30,7 +30,7 @@ pub fn impedance_of(curve: &Curve) -> Result<Impedance, ImpedanceError> {
     let u_noise_ohm = curve.u_noise.as_ref().unwrap_or(u_ohm);
     let common = |(u, noise): (&f64, &f64)| (u * u - noise * noise).max(0.0).sqrt();
     let u_common_ohm = u_ohm.iter().zip(u_noise_ohm).map(common).collect();
-    let resolution_hz = curve.header_value(RESOLUTION).and_then(|text| text.parse().ok());
+    let resolution_hz = curve.header_number(RESOLUTION);
     impedance.with_doubt(u_noise_ohm.clone(), u_common_ohm, resolution_hz)
 }
 

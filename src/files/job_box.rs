@@ -1,5 +1,6 @@
 //! `[box.NAME]` of a job: a box as it was designed.
 
+use super::document::needed_of_size;
 use crate::diagnosis::{Designed, Inside};
 use crate::enclosure::{Material, Port, PortEnds};
 use schemars::JsonSchema;
@@ -83,7 +84,7 @@ impl JobBox {
         .into_iter()
         .chain(inner)
         .find_map(|(key, number)| {
-            number.filter(|number| *number <= 0.0).map(|found| (key, found.to_string(), "more than 0".into()))
+            number.and_then(|found| Some((key, found.to_string(), needed_of_size(found)?.into())))
         })
         .or_else(|| self.port.as_ref().and_then(JobPort::fault))
     }
@@ -123,7 +124,7 @@ impl JobPort {
                 "a diameter above 0, a length of 0 or more, and a count of 1 or more".to_owned(),
             )
         };
-        if self.diameter_mm <= 0.0 {
+        if needed_of_size(self.diameter_mm).is_some() {
             return Some(more(self.diameter_mm));
         }
         if self.length_mm < 0.0 {

@@ -1,5 +1,6 @@
 //! `[driver.NAME]` of a job: what is known of a driver.
 
+use super::document::needed_of_size;
 use schemars::JsonSchema;
 use serde::Deserialize;
 use std::path::PathBuf;
@@ -57,7 +58,7 @@ impl JobDriver {
             ("spread_percent", self.spread_percent),
         ];
         let not_above = |(key, number): (&'static str, Option<f64>)| {
-            number.filter(|number| *number <= 0.0).map(|found| (key, found.to_string(), "more than 0".to_owned()))
+            number.and_then(|found| Some((key, found.to_string(), needed_of_size(found)?.to_owned())))
         };
         let negative = self.le_mh.filter(|number| *number < 0.0);
         numbers

@@ -1,5 +1,6 @@
 //! `[baffle.NAME]`, `[network.NAME]`, `[speaker.NAME]` and `[unit.NAME]` of a job.
 
+use super::document::needed_of_size;
 use schemars::JsonSchema;
 use serde::Deserialize;
 use std::path::PathBuf;
@@ -111,8 +112,11 @@ impl JobBaffle {
                 Some(found) if found <= 0.0 && key == "outline_mm" => {
                     return Some((key, format!("{} corners", found + 2.0), "three corners or more".into()));
                 }
-                Some(found) if found <= 0.0 => return Some((key, found.to_string(), "more than 0".into())),
-                Some(_) => {}
+                Some(found) => {
+                    if let Some(needed) = needed_of_size(found) {
+                        return Some((key, found.to_string(), needed.into()));
+                    }
+                }
             }
         }
         let found = self.edge_radius_mm;

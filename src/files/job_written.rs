@@ -3,7 +3,7 @@
 //! No equation: TOML's values are JSON's; a date becomes its text, a number that JSON can't hold becomes nothing.
 
 use super::document::syntax;
-use super::text::{decode, read_bounded};
+use super::text::{MOST_TYPED_BYTES, decode, read_bounded};
 use super::{FileError, job_path};
 use serde_json::{Map, Value};
 use std::path::Path;
@@ -17,7 +17,7 @@ pub fn written_job(path: &Path) -> Result<Option<Value>, FileError> {
     if path.is_dir() || !path.exists() {
         return Ok(None);
     }
-    let text = decode(&read_bounded(&path)?, &path)?;
+    let text = decode(&read_bounded(&path, MOST_TYPED_BYTES)?, &path)?;
     Ok(Some(json(toml::Value::Table(syntax(&text, &path)?))))
 }
 

@@ -8,6 +8,7 @@ mod capture_description;
 mod check_result;
 mod compare_result;
 mod curve;
+mod curve_bounds;
 mod curve_write;
 mod datasheet;
 mod document;
@@ -92,7 +93,7 @@ pub use placement_result::{
     ClearTable, DistanceTable, GeometryTable, HeightTable, PLACEMENT_SCHEMA, PlaceTable, PlacementDocument,
     PlacementSettings, ReflectingTable,
 };
-pub use promise_result::{PromisedLoudness, read_promised_loudness};
+pub use promise_result::{PromisedLoudness, promised_loudness_from, read_promised_loudness};
 pub use provenance::{FromJob, Provenance, job_tables};
 pub use report_result::{REPORT_SCHEMA, ReportDocument, ReportSettings};
 pub use response_result::{
@@ -118,7 +119,7 @@ pub use status_result::{
     CaptureStanding, CommandToRun, FindingCounts, ResultStanding, STATUS_SCHEMA, StatusDocument, UnfinishedStanding,
     UnitStanding,
 };
-pub use text::read_text;
+pub use text::{read_result_text, read_text, read_typed_text};
 pub use touchstone::touchstone_text;
 pub use wav_header::{CutShort, WavFacts};
 pub use wav_layout::Lengths;

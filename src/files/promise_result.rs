@@ -1,6 +1,7 @@
 //! What of a simulation's document is read again: a loudspeaker's response and how far its cone goes.
 
 use super::FileError;
+use crate::quantity::{SENTENCE, excerpt};
 use schemars::JsonSchema;
 use serde::Deserialize;
 use std::collections::BTreeMap;
@@ -46,11 +47,18 @@ struct Most {
 /// # Errors
 /// [`FileError::Document`] with line and column, or naming what is missing; `Io`, `TooLarge`, `NotText`.
 pub fn read_promised_loudness(path: &Path, speaker: Option<&str>) -> Result<PromisedLoudness, FileError> {
-    let text = super::read_text(path)?;
+    promised_loudness_from(&super::read_text(path)?, path, speaker)
+}
+
+/// The same from a text; `path` is only its name in messages.
+///
+/// # Errors
+/// As [`read_promised_loudness`], but never `Io`.
+pub fn promised_loudness_from(text: &str, path: &Path, speaker: Option<&str>) -> Result<PromisedLoudness, FileError> {
     let refuse = |line, column, says| FileError::Document { path: path.into(), line, column, says };
-    let missing = |says: String| refuse(1, 1, says);
-    let document: Document =
-        serde_json::from_str(&text).map_err(|error| refuse(error.line(), error.column(), error.to_string()))?;
+    let missing = |says: String| refuse(1, 1, excerpt(&says, SENTENCE));
+    let document: Document = serde_json::from_str(text)
+        .map_err(|error| refuse(error.line(), error.column(), excerpt(&error.to_string(), SENTENCE)))?;
     if document.schema != super::SIMULATION_SCHEMA {
         return Err(missing(format!("{:?} is no simulation", document.schema)));
     }

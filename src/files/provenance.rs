@@ -5,7 +5,7 @@
 
 use super::FileError;
 use super::document::parse;
-use super::text::{decode, read_bounded};
+use super::text::{MOST_TYPED_BYTES, decode, read_bounded};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value};
@@ -40,7 +40,7 @@ pub struct FromJob {
 /// # Errors
 /// [`FileError`] where the file can't be read, or is no TOML with finite numbers.
 pub fn job_tables(path: &Path, names: &[String]) -> Result<Map<String, Value>, FileError> {
-    let table: toml::Table = parse(&decode(&read_bounded(path)?, path)?, path)?;
+    let table: toml::Table = parse(&decode(&read_bounded(path, MOST_TYPED_BYTES)?, path)?, path)?;
     let json = |value: &toml::Value| serde_json::to_value(value).expect("TOML with finite numbers is JSON");
     let found = |name: &String| {
         let mut parts = name.splitn(2, '.');

@@ -14,6 +14,7 @@
 //! Ours: the meaning that most of the files found on benches have. A line that starts with no number is a comment.
 
 use super::FileError;
+use crate::quantity::{WORD, excerpt};
 use std::path::Path;
 
 /// Numbers and what stood around them.
@@ -41,9 +42,11 @@ struct Convention {
 }
 
 /// No curve has more points.
-const MOST_ROWS: usize = 2_000_000;
+const MOST_ROWS: usize = 1_000_000;
 /// No row has more columns.
 const MOST_COLUMNS: usize = 5;
+/// No table has more lines around its numbers.
+const MOST_COMMENTS: usize = 10_000;
 
 /// The rows of a text.
 pub(super) fn table(text: &str, path: &Path) -> Result<Table, FileError> {
@@ -64,6 +67,10 @@ pub(super) fn table(text: &str, path: &Path) -> Result<Table, FileError> {
             }
             if table.rows.is_empty() {
                 table.heading = Some(line.to_owned());
+            }
+            if table.comments.len() == MOST_COMMENTS {
+                let found = format!("more than {MOST_COMMENTS} lines without numbers");
+                return Err(refuse(path, at + 1, found, "a table of numbers"));
             }
             table.comments.push(line.to_owned());
             continue;
@@ -89,12 +96,15 @@ fn numbers<'a>(fields: &[&'a str], decimal: char) -> Result<Vec<f64>, (&'a str, 
     fields.iter().map(|field| number(field, decimal).ok_or((*field, "a number"))).collect()
 }
 
+/// As many fields of a line are looked at: one that is empty at its end, and one that is too many.
+const MOST_FIELDS: usize = MOST_COLUMNS + 2;
+
 impl Separator {
     /// The columns of a line; one that is empty at the end does not count.
     pub(super) fn fields(self, line: &str) -> Vec<&str> {
         let mut fields: Vec<&str> = match self {
-            Self::Blanks => line.split_whitespace().collect(),
-            Self::Letter(letter) => line.split(letter).map(str::trim).collect(),
+            Self::Blanks => line.split_whitespace().take(MOST_FIELDS).collect(),
+            Self::Letter(letter) => line.split(letter).map(str::trim).take(MOST_FIELDS).collect(),
         };
         if fields.len() > 1 && fields.last().is_some_and(|field| field.is_empty()) {
             fields.pop();
@@ -104,7 +114,8 @@ impl Separator {
 }
 
 fn convention(text: &str) -> Convention {
-    let lines: Vec<&str> = text.lines().map(str::trim).filter(|line| starts_with_a_number(line)).collect();
+    let lines: Vec<&str> =
+        text.lines().map(str::trim).filter(|line| starts_with_a_number(line)).take(MOST_ROWS).collect();
     let has = |letter| lines.iter().any(|line| line.contains(letter));
     let (comma, point) = (has(','), has('.'));
     let decimal = if comma && !point { ',' } else { '.' };
@@ -149,12 +160,10 @@ fn starts_with_a_number(line: &str) -> bool {
 }
 
 /// The text in quotes, shortened where nobody would read it to its end.
-fn shown(text: &str) -> String {
-    const MOST_LETTERS: usize = 60;
-    match text.char_indices().nth(MOST_LETTERS) {
-        Some((end, _)) => format!("{:?}…", &text[..end]),
-        None => format!("{text:?}"),
-    }
+pub(super) fn shown(text: &str) -> String {
+    let is_longer = text.chars().nth(WORD).is_some();
+    let kept = excerpt(text, WORD);
+    if is_longer { format!("{:?}…", kept.trim_end_matches('…')) } else { format!("{kept:?}") }
 }
 
 fn refuse(path: &Path, line: usize, found: String, needed: &str) -> FileError {

@@ -8,22 +8,26 @@ use std::fs::File;
 use std::io::Read;
 use std::path::Path;
 
-/// No text table or description is longer than this; more is some other file.
-const MOST_TEXT_BYTES: u64 = 64 << 20;
+/// No text table or result is longer than this; more is some other file.
+pub(super) const MOST_TEXT_BYTES: u64 = 48 << 20;
+/// What people type, and what lies beside a WAV, is shorter: a parsed document takes many times the memory of its text.
+pub(super) const MOST_TYPED_BYTES: u64 = 1 << 20;
+/// A result with all its curves is a tenth of this; parsed without knowing what is in it, it takes forty times its text.
+const MOST_RESULT_BYTES: u64 = 4 << 20;
 
-/// The bytes of a file of text, bounded.
-pub(super) fn read_bounded(path: &Path) -> Result<Vec<u8>, FileError> {
+/// The bytes of a file of text, no more than that.
+pub(super) fn read_bounded(path: &Path, most_bytes: u64) -> Result<Vec<u8>, FileError> {
     let io = |source| FileError::Io { path: path.into(), doing: "read it", source };
     let file = File::open(path).map_err(io)?;
     let found_bytes = file.metadata().map_err(io)?.len();
-    let too_large = |found_bytes| FileError::TooLarge { path: path.into(), found_bytes, most_bytes: MOST_TEXT_BYTES };
-    if found_bytes > MOST_TEXT_BYTES {
+    let too_large = |found_bytes| FileError::TooLarge { path: path.into(), found_bytes, most_bytes };
+    if found_bytes > most_bytes {
         return Err(too_large(found_bytes));
     }
     let mut bytes = Vec::new();
     // Once more at the source: a pipe has no length.
-    file.take(MOST_TEXT_BYTES + 1).read_to_end(&mut bytes).map_err(io)?;
-    if bytes.len() as u64 > MOST_TEXT_BYTES { Err(too_large(bytes.len() as u64)) } else { Ok(bytes) }
+    file.take(most_bytes + 1).read_to_end(&mut bytes).map_err(io)?;
+    if bytes.len() as u64 > most_bytes { Err(too_large(bytes.len() as u64)) } else { Ok(bytes) }
 }
 
 /// The text that the bytes stand for.
@@ -46,5 +50,21 @@ pub(super) fn decode(bytes: &[u8], path: &Path) -> Result<String, FileError> {
 /// # Errors
 /// [`FileError::Io`], `TooLarge`, or `NotText` with the byte at fault.
 pub fn read_text(path: &Path) -> Result<String, FileError> {
-    decode(&read_bounded(path)?, path)
+    decode(&read_bounded(path, MOST_TEXT_BYTES)?, path)
+}
+
+/// The text of a file that people type: a netlist, a job.
+///
+/// # Errors
+/// As [`read_text`], `TooLarge` from one mebibyte on.
+pub fn read_typed_text(path: &Path) -> Result<String, FileError> {
+    decode(&read_bounded(path, MOST_TYPED_BYTES)?, path)
+}
+
+/// The text of a result that is to be parsed whole, whatever is in it.
+///
+/// # Errors
+/// As [`read_text`], `TooLarge` from four mebibytes on.
+pub fn read_result_text(path: &Path) -> Result<String, FileError> {
+    decode(&read_bounded(path, MOST_RESULT_BYTES)?, path)
 }

@@ -10,8 +10,11 @@
 //! Source: "Touchstone File Format Specification", versions 1.1 and 2.0 (2009), as publicly quoted.
 
 use super::curve::in_order;
+use super::curve_bounds::beyond;
+use super::table::shown;
 use super::{Curve, FileError, Measure};
 use crate::impedance::Impedance;
+use crate::quantity::{WORD, excerpt};
 use num_complex::Complex64;
 use std::fmt::Write;
 use std::path::Path;
@@ -46,7 +49,7 @@ enum Version {
 }
 
 /// No port of a loudspeaker is described more finely.
-const MOST_POINTS: usize = 2_000_000;
+const MOST_POINTS: usize = 1_000_000;
 
 /// Whether a text is meant as Touchstone: its first line that is no comment is an option line or a keyword of version 2.0,
 /// or, where there is none, its name says so.
@@ -71,14 +74,18 @@ pub(super) fn curve(text: &str, path: &Path) -> Result<Curve, FileError> {
     let rows = content.numbers.chunks(3).map(|point| content.row(point, path)).collect::<Result<Vec<_>, _>>()?;
     let (rows, notes) = in_order(rows, path)?;
     let column = |at: usize| rows.iter().map(|(_, row)| row[at]).collect::<Vec<f64>>();
-    Ok(Curve {
+    let curve = Curve {
         measure: Measure::MagnitudeOhm,
         frequency_hz: column(0),
         values: column(1),
         phase_deg: Some(column(2)),
         notes,
         ..Curve::default()
-    })
+    };
+    match beyond(&curve) {
+        Some((at, found, needed)) => Err(refused(path, rows[at].0, format!("{found:e}"), needed)),
+        None => Ok(curve),
+    }
 }
 
 /// What a file says, its numbers each with their line.
@@ -104,16 +111,15 @@ impl Content {
                 }
             } else if line.starts_with('#') {
                 let needed = "an option line such as # Hz Z RI R 1";
-                said.get_or_insert(options(&line).ok_or_else(|| refused(path, number, format!("{line:?}"), needed))?);
+                said.get_or_insert(options(&line).ok_or_else(|| refused(path, number, shown(&line), needed))?);
             } else {
                 for word in line.split_whitespace() {
+                    if numbers.len() == 3 * MOST_POINTS {
+                        return Err(refused(path, number, format!("more than {MOST_POINTS} points"), "a shorter file"));
+                    }
                     let value = word.parse().ok().filter(|value: &f64| value.is_finite());
-                    numbers
-                        .push((number, value.ok_or_else(|| refused(path, number, format!("{word:?}"), "a number"))?));
+                    numbers.push((number, value.ok_or_else(|| refused(path, number, shown(word), "a number"))?));
                 }
-            }
-            if numbers.len() > 3 * MOST_POINTS {
-                return Err(refused(path, number, format!("more than {MOST_POINTS} points"), "a shorter file"));
             }
         }
         Ok(Self { version, options: said.unwrap_or_default(), numbers })
@@ -170,11 +176,16 @@ fn keyword_line(
     match name.trim() {
         "version" if value.starts_with('2') => *version = Version::Two,
         "version" if value.starts_with('1') => {}
-        "version" => return Err((format!("version {value:?}"), "version 1.x or 2.0")),
-        "number of ports" if value != "1" => return Err((format!("{value} ports"), "one port")),
+        "version" => return Err((format!("version {}", shown(value)), "version 1.x or 2.0")),
+        "number of ports" if value != "1" => return Err((format!("{} ports", excerpt(value, WORD)), "one port")),
         "reference" => match (value.parse(), options) {
             (Ok(ohm), Some(options)) if ohm > 0.0 && f64::is_finite(ohm) => options.reference_ohm = ohm,
-            _ => return Err((format!("the reference {value:?}"), "one resistance above 0 Ω, behind the option line")),
+            _ => {
+                return Err((
+                    format!("the reference {}", shown(value)),
+                    "one resistance above 0 Ω, behind the option line",
+                ));
+            }
         },
         "end" => return Ok(Goes::Ended),
         // Counts and the marks of sections say nothing that the data do not; noise of a one-port does not exist.

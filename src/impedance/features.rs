@@ -28,6 +28,9 @@ const PEAK_RATIO: f64 = 1.1;
 /// … and so many of its standard uncertainties by noise.
 const PEAK_DOUBTS: f64 = 6.0;
 
+/// Between points further from evenly spaced than this, a parabola shoots far beyond them (ours).
+const MOST_UNEVEN: f64 = 4.0;
+
 /// Where |Z| is lowest.
 pub fn minimum(curve: &Impedance) -> Extreme {
     let magnitudes = curve.magnitude_ohm();
@@ -65,6 +68,10 @@ fn refined(hz: &[f64], magnitudes: &[f64], at: usize) -> Extreme {
         return plain;
     }
     let x = [-1, 0, 1].map(|off: i32| (hz[at.wrapping_add_signed(off as isize)] / hz[at]).ln());
+    let [shorter, longer] = if -x[0] < x[2] { [-x[0], x[2]] } else { [x[2], -x[0]] };
+    if longer > MOST_UNEVEN * shorter {
+        return plain;
+    }
     let y = [-1, 0, 1].map(|off: i32| magnitudes[at.wrapping_add_signed(off as isize)].ln());
     let [left, right] = [(y[1] - y[0]) / (x[1] - x[0]), (y[2] - y[1]) / (x[2] - x[1])];
     let bend = (right - left) / (x[2] - x[0]);
@@ -110,6 +117,15 @@ mod tests {
             let lowest = minimum(&curve);
             assert!((5.6..6.3).contains(&lowest.ohm) && (150.0..700.0).contains(&lowest.hz), "{lowest:?}");
         }
+    }
+
+    /// The parabola through 1 Ω, 2 Ω, 1 Ω at 999, 1000 and 2000 Hz has its top at 10⁵² Ω.
+    #[test]
+    fn a_peak_between_points_of_very_uneven_spacing_is_the_highest_point() {
+        let grid = FrequencyGrid::new(vec![500.0, 999.0, 1000.0, 2000.0]).unwrap();
+        let values = [1.0, 1.0, 2.0, 1.0].map(num_complex::Complex64::from).to_vec();
+        let found = peaks(&Impedance::new(grid, values).unwrap());
+        assert_eq!(found, [Extreme { hz: 1000.0, ohm: 2.0 }]);
     }
 
     #[test]

@@ -383,7 +383,7 @@ impl Reader<'_> {
 /// # Errors
 /// [`DesignError::File`] when it can't be read, `Network` with the line at fault.
 pub fn read_netlist(path: &Path) -> Result<Netlist, DesignError> {
-    let text = files::read_text(path)?;
+    let text = files::read_typed_text(path)?;
     Netlist::of_text(&text).map_err(|source| DesignError::Network { path: path.to_owned(), source })
 }
 

@@ -7,6 +7,8 @@
 
 use super::number::number;
 use super::{Condition, Kind, NetworkError, Part};
+use crate::quantity::{WORD, excerpt};
+use std::ops::RangeInclusive;
 
 /// Where the amplifier's other terminal is: place in the list of nodes.
 pub const GROUND: usize = 0;
@@ -29,6 +31,10 @@ const PASSED_OVER: [&str; 14] = [
     ".ac", ".op", ".tran", ".dc", ".print", ".plot", ".probe", ".save", ".end", ".title", ".options", ".option",
     ".temp", ".width",
 ];
+/// No loudspeaker has as many; their equations are solved anew at each frequency.
+const MOST_PARTS: usize = 100;
+/// From the femtofarads to the teraohms that the factors of netlists can say.
+const VALUES: RangeInclusive<f64> = 1e-18..=1e15;
 /// A resistor below this was probably meant in megohm, or is a wire.
 const TINY_OHM: f64 = 0.01;
 
@@ -102,31 +108,39 @@ impl Netlist {
             Some('l') => Kind::Coil,
             Some('c') => Kind::Capacitor,
             Some('v') if words.len() >= 3 && is_amplifier(words[1], words[2]) => {
-                self.notes.push(format!("line {line}: {name} is taken as the amplifier, its voltage is not used"));
+                self.notes.push(format!(
+                    "line {line}: {} is taken as the amplifier, its voltage is not used",
+                    excerpt(name, WORD)
+                ));
                 return Ok(None);
             }
-            _ => return Err(NetworkError::UnknownCard { line, name: name.to_owned() }),
+            _ => return Err(NetworkError::UnknownCard { line, name: excerpt(name, WORD) }),
         };
         let [_, from, to, rest @ ..] = words.as_slice() else {
-            return Err(NetworkError::TooShort { line, card: card.clone(), found: words.len() });
+            return Err(NetworkError::TooShort { line, card: excerpt(&card, WORD), found: words.len() });
         };
         let Some((value, options)) = rest.split_first() else {
-            return Err(NetworkError::TooShort { line, card: card.clone(), found: words.len() });
+            return Err(NetworkError::TooShort { line, card: excerpt(&card, WORD), found: words.len() });
         };
         let name = name.to_owned();
         let series_ohm = options.iter().try_fold(0.0, |sum, word| Ok::<_, NetworkError>(sum + loss(line, word)?))?;
-        let value = number(value).ok_or_else(|| NetworkError::Value { line, word: (*value).to_owned() })?;
+        let value = number(value).ok_or_else(|| NetworkError::Value { line, word: excerpt(value, WORD) })?;
         for found in [value, if series_ohm == 0.0 { 1.0 } else { series_ohm }] {
+            let name = excerpt(&name, WORD);
             if !(found > 0.0 && found.is_finite()) {
                 return Err(NetworkError::NotPositive { line, name, found });
+            }
+            if !VALUES.contains(&found) {
+                return Err(NetworkError::OutOfBounds { line, name, found });
             }
         }
         let nodes = [self.place(from), self.place(to)];
         if nodes[0] == nodes[1] {
-            return Err(NetworkError::Loop { line, name, node: (*from).to_owned() });
+            return Err(NetworkError::Loop { line, name: excerpt(&name, WORD), node: excerpt(from, WORD) });
         }
         if kind == Kind::Resistor && value < TINY_OHM {
-            self.notes.push(format!("line {line}: {name} is {value} ohm; a million ohm is written 1meg"));
+            self.notes
+                .push(format!("line {line}: {} is {value} ohm; a million ohm is written 1meg", excerpt(&name, WORD)));
         }
         Ok(Some(Part { name, kind, value, series_ohm, nodes, condition: Condition::Sound }))
     }
@@ -134,7 +148,10 @@ impl Netlist {
     fn add(&mut self, part: Part, line: usize, lines: &mut Vec<usize>) -> Result<(), NetworkError> {
         let same = |known: &Part| known.name.eq_ignore_ascii_case(&part.name);
         if let Some(at) = self.parts.iter().position(same) {
-            return Err(NetworkError::Twice { line, name: part.name, before: lines[at] });
+            return Err(NetworkError::Twice { line, name: excerpt(&part.name, WORD), before: lines[at] });
+        }
+        if self.parts.len() == MOST_PARTS {
+            return Err(NetworkError::TooMany { line, most: MOST_PARTS });
         }
         self.parts.push(part);
         lines.push(line);
@@ -161,7 +178,7 @@ fn is_amplifier(one: &str, other: &str) -> bool {
 
 /// `dcr=0.25` in ohm.
 fn loss(line: usize, word: &str) -> Result<f64, NetworkError> {
-    let unknown = || NetworkError::UnknownOption { line, word: word.to_owned() };
+    let unknown = || NetworkError::UnknownOption { line, word: excerpt(word, WORD) };
     let (name, value) = word.split_once('=').ok_or_else(unknown)?;
     if !["dcr", "esr", "rs", "rser"].contains(&name.to_lowercase().as_str()) {
         return Err(unknown());
@@ -170,8 +187,8 @@ fn loss(line: usize, word: &str) -> Result<f64, NetworkError> {
         // A loss of nothing may be written.
         Some(0.0) => Ok(0.0),
         Some(found) if found > 0.0 => Ok(found),
-        Some(found) => Err(NetworkError::NotPositive { line, name: name.to_owned(), found }),
-        None => Err(NetworkError::Value { line, word: value.to_owned() }),
+        Some(found) => Err(NetworkError::NotPositive { line, name: excerpt(name, WORD), found }),
+        None => Err(NetworkError::Value { line, word: excerpt(value, WORD) }),
     }
 }
 

@@ -8,6 +8,8 @@ pub enum QuantityError {
     Rate { found_hz: f64, lowest_hz: u32, highest_hz: u32 },
     #[error("a frequency grid needs at least one point, none was given")]
     Empty,
+    #[error("a frequency grid of {points} points, the most is {most}")]
+    TooManyPoints { points: usize, most: usize },
     #[error("frequencies must rise: point {point} is {hz} Hz after {before_hz} Hz")]
     NotRising { point: usize, hz: f64, before_hz: f64 },
     #[error("air of {temperature_c} °C and {pressure_kpa} kPa, the range is -40 to 60 °C and 50 to 110 kPa")]
@@ -22,6 +24,7 @@ impl QuantityError {
         match self {
             Self::Rate { .. } => "use a rate that sound cards have, 44.1 to 192 kHz",
             Self::Empty => "widen the band until a point falls into it",
+            Self::TooManyPoints { .. } => "narrow the band, or take fewer points an octave",
             Self::NotRising { .. } => "sort the frequencies and remove doubles",
             Self::Air { .. } => {
                 "give the temperature in degrees Celsius and the pressure in kPa, as they are in your room"

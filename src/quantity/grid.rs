@@ -9,6 +9,9 @@ pub struct FrequencyGrid(Vec<f64>);
 /// The grid of result curves has this many points an octave unless another number is asked for.
 pub const POINTS_PER_OCTAVE: u32 = 48;
 
+/// Twenty octaves of a thousand points, both ends included; nobody hears or reads more.
+const MOST_POINTS: usize = 20_001;
+
 impl FrequencyGrid {
     /// A grid from frequencies.
     ///
@@ -28,7 +31,7 @@ impl FrequencyGrid {
     /// 1000·2^(k/n) Hz for all whole k from the lowest to the highest frequency, both included.
     ///
     /// # Errors
-    /// [`QuantityError::Empty`] when no point falls between them.
+    /// [`QuantityError::Empty`] when no point falls between them, `TooManyPoints` beyond twenty octaves of a thousand.
     pub fn of_octave_fractions(band_hz: [f64; 2], points_per_octave: u32) -> Result<Self, QuantityError> {
         let per_octave = f64::from(points_per_octave.max(1));
         // A thousandth of a step of slack: 20 kHz written as 19999.999 still counts as reached.
@@ -40,6 +43,10 @@ impl FrequencyGrid {
         }
         let first = (index(band_hz[0]) - slack).ceil() as i64;
         let last = (index(band_hz[1]) + slack).floor() as i64;
+        let points = usize::try_from(last - first + 1).unwrap_or(0);
+        if points > MOST_POINTS {
+            return Err(QuantityError::TooManyPoints { points, most: MOST_POINTS });
+        }
         Self::new((first..=last).map(|k| 1000.0 * (k as f64 / per_octave).exp2()).collect())
     }
 
@@ -68,5 +75,12 @@ mod tests {
         assert_eq!(error, QuantityError::NotRising { point: 2, hz: 2.0, before_hz: 2.0 });
         assert_eq!(FrequencyGrid::of_octave_fractions([5.0, 4.0], 48), Err(QuantityError::Empty));
         assert!(FrequencyGrid::new(vec![f64::NAN]).is_err());
+        // 1 Hz to 2²⁰ Hz holds a thousand points an octave, and both ends; the double's whole range does not.
+        assert_eq!(
+            FrequencyGrid::of_octave_fractions([1000.0, 1000.0 * 2f64.powi(20)], 1000).unwrap().hz().len(),
+            20_001
+        );
+        let error = FrequencyGrid::of_octave_fractions([1e-300, 1e300], 1000).unwrap_err();
+        assert!(matches!(error, QuantityError::TooManyPoints { points: 1_900_000.., most: 20_001 }), "{error}");
     }
 }

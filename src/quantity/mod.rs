@@ -2,6 +2,7 @@
 
 mod air;
 mod error;
+mod excerpt;
 mod finding;
 mod grid;
 mod level;
@@ -11,6 +12,7 @@ mod typed;
 
 pub use air::Air;
 pub use error::QuantityError;
+pub use excerpt::{SENTENCE, WORD, excerpt};
 pub use finding::{Code, Finding, Severity, Whereabouts};
 pub use grid::{FrequencyGrid, POINTS_PER_OCTAVE};
 pub use level::{amplitude_from_db, db_from_amplitude, db_from_power};

@@ -160,8 +160,7 @@ struct FindingHead {
 
 /// The result in a JSON file; none of any other file.
 fn result(folder: &Path, path: &Path) -> Result<Option<FoundResult>, FileError> {
-    let io = |source| FileError::Io { path: path.to_owned(), doing: "read it", source };
-    let text = std::fs::read_to_string(path).map_err(io)?;
+    let text = files::read_text(path)?;
     if !text.contains("\"boxwright/") {
         return Ok(None);
     }

@@ -112,7 +112,7 @@ const MOST_CARDS: usize = 40;
 
 fn network_says(folder: &Path, network: &JobNetwork) -> String {
     let path = network.netlist.display().to_string();
-    let text = files::read_text(&folder.join(&network.netlist)).unwrap_or_default();
+    let text = files::read_typed_text(&folder.join(&network.netlist)).unwrap_or_default();
     let is_card = |line: &&str| line.trim().starts_with(|c: char| c.is_ascii_alphabetic());
     let cards: Vec<&str> = text.lines().filter(is_card).take(MOST_CARDS).map(str::trim).collect();
     let tolerance = network.tolerance_percent.map(|percent| format!("parts within {percent} %"));

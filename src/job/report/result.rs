@@ -62,7 +62,7 @@ pub(super) fn recount(
 
 /// The document, or why there is none.
 fn document(path: &Path) -> Result<Value, String> {
-    let text = files::read_text(path).map_err(|error| error.to_string())?;
+    let text = files::read_result_text(path).map_err(|error| error.to_string())?;
     serde_json::from_str(&text).map_err(|error| error.to_string())
 }
 

@@ -6,6 +6,7 @@
 use super::refusal::Refusal;
 use axum::body::Bytes;
 use axum::extract::Path;
+use axum::extract::rejection::PathRejection;
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 
@@ -79,7 +80,8 @@ pub async fn index() -> Result<Response, Refusal> {
 }
 
 /// `GET /assets/NAME`.
-pub async fn asset(Path(name): Path<String>) -> Result<Response, Refusal> {
+pub async fn asset(name: Result<Path<String>, PathRejection>) -> Result<Response, Refusal> {
+    let Path(name) = name?;
     answer(&name)
 }
 

@@ -16,6 +16,8 @@ mod events;
 mod folder;
 mod gate;
 mod guard;
+#[cfg(any(test, fuzzing))]
+pub mod hostile;
 mod opened;
 mod order;
 mod refusal;

@@ -2,9 +2,13 @@
 
 use crate::cli::Failure;
 use axum::Json;
+use axum::extract::rejection::{PathRejection, QueryRejection};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use serde_json::json;
+
+/// What a page shows of why; a body that is all one word would come back whole.
+pub const MOST_LETTERS: usize = 500;
 
 /// Why there is no answer.
 #[derive(Debug, Clone, PartialEq)]
@@ -17,7 +21,8 @@ pub struct Refusal {
 impl Refusal {
     /// With a status of its own.
     pub fn new(status: StatusCode, says: impl Into<String>, advice: impl Into<String>) -> Self {
-        Self { status, says: says.into(), advice: advice.into() }
+        let says: String = says.into();
+        Self { status, says: shortened(&says), advice: advice.into() }
     }
 
     /// What was asked for can't be done.
@@ -30,6 +35,12 @@ impl Refusal {
         Self::new(StatusCode::FORBIDDEN, says, advice)
     }
 
+    /// An address that can't be read.
+    fn address(says: String) -> Self {
+        let says = format!("the address is not what is expected here: {says}");
+        Self::new(StatusCode::BAD_REQUEST, says, "send what the interface describes")
+    }
+
     /// The program itself is at fault.
     pub fn own(says: impl std::fmt::Display) -> Self {
         let advice = "report this, it is a fault of the program";
@@ -37,10 +48,29 @@ impl Refusal {
     }
 }
 
+fn shortened(says: &str) -> String {
+    match says.char_indices().nth(MOST_LETTERS) {
+        Some((end, _)) => format!("{}…", &says[..end]),
+        None => says.to_owned(),
+    }
+}
+
 impl From<Failure> for Refusal {
     fn from(failure: Failure) -> Self {
         let (says, advice) = failure.parts();
         Self::cannot(says, advice)
+    }
+}
+
+impl From<QueryRejection> for Refusal {
+    fn from(rejection: QueryRejection) -> Self {
+        Self::address(rejection.body_text())
+    }
+}
+
+impl From<PathRejection> for Refusal {
+    fn from(rejection: PathRejection) -> Self {
+        Self::address(rejection.body_text())
     }
 }
 

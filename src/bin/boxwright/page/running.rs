@@ -32,10 +32,10 @@ const MOST_BYTES: u64 = 64 << 20;
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct RunOrder {
-    arguments: Vec<String>,
+    pub arguments: Vec<String>,
     /// Where it is run, from the job's folder on; absent: there.
     #[serde(default)]
-    run_in: PathBuf,
+    pub run_in: PathBuf,
 }
 
 /// What a process said in the end.

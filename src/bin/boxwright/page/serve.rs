@@ -116,7 +116,8 @@ async fn asked_again(ended: &Notify) {
     tokio::time::sleep(LAST_SOUND).await;
 }
 
-fn router(page: Shared) -> Router {
+/// What is asked for under which address.
+pub(super) fn router(page: Shared) -> Router {
     Router::new()
         .route("/", get(assets::index))
         .route("/assets/{*name}", get(assets::asset))

@@ -6,6 +6,7 @@ use super::refusal::Refusal;
 use super::running::as_json;
 use super::sounding::caution_list;
 use axum::Json;
+use axum::extract::rejection::QueryRejection;
 use axum::extract::{Query, State};
 use axum::response::Response;
 use boxwright::files::{self, FileError, Measure, ResultStanding};
@@ -22,6 +23,9 @@ use std::sync::PoisonError;
 pub struct Named {
     path: String,
 }
+
+/// What the address asks for, or that it can't be read.
+type Asked = Result<Query<Named>, QueryRejection>;
 
 /// The job, how it stands, and its curves.
 pub async fn job(State(page): State<Shared>) -> Result<Json<Value>, Refusal> {
@@ -49,19 +53,20 @@ pub async fn job(State(page): State<Shared>) -> Result<Json<Value>, Refusal> {
     .await
 }
 
+/// What tells a result from any other document.
+#[derive(Debug, Deserialize)]
+struct Head {
+    schema: String,
+}
+
 /// A result document, as it lies there.
-pub async fn document(State(page): State<Shared>, Query(named): Query<Named>) -> Result<Response, Refusal> {
+pub async fn document(State(page): State<Shared>, asked: Asked) -> Result<Response, Refusal> {
+    let Query(named) = asked?;
     off_the_loop(move || {
         let path = path_of(&named.path, &page.folder)?;
         let text = files::read_text(&path).map_err(file_refusal)?;
-        let schema = serde_json::from_str::<Value>(&text).ok().and_then(|document| {
-            document
-                .get("schema")
-                .and_then(Value::as_str)
-                .filter(|schema| schema.starts_with("boxwright/"))
-                .map(str::to_owned)
-        });
-        match schema {
+        let head: Option<Head> = serde_json::from_str(&text).ok();
+        match head.filter(|head| head.schema.starts_with("boxwright/")) {
             Some(_) => Ok(as_json(text)),
             None => Err(Refusal::cannot(format!("{}: not a result of this program", named.path), "name a result.json")),
         }
@@ -70,7 +75,8 @@ pub async fn document(State(page): State<Shared>, Query(named): Query<Named>) ->
 }
 
 /// A curve with all its points.
-pub async fn curve(State(page): State<Shared>, Query(named): Query<Named>) -> Result<Json<Value>, Refusal> {
+pub async fn curve(State(page): State<Shared>, asked: Asked) -> Result<Json<Value>, Refusal> {
+    let Query(named) = asked?;
     off_the_loop(move || {
         let path = path_of(&named.path, &page.folder)?;
         let curve = files::read_curve(&path).map_err(file_refusal)?;

@@ -8,7 +8,7 @@
 //! power Δ²/12, which the silences tell. Without it a sweep is drawn in stairs: its amplitude is wrong by up to a good third of a step, and
 //! a reply that is smaller than half a step is not there at all.
 //! Source: B. Widrow, I. Kollár, "Quantization Noise", Cambridge 2008 (from memory), for when rounding is noise; the share is ours: the worst error of a sine's
-//! fundamental over amplitudes above one step is 0.27 steps (rounding to the nearest step).
+//! fundamental over amplitudes above one step is less than that (the test below).
 
 use super::frequency::FrequencyResponse;
 use crate::signal::{Recording, SampleFormat};

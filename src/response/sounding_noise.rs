@@ -9,8 +9,8 @@
 //! frequency as that in the response itself. Where D is far above what the silences' noise gives, the silences are the wrong witness, and D takes
 //! its place. Between the second harmonic's response and the arrival there is room for bands of some periods; lower ones tell nothing, and are
 //! taken to be as much louder as the lowest one that tells.
-//! A band speaks where D is [`STANDARD_ERRORS`] above the expected power; with that, none of 400 clean captures of
-//! `examples/damage_table` is accused.
+//! A band speaks where D is [`STANDARD_ERRORS`] above the expected power; with that, none of 200 clean captures of
+//! `examples/damage_table` was accused.
 //! Derivation: as in [`super::frequency`]. Ours, because a capture tells its own noise best where the sweep is.
 
 use super::frequency::{FrequencyResponse, NoiseThrough};

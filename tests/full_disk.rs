@@ -65,8 +65,6 @@ fn what_was_recorded_before_the_disk_was_full_is_kept_and_gets_its_name() {
             wav_bytes - PAGE_BYTES,
             wav_bytes + PAGE_BYTES,
             wav_bytes + 10 * PAGE_BYTES,
-            wav_bytes + 31 * PAGE_BYTES,
-            wav_bytes + 33 * PAGE_BYTES,
         ];
         for room in rooms {
             let disk = SmallDisk::new(16);

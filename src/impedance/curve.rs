@@ -22,6 +22,11 @@ pub struct Impedance {
     resolution_hz: Option<f64>,
 }
 
+/// What stands where something else is needed, in words.
+fn text_of(is_finite: bool, found: impl std::fmt::Display) -> String {
+    if is_finite { found.to_string() } else { "no number".into() }
+}
+
 impl Impedance {
     /// An impedance whose doubt is not known.
     ///
@@ -32,7 +37,7 @@ impl Impedance {
             return Err(ImpedanceError::UnequalColumns { points: grid.hz().len(), values: values.len(), doubts: 0 });
         }
         if let Some(at) = values.iter().position(|value| !value.is_finite()) {
-            let (hz, found) = (grid.hz()[at], values[at].to_string());
+            let (hz, found) = (grid.hz()[at], text_of(values[at].is_finite(), values[at]));
             return Err(ImpedanceError::NotANumber { hz, found, wanted: "impedance" });
         }
         Ok(Self { grid, values, u_noise_ohm: None, u_common_ohm: None, resolution_hz: None })
@@ -54,7 +59,7 @@ impl Impedance {
                 return Err(ImpedanceError::UnequalColumns { points, values, doubts: doubts.len() });
             }
             if let Some(at) = doubts.iter().position(|u| !(u.is_finite() && *u >= 0.0)) {
-                let (hz, found) = (self.grid.hz()[at], doubts[at].to_string());
+                let (hz, found) = (self.grid.hz()[at], text_of(doubts[at].is_finite(), doubts[at]));
                 return Err(ImpedanceError::NotANumber { hz, found, wanted: "uncertainty" });
             }
         }

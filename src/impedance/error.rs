@@ -8,7 +8,7 @@ use crate::response::ResponseError;
 pub enum ImpedanceError {
     #[error("{values} values and {doubts} uncertainties for {points} frequencies, they must be as many")]
     UnequalColumns { points: usize, values: usize, doubts: usize },
-    #[error("{found} at {hz} Hz is no {wanted}")]
+    #[error("{found} stands at {hz:.1} Hz, where an {wanted} is needed")]
     NotANumber { hz: f64, found: String, wanted: &'static str },
     #[error("no point between {from_hz} and {to_hz} Hz")]
     NothingInBand { from_hz: f64, to_hz: f64 },
@@ -32,7 +32,9 @@ impl ImpedanceError {
     /// What the person can do next, one sentence in the imperative.
     pub fn advice(&self) -> &'static str {
         match self {
-            Self::UnequalColumns { .. } | Self::NotANumber { .. } => "give a table whose every line is complete",
+            Self::UnequalColumns { .. } | Self::NotANumber { .. } => {
+                "give a table whose every line is complete, or a capture with a signal and a load"
+            }
             Self::NothingInBand { .. } => "give a band that the curve covers",
             Self::NotOhmAndDegrees { .. } => {
                 "give a table of frequency in Hz, magnitude in ohm and phase in degrees whose heading says ohm, or a \

@@ -144,9 +144,15 @@ pub fn measure_impedance(captures: &JigCaptures<'_>, settings: &MeasureSettings)
         harmonics,
         mark: mark_disagrees(&captures.load, &heard, grid.hz(), &ratio, &solved),
         unexplained: left,
-        late_s: lateness_s(grid.hz(), &open_ratios, measured.peaks.last().map(|peak| peak.hz)),
+        late_s: lateness_s(grid.hz(), &open_ratios, highest_peak_hz(&grid, &open_ratios)),
     });
     Ok(measured)
+}
+
+/// Where the ratio peaks last: a delay between the channels leaves its magnitude as it is, but not that of the impedance.
+fn highest_peak_hz(grid: &FrequencyGrid, open_ratios: &[Complex64]) -> Option<f64> {
+    let ratios = Impedance::new(grid.clone(), open_ratios.to_vec()).ok()?;
+    peaks(&ratios).last().map(|peak| peak.hz)
 }
 
 /// The points that all captures can tell.

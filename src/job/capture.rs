@@ -275,9 +275,11 @@ fn cut_off(
     };
     description.stream.frames = frames;
     let kept_s = frames as f64 / f64::from(description.bench.rate_hz.unwrap_or(1).max(1));
-    // Where there is no room for it, what was written before the sound says the same without the count.
-    let _ = describe(names, &description);
-    let is_named = files::rename_new(&names.toml_part, &names.toml).and_then(|()| writer.finish()).is_ok();
+    // Where there is no room for it, all keep the names of what is not whole; `status --do` counts and names them later.
+    let is_named = describe(names, &description)
+        .and_then(|()| files::rename_new(&names.toml_part, &names.toml))
+        .and_then(|()| writer.finish())
+        .is_ok();
     kept_in(if is_named { &names.wav } else { &names.part }, kept_s, error)
 }
 

@@ -64,12 +64,17 @@ pub enum ResponseError {
     Cancelled,
     #[error("an angle of {found_deg} degrees, the range is -180 to 180")]
     Angle { found_deg: f64 },
-    #[error("a room whose {side} is {found_m} m, the range is 0.1 to 1000 m")]
+    #[error("a room whose {side} is {} m, the range is 0.1 to 1000 m", short(*found_m))]
     Room { side: &'static str, found_m: f64 },
     #[error("the {what} would stand outside of the room: {found_m:.2} m along its {side}, which is {room_m} m")]
     OutsideRoom { what: &'static str, side: &'static str, found_m: f64, room_m: f64 },
     #[error("a distance of {found_m} m from loudspeaker to microphone, it must be above zero")]
     Distance { found_m: f64 },
+}
+
+/// A number in few digits, however large.
+fn short(number: f64) -> String {
+    if number.abs() < 1e6 { number.to_string() } else { format!("{number:e}") }
 }
 
 impl ResponseError {

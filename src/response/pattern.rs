@@ -53,7 +53,7 @@ impl Pattern {
             return Err(ResponseError::EmptyExcitation);
         }
         let rate_hz = excitation.rate.hz();
-        Ok(match plan.sweep {
+        let pattern = match plan.sweep {
             Some(sweep) => Self {
                 samples,
                 rate_hz,
@@ -68,7 +68,9 @@ impl Pattern {
                 let played_hz = [band_hz[0] / FADE_RATIO, (band_hz[1] * FADE_RATIO).min(0.5 * rate_hz)];
                 Self { samples, rate_hz, band_hz, played_hz, rate_constant_s: None }
             }
-        })
+        };
+        let [lowest_hz, highest_hz] = pattern.band_hz;
+        if lowest_hz > highest_hz { Err(ResponseError::NoValidBand { lowest_hz, highest_hz }) } else { Ok(pattern) }
     }
 
     /// A time mark, which begins at frame `start` of the excitation whose repeats have the pattern `sweep`: its ramps are taken off the

@@ -89,7 +89,7 @@ impl StretchSearch {
         let products = self.inverse.samples(&bins);
         let total: f64 = piece.iter().map(|y| y * y).sum();
         let mut energy: f64 = piece[..self.template_frames].iter().map(|y| y * y).sum();
-        for n in 0..=piece.len() - self.template_frames {
+        for n in 0..=piece.len().min(products.len()) - self.template_frames {
             let alike = products[n] * products[n] / (energy * self.template_energy);
             if energy > QUIETEST_SHARE * total && self.best.is_none_or(|(best, _)| alike > best) {
                 self.best = Some((alike, at + n as u64));

@@ -58,7 +58,7 @@ fn through(scene: &JigScene, samples: &[f64], response: impl Fn(f64) -> Complex6
     out
 }
 
-fn clipped(over_db: f64, channel: &mut Vec<f64>) {
+fn clipped(over_db: f64, channel: &mut [f64]) {
     let up_db = over_db - 20.0 * peak(channel).log10();
     waveform::gain(channel, up_db);
     waveform::clip(channel, 32_767.0 / 32_768.0);

@@ -93,7 +93,7 @@ pub(super) fn mark_disagrees(
     worst
 }
 
-fn cut<'a>(channels: [&'a [f64]; 2], first: usize, frames: usize) -> Option<[&'a [f64]; 2]> {
+fn cut(channels: [&[f64]; 2], first: usize, frames: usize) -> Option<[&[f64]; 2]> {
     let [load, drive] = channels.map(|samples| samples.get(first..first + frames));
     Some([load?, drive?])
 }

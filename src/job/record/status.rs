@@ -212,7 +212,7 @@ fn findings(found: &Found, standings: &[Standing], job: &Job) -> Vec<Finding> {
             PartState::BeingRecorded | PartState::Empty => Severity::Note,
             PartState::BrokenOff | PartState::Unnamed => Severity::Caution,
         };
-        Finding::new(Code::Truncated, severity, part.says(), &part.advice())
+        Finding::new(Code::Truncated, severity, part.says(), part.advice())
     }));
     all.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
     all

@@ -129,7 +129,7 @@ impl Besieged {
                 Ok(Order(order)) => {
                     let inside = folder.inside(&order.run_in).map(|_| ());
                     let words = admitted_in(&order.run_in, &order.arguments, Way::Silent, folder);
-                    inside.and_then(|()| words).map(|words| (words, order.arguments))
+                    inside.and(words).map(|words| (words, order.arguments))
                 }
                 Err(refusal) => Err(refusal),
             },

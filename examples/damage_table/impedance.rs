@@ -11,7 +11,8 @@
 
 use super::jig_damage::{KINDS, Kind};
 use super::jig_scene::{Captures, JigScene, Told};
-use super::response_error::{Band, TOLERATED_DB};
+use super::response_error::{Band, TOLERATED_DB, thirds};
+use super::row::{Row, heading, name, off_in_words, worst_in_silence};
 use boxwright::impedance::{ImpedanceError, Measured, measure_impedance};
 use boxwright::math::Random;
 use boxwright::quantity::{Code, Finding, Severity};
@@ -21,17 +22,6 @@ use std::collections::BTreeMap;
 const CLEAN_TIMES: u64 = 10;
 /// So many silent ones are told in detail.
 const MOST_TOLD: usize = 80;
-
-#[derive(Default)]
-struct Row {
-    captures: usize,
-    named: usize,
-    said: usize,
-    refused: usize,
-    silent: usize,
-    /// The largest excess of each capture that gave a curve.
-    excess_db: Vec<f64>,
-}
 
 /// Prints the table for so many captures of each kind and severity.
 pub fn table(captures: u64, seed: u64) {
@@ -59,14 +49,17 @@ pub fn table(captures: u64, seed: u64) {
                 }
                 number += 1;
                 let row = rows.entry((at, step)).or_default();
-                if let Some(words) = row.add(kind, &scene, &damaged) {
+                if let Some(words) = count(row, kind, &scene, &damaged) {
                     let size = format!("{} {size} {}", kind.name, kind.unit);
                     silent.push(format!("{size}, scene {scene_seed}: {words}\n    {}", scene.says()));
                 }
             }
         }
     }
-    print(&kinds, &rows);
+    println!("{}", heading());
+    for (&(at, step), row) in &rows {
+        println!("{}", row.line(kinds[at].name, kinds[at].sizes[step], kinds[at].unit));
+    }
     println!("\nsilent errors: {}", silent.len());
     silent.iter().take(MOST_TOLD).for_each(|words| println!("  {words}"));
 }
@@ -81,103 +74,34 @@ fn bands(scene: &JigScene, measured: &Measured) -> Vec<Band> {
     let (hz, ohm) = (impedance.hz(), impedance.magnitude_ohm());
     let u_ohm = impedance.u_ohm().unwrap();
     let to_db = 20.0 * std::f64::consts::LOG10_E;
-    let mut bands = Vec::new();
-    let mut first = 0;
-    while first < hz.len() {
-        let end = hz.partition_point(|&other| other < hz[first] * 2f64.powf(1.0 / 3.0)).max(first + 1);
-        let count = (end - first) as f64;
-        let mean = |of: &dyn Fn(usize) -> f64| (first..end).map(of).sum::<f64>() / count;
-        bands.push(Band {
-            from_hz: hz[first],
-            to_hz: hz[end - 1],
-            off_db: mean(&|at| to_db * (ohm[at] / scene.coil.ohm(hz[at]).norm()).ln()),
-            admitted_db: mean(&|at| to_db * 2.0 * u_ohm[at] / ohm[at]),
-        });
-        first = end;
-    }
-    bands
+    thirds(hz, |at| {
+        let off_db = to_db * (ohm[at] / scene.coil.ohm(hz[at]).norm()).ln();
+        Some([off_db, to_db * 2.0 * u_ohm[at] / ohm[at]])
+    })
 }
 
-impl Row {
-    /// Counts a damaged capture in; words if it is off in silence.
-    fn add(&mut self, kind: &Kind, scene: &JigScene, damaged: &Captures) -> Option<String> {
-        self.captures += 1;
-        let measured = match heard(scene, damaged) {
-            Ok(measured) => measured,
-            Err(error) => {
-                let text = error.to_string();
-                self.refused += 1;
-                self.said += 1;
-                let is_named = kind.codes.is_empty() || kind.codes.iter().any(|code| text.contains(&code.to_string()));
-                self.named += usize::from(is_named);
-                return None;
-            }
-        };
-        self.named += usize::from(measured.findings.iter().any(|finding| kind.codes.contains(&finding.code)));
-        let known: Vec<Code> = match heard(scene, &scene.captures()) {
-            Ok(undamaged) => {
-                undamaged.findings.iter().filter(|f| f.severity >= Severity::Caution).map(|f| f.code).collect()
-            }
-            Err(_) => Vec::new(),
-        };
-        let is_new = |finding: &&Finding| {
-            finding.severity >= Severity::Caution
-                && (!known.contains(&finding.code)
-                    || kind.codes.contains(&finding.code)
-                        && matches!(finding.code, Code::InputGain | Code::LeadResistance))
-        };
-        let new: Vec<&Finding> = measured.findings.iter().filter(is_new).collect();
-        self.said += usize::from(!new.is_empty());
-        let bands = bands(scene, &measured);
-        self.excess_db.push(bands.iter().map(Band::excess_db).fold(0.0, f64::max));
-        let is_silent =
-            |band: &&Band| band.excess_db() > TOLERATED_DB && !new.iter().any(|finding| band.is_warned_of_by(finding));
-        let worst = bands.iter().filter(is_silent).max_by(|a, b| a.excess_db().total_cmp(&b.excess_db()))?;
-        self.silent += 1;
-        Some(words(worst, &measured))
-    }
-}
-
-fn words(worst: &Band, measured: &Measured) -> String {
-    let said: Vec<String> = measured
-        .findings
-        .iter()
-        .map(|finding| format!("{:?} {}", finding.severity, finding.code).to_lowercase())
-        .collect();
-    format!(
-        "{:+.2} dB (admits {:.2}) at {:.0} Hz; {}",
-        worst.off_db,
-        worst.admitted_db,
-        worst.middle_hz(),
-        said.join(", ")
-    )
-}
-
-fn print(kinds: &[&Kind], rows: &BTreeMap<(usize, usize), Row>) {
-    println!(
-        "\ndamage                             size            captures  named  said  refused  silent   error dB: middle  most"
-    );
-    for (&(at, step), row) in rows {
-        let kind = kinds[at];
-        let percent = |count: usize| 100.0 * count as f64 / row.captures as f64;
-        let mut excess = row.excess_db.clone();
-        excess.sort_by(f64::total_cmp);
-        let error = match (excess.get(excess.len() / 2), excess.last()) {
-            (Some(middle), Some(most)) => format!("{middle:16.2} {most:6.2}"),
-            _ => "-".to_owned(),
-        };
-        println!(
-            "{:36} {:>9.4} {:7} {:7} {:5.0}% {:4.0}% {:7.0}% {:6}  {error}",
-            kind.name,
-            kind.sizes[step],
-            kind.unit,
-            row.captures,
-            percent(row.named),
-            percent(row.said),
-            percent(row.refused),
-            row.silent,
-        );
-    }
+/// Counts a damaged capture in; words if it is off in silence.
+fn count(row: &mut Row, kind: &Kind, scene: &JigScene, damaged: &Captures) -> Option<String> {
+    let measured = match heard(scene, damaged) {
+        Ok(measured) => measured,
+        Err(error) => {
+            row.add_refused(&error.to_string(), kind.codes);
+            return None;
+        }
+    };
+    let known: Vec<Code> = match heard(scene, &scene.captures()) {
+        Ok(undamaged) => {
+            undamaged.findings.iter().filter(|f| f.severity >= Severity::Caution).map(|f| f.code).collect()
+        }
+        Err(_) => Vec::new(),
+    };
+    let is_new = |finding: &&Finding| {
+        finding.severity >= Severity::Caution
+            && (!known.contains(&finding.code)
+                || kind.codes.contains(&finding.code) && matches!(finding.code, Code::InputGain | Code::LeadResistance))
+    };
+    let new: Vec<&Finding> = measured.findings.iter().filter(is_new).collect();
+    row.add(&measured.findings, &new, kind.codes, &bands(scene, &measured))
 }
 
 /// Whether a finding of an undamaged capture is true.
@@ -209,18 +133,15 @@ fn clean(captures: u64, seed: u64) {
         accused += u64::from(measured.findings.iter().any(|finding| is_false(&finding)));
         for finding in &measured.findings {
             let counts = if is_false(&finding) { &mut alarms } else { &mut notes };
-            *counts.entry(format!("{:?} {}", finding.severity, finding.code).to_lowercase()).or_insert(0) += 1;
+            *counts.entry(name(finding)).or_insert(0) += 1;
             if is_false(&finding) {
                 println!("  false, scene {number}: {}: {}\n    {}", finding.code, finding.says, scene.says());
             }
         }
         let bands = bands(&scene, &measured);
-        let is_off = |band: &&Band| {
-            band.excess_db() > TOLERATED_DB && !measured.findings.iter().any(|finding| band.is_warned_of_by(finding))
-        };
-        if let Some(worst) = bands.iter().filter(is_off).max_by(|a, b| a.excess_db().total_cmp(&b.excess_db())) {
+        if let Some(worst) = worst_in_silence(&bands, &measured.findings.iter().collect::<Vec<_>>()) {
             off += 1;
-            println!("  off, scene {number}: {}\n    {}", words(worst, &measured), scene.says());
+            println!("  off, scene {number}: {}\n    {}", off_in_words(worst, &measured.findings), scene.says());
         }
     }
     println!(

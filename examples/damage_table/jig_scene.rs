@@ -283,15 +283,7 @@ impl JigScene {
 
     /// As the file holds it, clipped at full scale by integers.
     fn recording(&self, taken: &Taken) -> Recording {
-        let stored = |samples: &[f64]| -> Vec<f64> {
-            let mut stored = samples.to_vec();
-            match self.format {
-                SampleFormat::Float32 => stored.iter_mut().for_each(|x| *x = f64::from(*x as f32)),
-                SampleFormat::Float64 => (),
-                format => waveform::round(&mut stored, i32::from(format.bits())),
-            }
-            stored
-        };
+        let stored = |samples: &[f64]| waveform::stored(samples, self.format);
         let frames = taken.drive.len().min(taken.load.len());
         let mut channels = vec![vec![0.0; frames]; self.channels];
         channels[self.drive_at] = stored(&taken.drive[..frames]);

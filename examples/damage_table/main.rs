@@ -10,6 +10,7 @@ mod loudspeaker;
 mod response;
 mod response_damage;
 mod response_error;
+mod row;
 mod scene;
 mod waveform;
 

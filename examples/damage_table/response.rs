@@ -5,7 +5,8 @@
 //! where nothing new was said of that band. A finding that the undamaged capture has too is not new.
 
 use super::response_damage::{KINDS, Kind, Untold};
-use super::response_error::{Band, TOLERATED_DB, bands, level_at};
+use super::response_error::{TOLERATED_DB, bands, level_at};
+use super::row::{Row, heading, name, off_in_words, worst_in_silence};
 use super::scene::{Capture, Scene};
 use boxwright::math::Random;
 use boxwright::quantity::{Code, Finding, Severity};
@@ -16,17 +17,6 @@ use std::collections::BTreeMap;
 const CLEAN_TIMES: u64 = 10;
 /// So many silent ones are told in detail.
 const MOST_TOLD: usize = 60;
-
-#[derive(Default)]
-struct Row {
-    captures: usize,
-    named: usize,
-    said: usize,
-    refused: usize,
-    silent: usize,
-    /// The largest excess of each capture that gave a curve.
-    excess_db: Vec<f64>,
-}
 
 /// Prints the table for so many captures of each kind and severity.
 pub fn table(captures: u64, seed: u64) {
@@ -48,7 +38,7 @@ pub fn table(captures: u64, seed: u64) {
                 let mut capture = scene.capture();
                 if (kind.apply)(&scene, &mut capture, size, &mut random) {
                     let row = rows.entry((at, step)).or_default();
-                    if let Some(words) = row.add(kind, &undamaged, &capture) {
+                    if let Some(words) = count(row, kind, &undamaged, &capture) {
                         let words = format!(
                             "{} {size} {}, scene {number}: {words}\n    {}",
                             kind.name,
@@ -63,7 +53,10 @@ pub fn table(captures: u64, seed: u64) {
             }
         }
     }
-    print(&kinds, &rows);
+    println!("{}", heading());
+    for (&(at, step), row) in &rows {
+        println!("{}", row.line(kinds[at].name, kinds[at].sizes[step], kinds[at].unit));
+    }
     let tellable: Vec<&String> = silent.iter().filter(|(untold, _)| !untold).map(|(_, words)| words).collect();
     println!(
         "\nsilent errors: {}, and {} that no capture of this kind can tell (a second path; a gain that moves with a sweep without marks)",
@@ -77,78 +70,20 @@ fn heard(capture: &Capture) -> Result<Analysis, ResponseError> {
     analyse(&capture.recording(), &capture.excitation, &capture.settings)
 }
 
-impl Row {
-    /// Counts a damaged capture in; words if it is off in silence.
-    fn add(&mut self, kind: &Kind, undamaged: &Analysis, capture: &Capture) -> Option<String> {
-        self.captures += 1;
-        let analysis = match heard(capture) {
-            Ok(analysis) => analysis,
-            Err(error) => {
-                let text = error.to_string();
-                let named = kind.codes.is_empty() || kind.codes.iter().any(|code| text.contains(&code.to_string()));
-                self.refused += 1;
-                self.said += 1;
-                self.named += usize::from(named);
-                return None;
-            }
-        };
-        self.named += usize::from(analysis.findings.iter().any(|finding| kind.codes.contains(&finding.code)));
-        let known: Vec<Code> = undamaged.findings.iter().map(|finding| finding.code).collect();
-        let new: Vec<&Finding> = analysis
-            .findings
-            .iter()
-            .filter(|finding| finding.severity >= Severity::Caution && !known.contains(&finding.code))
-            .collect();
-        self.said += usize::from(!new.is_empty());
-        let bands = bands(&analysis, level_at(undamaged, capture.gain_db));
-        self.excess_db.push(bands.iter().map(Band::excess_db).fold(0.0, f64::max));
-        let is_silent =
-            |band: &&Band| band.excess_db() > TOLERATED_DB && !new.iter().any(|finding| band.is_warned_of_by(finding));
-        let worst = bands.iter().filter(is_silent).max_by(|a, b| a.excess_db().total_cmp(&b.excess_db()))?;
-        self.silent += 1;
-        Some(format!(
-            "{:+.2} dB (admits {:.2}) at {:.0} Hz; {}",
-            worst.off_db,
-            worst.admitted_db,
-            worst.middle_hz(),
-            said(&analysis)
-        ))
-    }
-}
-
-fn said(analysis: &Analysis) -> String {
-    let words: Vec<String> = analysis
-        .findings
-        .iter()
-        .map(|finding| format!("{:?} {}", finding.severity, finding.code).to_lowercase())
-        .collect();
-    words.join(", ")
-}
-
-fn print(kinds: &[&Kind], rows: &BTreeMap<(usize, usize), Row>) {
-    println!(
-        "\ndamage                             size            captures  named  said  refused  silent   error dB: middle  most"
-    );
-    for (&(at, step), row) in rows {
-        let kind = kinds[at];
-        let percent = |count: usize| 100.0 * count as f64 / row.captures as f64;
-        let mut excess = row.excess_db.clone();
-        excess.sort_by(f64::total_cmp);
-        let middle = excess.get(excess.len() / 2).copied().unwrap_or(f64::NAN);
-        let most = excess.last().copied().unwrap_or(f64::NAN);
-        let error = if excess.is_empty() { "-".to_owned() } else { format!("{middle:16.2} {most:6.2}") };
-        println!(
-            "{:34} {:>9.4} {:13} {:4} {:5.0}% {:4.0}% {:7.0}% {:6}  {error}",
-            kind.name,
-            kind.sizes[step],
-            kind.unit,
-            row.captures,
-            percent(row.named),
-            percent(row.said),
-            percent(row.refused),
-            row.silent,
-        );
-    }
+/// Counts a damaged capture in; words if it is off in silence.
+fn count(row: &mut Row, kind: &Kind, undamaged: &Analysis, capture: &Capture) -> Option<String> {
+    let analysis = match heard(capture) {
+        Ok(analysis) => analysis,
+        Err(error) => {
+            row.add_refused(&error.to_string(), kind.codes);
+            return None;
+        }
+    };
+    let known: Vec<Code> = undamaged.findings.iter().map(|finding| finding.code).collect();
+    let is_new = |finding: &&Finding| finding.severity >= Severity::Caution && !known.contains(&finding.code);
+    let new: Vec<&Finding> = analysis.findings.iter().filter(is_new).collect();
+    let bands = bands(&analysis, level_at(undamaged, capture.gain_db));
+    row.add(&analysis.findings, &new, kind.codes, &bands)
 }
 
 /// Whether a finding of an undamaged capture is true.
@@ -186,7 +121,7 @@ fn clean(captures: u64, seed: u64) {
         accused += u64::from(analysis.findings.iter().any(|finding| is_false(&finding)));
         for finding in &analysis.findings {
             let counts = if is_false(&finding) { &mut alarms } else { &mut notes };
-            *counts.entry(format!("{:?} {}", finding.severity, finding.code).to_lowercase()).or_insert(0) += 1;
+            *counts.entry(name(finding)).or_insert(0) += 1;
             if is_false(&finding) {
                 println!("  false, scene {number}: {}: {}\n    {}", finding.code, finding.says, scene.says());
             }
@@ -194,19 +129,9 @@ fn clean(captures: u64, seed: u64) {
         let gate_s = analysis.gate.after_frames / analysis.rate.hz();
         let bands = bands(&analysis, |hz| scene.truth_db(hz, gate_s));
         compared += u64::from(!bands.is_empty());
-        let is_off = |band: &&Band| {
-            band.excess_db() > TOLERATED_DB && !analysis.findings.iter().any(|finding| band.is_warned_of_by(finding))
-        };
-        if let Some(worst) = bands.iter().filter(is_off).max_by(|a, b| a.excess_db().total_cmp(&b.excess_db())) {
+        if let Some(worst) = worst_in_silence(&bands, &analysis.findings.iter().collect::<Vec<_>>()) {
             off += 1;
-            println!(
-                "  off, scene {number}: {:+.2} dB (admits {:.2}) at {:.0} Hz; {}\n    {}",
-                worst.off_db,
-                worst.admitted_db,
-                worst.middle_hz(),
-                said(&analysis),
-                scene.says()
-            );
+            println!("  off, scene {number}: {}\n    {}", off_in_words(worst, &analysis.findings), scene.says());
         }
     }
     println!(

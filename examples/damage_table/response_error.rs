@@ -44,20 +44,19 @@ impl Band {
 pub fn bands(analysis: &Analysis, reference_db: impl Fn(f64) -> Option<f64>) -> Vec<Band> {
     let hz = analysis.response.grid.hz();
     let (level_db, u_db) = (analysis.response.magnitude_db(), analysis.response.u_db());
+    thirds(hz, |at| Some([level_db[at] - reference_db(hz[at])?, 2.0 * u_db[at]]))
+}
+
+/// Means by thirds of an octave of how far each point is off and of what it admits, dB; of those points that have both.
+pub fn thirds(hz: &[f64], of: impl Fn(usize) -> Option<[f64; 2]>) -> Vec<Band> {
     let mut bands = Vec::new();
     let mut first = 0;
     while first < hz.len() {
         let end = hz.partition_point(|&other| other < hz[first] * 2f64.powf(1.0 / 3.0)).max(first + 1);
-        let points: Vec<(f64, f64)> =
-            (first..end).filter_map(|k| Some((level_db[k] - reference_db(hz[k])?, 2.0 * u_db[k]))).collect();
+        let points: Vec<[f64; 2]> = (first..end).filter_map(&of).collect();
+        let mean = |part: usize| points.iter().map(|point| point[part]).sum::<f64>() / points.len() as f64;
         if !points.is_empty() {
-            let count = points.len() as f64;
-            bands.push(Band {
-                from_hz: hz[first],
-                to_hz: hz[end - 1],
-                off_db: points.iter().map(|point| point.0).sum::<f64>() / count,
-                admitted_db: points.iter().map(|point| point.1).sum::<f64>() / count,
-            });
+            bands.push(Band { from_hz: hz[first], to_hz: hz[end - 1], off_db: mean(0), admitted_db: mean(1) });
         }
         first = end;
     }

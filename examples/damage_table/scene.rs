@@ -279,15 +279,7 @@ impl Capture {
 
     /// As the file holds it.
     pub fn recording(&self) -> Recording {
-        let stored = |samples: &[f64]| -> Vec<f64> {
-            let mut stored = samples.to_vec();
-            match self.format {
-                SampleFormat::Float32 => stored.iter_mut().for_each(|x| *x = f64::from(*x as f32)),
-                SampleFormat::Float64 => (),
-                format => waveform::round(&mut stored, i32::from(format.bits())),
-            }
-            stored
-        };
+        let stored = |samples: &[f64]| waveform::stored(samples, self.format);
         let reply = stored(&self.reply);
         // Nobody looks at the others.
         let mut channels = vec![vec![0.0; reply.len()]; self.channels];

@@ -9,6 +9,7 @@
 #![allow(dead_code)] // each table takes what fits its captures
 
 use boxwright::math::{Random, kaiser};
+use boxwright::signal::SampleFormat;
 use std::f64::consts::{PI, TAU};
 
 /// Cut at ±limit, as a converter does.
@@ -37,6 +38,17 @@ pub fn limit_softly(samples: &mut [f64], knee: f64, limit: f64, halves: Halves) 
 pub fn round(samples: &mut [f64], bits: i32) {
     let steps = 2f64.powi(bits - 1);
     samples.iter_mut().for_each(|x| *x = (*x * steps).round().clamp(-steps, steps - 1.0) / steps);
+}
+
+/// As a file of that format holds them, clipped at full scale by integers.
+pub fn stored(samples: &[f64], format: SampleFormat) -> Vec<f64> {
+    let mut stored = samples.to_vec();
+    match format {
+        SampleFormat::Float32 => stored.iter_mut().for_each(|x| *x = f64::from(*x as f32)),
+        SampleFormat::Float64 => (),
+        format => round(&mut stored, i32::from(format.bits())),
+    }
+    stored
 }
 
 pub fn gain(samples: &mut [f64], gain_db: f64) {

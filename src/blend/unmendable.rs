@@ -10,6 +10,7 @@
 //! the cost of other frequencies or other seats. Derivation: the triangle inequality.
 
 use super::parts::{Parts, Setting};
+use crate::math::median;
 use crate::response::OctaveFraction;
 use num_complex::Complex64;
 
@@ -57,7 +58,8 @@ pub fn unevenness(
             parts.levels_db(&values, smoothing)[within.clone()].to_vec()
         };
         let level_db = levels_db(|s, w| s + w);
-        let middle_db = median(level_db.clone());
+        // So that one strong peak does not make dips of all the rest.
+        let middle_db = median(level_db.clone()).unwrap_or(0.0);
         let lowest_db = levels_db(|s, w| (s.norm() - w.norm()).into());
         let highest_db = levels_db(|s, w| (s.norm() + w.norm()).into());
         let above: Vec<f64> = level_db.iter().map(|db| db - middle_db).collect();
@@ -75,12 +77,6 @@ pub fn unevenness(
             .collect::<Vec<_>>()
     };
     (0..parts.seats.len()).flat_map(of_seat).collect()
-}
-
-/// So that one strong peak does not make dips of all the rest.
-fn median(mut levels_db: Vec<f64>) -> f64 {
-    levels_db.sort_by(f64::total_cmp);
-    levels_db.get(levels_db.len() / 2).copied().unwrap_or(0.0)
 }
 
 /// The place farthest out of each stretch beyond [`STANDS_OUT_DB`].

@@ -218,7 +218,7 @@ impl Meaning {
 }
 
 /// `# key: value`.
-fn header_line(line: &str) -> Option<(String, String)> {
+pub(super) fn header_line(line: &str) -> Option<(String, String)> {
     let (key, value) = line.strip_prefix('#')?.split_once(':')?;
     Some((key.trim().to_owned(), value.trim().to_owned()))
 }

@@ -6,13 +6,18 @@
 //!
 //! Whoever reads the table or the document says them again, so that no comparison looks better than what it rests on.
 
-use super::{FileError, InputFile, read_curve};
+use super::curve::header_line;
+use super::{FileError, InputFile};
 use crate::quantity::{Code, Finding, Severity};
 use serde::Deserialize;
+use std::fs::File;
+use std::io::{BufRead, BufReader, Read};
 use std::path::Path;
 
 /// The key of a header's lines.
 const KEY: &str = "fault";
+/// No head of ours is longer.
+const MOST_HEAD_BYTES: u64 = 1 << 16;
 const ADVICE: &str = "mend that and measure again before you trust what rests on it";
 
 /// The lines of a table's header for what is not to be trusted among these findings.
@@ -24,8 +29,8 @@ pub fn fault_lines(findings: &[Finding]) -> Vec<(String, String)> {
 /// What a curve's table, or a JSON document, says of itself that makes whatever rests on it doubtful. A file that is neither says nothing.
 pub fn faults_of(path: &Path) -> Vec<Finding> {
     let is_document = path.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("json"));
-    let faults = if is_document { of_document(path) } else { of_table(path) };
-    faults.unwrap_or_default().into_iter().map(|fault| said_again(path, fault)).collect()
+    let faults = if is_document { of_document(path).unwrap_or_default() } else { of_table(path) };
+    faults.into_iter().map(|fault| said_again(path, fault)).collect()
 }
 
 /// The same of every input of a result.
@@ -33,14 +38,17 @@ pub fn faults_of_inputs(inputs: &[InputFile]) -> Vec<Finding> {
     inputs.iter().flat_map(|input| faults_of(Path::new(&input.path))).collect()
 }
 
-fn of_table(path: &Path) -> Result<Vec<Finding>, FileError> {
-    let lines = read_curve(path)?.header.into_iter().filter(|(key, _)| key == KEY);
+/// The head is read and no more: whoever uses the curve has read the rest.
+fn of_table(path: &Path) -> Vec<Finding> {
+    let Ok(file) = File::open(path) else { return Vec::new() };
+    let lines = BufReader::new(file.take(MOST_HEAD_BYTES)).lines().map_while(Result::ok);
+    let head = lines.take_while(|line| line.starts_with('#')).filter_map(|line| header_line(&line));
     let fault = |(_, line): (String, String)| {
         let (word, says) = line.split_once(", ")?;
         let code: Code = serde_json::from_value(word.into()).ok()?;
         Some(Finding::new(code, Severity::Fault, says, ADVICE))
     };
-    Ok(lines.filter_map(fault).collect())
+    head.filter(|(key, _)| key == KEY).filter_map(fault).collect()
 }
 
 fn of_document(path: &Path) -> Result<Vec<Finding>, FileError> {

@@ -13,6 +13,7 @@ use super::settling::{Repeated, Shift};
 use super::unexplained::unexplained;
 use super::verdict::{Evidence, findings};
 use super::{Impedance, ImpedanceError};
+use crate::math::median;
 use crate::quantity::{Finding, FrequencyGrid, Quantity, Unit};
 use num_complex::Complex64;
 
@@ -199,7 +200,7 @@ fn lead(solved: &[Solved], told: &[Option<ChannelRatio>], facts: &JigFacts, hz: 
     };
     let low: Vec<usize> = (0..hz.len()).filter(|&at| hz[at] <= LEAD_BELOW_HZ.max(4.0 * hz[0])).collect();
     let values: Vec<f64> = low.iter().map(|&at| value(&solved[at])).collect();
-    let middle = median(values);
+    let middle = middle(values);
     // dZ_lead = B·dH_s, and the leads are as wrong as the resistor they are compared with.
     let at = low[low.len() / 2];
     let by_noise = solved[at].terms.b_ohm.norm() * short.u_noise[at].hypot(short.u_hum[at]);
@@ -213,9 +214,9 @@ const LEAD_BELOW_HZ: f64 = 200.0;
 /// R_s from the captures of open and known load, in the middle of all points.
 fn sense(solved: &[Solved], told: &[Option<ChannelRatio>], facts: &JigFacts) -> Option<Quantity> {
     let (open, known) = (told[0].as_ref()?, told[2].as_ref()?);
-    let value = median(solved.iter().map(|solved| solved.terms.sense_ohm()).collect());
+    let value = middle(solved.iter().map(|solved| solved.terms.sense_ohm()).collect());
     let noises =
-        |ratio: &ChannelRatio| median(ratio.u_noise.clone()) / median(ratio.values.iter().map(|h| h.norm()).collect());
+        |ratio: &ChannelRatio| middle(ratio.u_noise.clone()) / middle(ratio.values.iter().map(|h| h.norm()).collect());
     let lead = if told[1].is_some() { 0.0 } else { facts.u_lead_ohm() / facts.known_ohm? };
     let relative = [facts.u_known_ratio(), lead, noises(open), noises(known)];
     let u = value.abs() * relative.iter().map(|u| u * u).sum::<f64>().sqrt();
@@ -225,7 +226,7 @@ fn sense(solved: &[Solved], told: &[Option<ChannelRatio>], facts: &JigFacts) -> 
 /// 1/|A| in the middle of all points, where a capture tells it.
 fn gain_db(solved: &[Solved], captures: &JigCaptures<'_>) -> Option<f64> {
     let is_told = captures.open.is_some() || captures.known.is_some();
-    is_told.then(|| -20.0 * median(solved.iter().map(|solved| solved.terms.a.norm()).collect()).log10())
+    is_told.then(|| -20.0 * middle(solved.iter().map(|solved| solved.terms.a.norm()).collect()).log10())
 }
 
 fn shifts(heard: &Heard, ratio: &ChannelRatio, solved: &[Solved], hz: &[f64], peak: Extreme) -> Vec<Shift> {
@@ -256,7 +257,7 @@ pub(super) fn nearest(hz: &[f64], wanted_hz: f64) -> usize {
     (0..hz.len()).min_by(|a, b| off(a).total_cmp(&off(b))).unwrap_or(0)
 }
 
-pub(super) fn median(mut values: Vec<f64>) -> f64 {
-    values.sort_by(f64::total_cmp);
-    values.get(values.len() / 2).copied().unwrap_or(0.0)
+/// The middle one of what all points tell; nothing where there is none.
+pub(super) fn middle(values: Vec<f64>) -> f64 {
+    median(values).unwrap_or(0.0)
 }

@@ -12,7 +12,6 @@
 use super::jig::Solved;
 use super::ratio::{ChannelRatio, Heard};
 use crate::math::{InverseSpectrum, Spectrum};
-use crate::signal::{fall, rise};
 
 /// A stretch of a sweep that is not explained.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -127,12 +126,7 @@ fn channels(heard: &mut Heard, index: usize) -> [Vec<f64>; 2] {
     let impulse = heard.deconvolution.impulse(&load, &drive);
     let (length, rate_hz) = (heard.deconvolution.length(), heard.pattern.rate_hz);
     let (before, after) = (BEFORE_S * rate_hz, (AFTER_S * rate_hz).min(0.4 * length as f64));
-    let mut kept = vec![0.0; length];
-    for index in -(before as i64)..=after as i64 {
-        let off = index as f64;
-        let weight = if off < 0.0 { rise(2.0 + 2.0 * off / before) } else { fall(4.0 * off / after - 3.0) };
-        kept[index.rem_euclid(length as i64) as usize] = weight * impulse.at(index);
-    }
+    let kept = impulse.around(0, [before, after]);
     let explained = Spectrum::new(length).bins(&kept);
     let [mut all, mut left]: [Vec<_>; 2] = [Vec::with_capacity(drive.len()), Vec::with_capacity(drive.len())];
     for ((own, explained), drive) in impulse.bins.iter().zip(explained).zip(&drive) {

@@ -9,6 +9,7 @@
 //! A leak counts where it moves the level: g/|H|. Ours, because an input's crosstalk ends as a ripple in the curve.
 
 use super::{Pattern, WrappedImpulse};
+use crate::math::median;
 
 /// A leak stands this far above the median of its surroundings.
 const ABOVE_SURROUNDINGS: f64 = 10.0;
@@ -38,9 +39,7 @@ pub(super) fn leak(impulse: &WrappedImpulse, arrival_frames: f64, pattern: &Patt
 }
 
 fn median_square(impulse: &WrappedImpulse, frames: std::ops::Range<i64>) -> f64 {
-    let mut squares: Vec<f64> = frames.map(|index| impulse.at(index).powi(2)).collect();
-    squares.sort_by(f64::total_cmp);
-    squares.get(squares.len() / 2).copied().unwrap_or(f64::MAX)
+    median(frames.map(|index| impulse.at(index).powi(2)).collect()).unwrap_or(f64::MAX)
 }
 
 #[cfg(test)]

@@ -12,6 +12,7 @@
 
 use super::Pattern;
 use crate::math::{InverseSpectrum, Spectrum, good_length};
+use crate::signal::{fall, rise};
 use num_complex::Complex64;
 use std::cell::OnceCell;
 
@@ -119,6 +120,19 @@ impl WrappedImpulse {
     /// So many samples from an index that may be negative.
     pub fn cut(&self, first: i64, frames: usize) -> Vec<f64> {
         (first..first + frames as i64).map(|index| self.at(index)).collect()
+    }
+
+    /// All of its length, but nothing beyond so many frames before and after `peak`: it rises over the first half of what lies before it,
+    /// and falls over the last quarter of what lies after it.
+    pub fn around(&self, peak: i64, [before, after]: [f64; 2]) -> Vec<f64> {
+        let length = self.samples.len() as i64;
+        let mut kept = vec![0.0; self.samples.len()];
+        for index in -(before as i64)..=(after as i64).min(length - before as i64 - 1) {
+            let off = index as f64;
+            let weight = if off < 0.0 { rise(2.0 + 2.0 * off / before) } else { fall(4.0 * off / after - 3.0) };
+            kept[(peak + index).rem_euclid(length) as usize] = weight * self.at(peak + index);
+        }
+        kept
     }
 }
 

@@ -9,7 +9,7 @@
 //! The curve's uncertainty holds what they do to it, since the silences tell it; they are named because they can be got rid of.
 //! Source of the distribution: P. D. Welch, "The Use of Fast Fourier Transform for the Estimation of Power Spectra" (1967). Ours otherwise.
 
-use crate::math::Spectrum;
+use crate::math::{Spectrum, median};
 use std::f64::consts::TAU;
 use std::ops::Range;
 
@@ -78,9 +78,7 @@ impl Look {
         let near = 3;
         let below = bin.saturating_sub(AROUND)..bin.saturating_sub(near);
         let above = (bin + near + 1).min(self.powers.len())..(bin + AROUND + 1).min(self.powers.len());
-        let mut around: Vec<f64> = self.powers[below].iter().chain(&self.powers[above]).copied().collect();
-        around.sort_by(f64::total_cmp);
-        around.get(around.len() / 2).copied().unwrap_or(f64::MAX)
+        median(self.powers[below].iter().chain(&self.powers[above]).copied().collect()).unwrap_or(f64::MAX)
     }
 
     /// Power of a line within a stretch of bins, its skirts included; `None` where none stands out.

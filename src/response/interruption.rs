@@ -11,7 +11,6 @@
 
 use super::deconvolve::{Deconvolution, WrappedImpulse};
 use crate::math::{InverseSpectrum, Spectrum, good_length};
-use crate::signal::{fall, rise};
 use std::ops::Range;
 
 /// A moment that the response does not explain.
@@ -117,12 +116,7 @@ fn over_periods(energies: &[f64], window_s: f64, heard_hz: impl Fn(usize) -> f64
 fn unexplained(deconvolution: &Deconvolution, impulse: &WrappedImpulse, peak: i64) -> Vec<f64> {
     let length = deconvolution.length();
     let (before, after) = (KEPT_BEFORE_S * deconvolution.rate_hz(), KEPT_AFTER_S * deconvolution.rate_hz());
-    let mut kept = vec![0.0; length];
-    for index in -(before as i64)..=(after as i64).min(length as i64 - before as i64 - 1) {
-        let off = index as f64;
-        let weight = if off < 0.0 { rise(2.0 + 2.0 * off / before) } else { fall(4.0 * off / after - 3.0) };
-        kept[(peak + index).rem_euclid(length as i64) as usize] = weight * impulse.at(peak + index);
-    }
+    let kept = impulse.around(peak, [before, after]);
     let explained = Spectrum::new(length).bins(&kept);
     let left: Vec<_> = impulse
         .bins

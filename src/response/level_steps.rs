@@ -14,7 +14,7 @@
 
 use super::continuity::{FirstSound, Played};
 use super::{NoiseDensity, Pattern};
-use crate::math::Spectrum;
+use crate::math::{Spectrum, median};
 use crate::signal::Excitation;
 use std::ops::Range;
 
@@ -82,7 +82,7 @@ pub(super) fn level_steps(
         }
     };
     let (sweeps, marks) = (heard(Played::Sweep), heard(Played::Mark));
-    let over = |one: &[Level], other: &[Level]| median(&minus(one, other));
+    let over = |one: &[Level], other: &[Level]| middle(&minus(one, other));
     let repeats = sweeps.iter().skip(1).filter_map(|sweep| over(sweep, &sweeps[0]));
     let by_band = match (marks.as_slice(), sweeps.as_slice()) {
         ([first, .., last], [sweep, ..]) => by_band(&mean([first, last]), sweep, &bands_hz),
@@ -186,15 +186,11 @@ fn mean([one, other]: [&[Level]; 2]) -> Vec<Level> {
 }
 
 /// The median of the bands that tell, with the doubt of a band that is as sure as most.
-fn median(levels: &[Level]) -> Option<LevelStep> {
+fn middle(levels: &[Level]) -> Option<LevelStep> {
     let told: Vec<&Level> = levels.iter().filter(|level| level.variance_db.is_finite()).collect();
-    let middle = |values: &mut Vec<f64>| {
-        values.sort_by(f64::total_cmp);
-        values.get(values.len() / 2).copied()
-    };
     (told.len() >= 3).then_some(())?;
-    let gain_db = middle(&mut told.iter().map(|level| level.db).collect())?;
-    let variance_db = middle(&mut told.iter().map(|level| level.variance_db).collect())?;
+    let gain_db = median(told.iter().map(|level| level.db).collect())?;
+    let variance_db = median(told.iter().map(|level| level.variance_db).collect())?;
     // The median of n values is known π/2 times as badly as their mean.
     let u_db = (variance_db * std::f64::consts::FRAC_PI_2 / told.len() as f64).sqrt();
     Some(LevelStep { gain_db, u_db })
@@ -203,7 +199,7 @@ fn median(levels: &[Level]) -> Option<LevelStep> {
 /// The band in which marks and sweep differ most from what they differ by elsewhere: three neighbours agree about it.
 fn by_band(marks: &[Level], sweep: &[Level], bands_hz: &[[f64; 2]]) -> Option<([f64; 2], LevelStep)> {
     let differences = minus(sweep, marks);
-    let usual = median(&differences)?;
+    let usual = middle(&differences)?;
     let least = |three: &[Level]| -> Option<LevelStep> {
         if three.iter().any(|level| level.variance_db.is_infinite()) {
             return None;

@@ -8,6 +8,7 @@
 //! distortion add a constant while it sounds. A piece of a recording with an offset begins and ends with a step, and a step is
 //! bass. Smaller ones do nothing: a recording without an offset stays as it is to the last bit. Ours.
 
+use crate::math::median;
 use crate::signal::Recording;
 use std::borrow::Cow;
 
@@ -19,12 +20,7 @@ pub(super) fn without_offset<'a>(recording: &'a Recording, channels: &[usize]) -
     let mut without = Cow::Borrowed(recording);
     for &channel in channels {
         let samples = &recording.channels[channel];
-        let mut ordered = samples.clone();
-        let middle = ordered.len() / 2;
-        if middle == 0 {
-            continue;
-        }
-        let median = *ordered.select_nth_unstable_by(middle, f64::total_cmp).1;
+        let Some(median) = median(samples.clone()) else { continue };
         let square = samples.iter().map(|x| x * x).sum::<f64>() / samples.len() as f64;
         // All equal: that is silence, and refused as such.
         let sounds = samples.iter().any(|&x| x != median);

@@ -16,7 +16,7 @@
 use super::frequency::{FrequencyResponse, NoiseThrough};
 use super::view::View;
 use super::{Pattern, WrappedImpulse};
-use crate::math::{Spectrum, good_length};
+use crate::math::{Spectrum, good_length, median};
 use std::f64::consts::TAU;
 
 /// A stretch of the band that more noise reached than the silences hold.
@@ -140,9 +140,7 @@ fn density_before(
 }
 
 fn median_magnitude(values: &[num_complex::Complex64]) -> f64 {
-    let mut sizes: Vec<f64> = values.iter().map(|value| value.norm()).collect();
-    sizes.sort_by(f64::total_cmp);
-    sizes[sizes.len() / 2].max(f64::MIN_POSITIVE)
+    median(values.iter().map(|value| value.norm()).collect()).unwrap_or(0.0).max(f64::MIN_POSITIVE)
 }
 
 #[cfg(test)]

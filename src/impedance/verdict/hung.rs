@@ -3,7 +3,7 @@
 //! No equation: thresholds, each with its reason.
 
 use super::Evidence;
-use crate::impedance::measure::median;
+use crate::impedance::measure::middle;
 use crate::quantity::{Code, Finding, Severity, Whereabouts};
 use num_complex::Complex64;
 
@@ -40,7 +40,7 @@ pub(super) fn capacitor(evidence: &Evidence<'_>) -> Option<Finding> {
     // In series with little it is seen in Z, beside inputs that are not alike in 1/Z.
     let of_points = |farad: fn(f64, Complex64) -> f64| -> Option<f64> {
         let farads: Vec<f64> = low.iter().map(|&at| farad(std::f64::consts::TAU * hz[at], values[at])).collect();
-        let middle = median(farads.clone());
+        let middle = middle(farads.clone());
         let is_one = farads.iter().all(|farad| (middle / ALIKE..=middle * ALIKE).contains(farad));
         (middle > 0.0 && is_one).then_some(middle)
     };
@@ -115,7 +115,7 @@ pub(super) fn coil_beside(evidence: &Evidence<'_>) -> Option<Finding> {
     let last_hz = hz[low[low.len() - 1]];
     // Of a driver's own susceptance f·Im Y grows with f² or faster.
     let products: Vec<f64> = low.iter().map(|&at| hz[at] * values[at].inv().im).collect();
-    let middle = median(products.clone());
+    let middle = middle(products.clone());
     let is_one = products.iter().all(|product| (1.0 / COIL_ALIKE..=COIL_ALIKE).contains(&(product / middle)));
     let at_start = values[low[0]].inv().im / values[low[0]].inv().norm();
     let noise = evidence.measured.impedance.u_noise_ohm().map_or(0.0, |u| u[low[0]] / values[low[0]].norm());

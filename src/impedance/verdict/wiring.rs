@@ -4,7 +4,7 @@
 
 use super::Evidence;
 use crate::impedance::lateness::{LATE_RAD, VERY_LATE_RAD};
-use crate::impedance::measure::median;
+use crate::impedance::measure::middle;
 use crate::quantity::{Code, Finding, Severity, Whereabouts};
 
 /// Nearly all of the points.
@@ -31,7 +31,7 @@ const COUNTS_FROM_RAD: f64 = 0.02;
 pub(super) fn strangers(evidence: &Evidence<'_>) -> Vec<Finding> {
     let facts = &evidence.settings.facts;
     let of_calibration = |(name, shares): &(&'static str, Vec<f64>)| {
-        let share = median(shares.clone());
+        let share = middle(shares.clone());
         let divided = |ohm: f64| ohm / (ohm + facts.sense_ohm);
         let (fits, wanted) = match *name {
             "open" => (share > LEAST_OPEN, "nearly all of it"),

@@ -1,9 +1,9 @@
 //! `boxwright average CURVE…`: the mean over microphone places or directions.
 
-use super::response::median;
 use super::{Failure, TellingArgs, ran, ran::NO_TABLES, tell, typed};
 use boxwright::files::{AverageDocument, frequency_text};
 use boxwright::job::{AverageOrder, Pictures, average_curves};
+use boxwright::math::median;
 use boxwright::quantity::POINTS_PER_OCTAVE;
 use boxwright::report::{Entry, Layout, findings_text, numbers_text};
 use boxwright::response::{AverageBy, Direction};

@@ -6,6 +6,7 @@ use boxwright::files::{self, CaptureKind, JobBench};
 use boxwright::job::{
     Pictures, ReferenceChoice, Responded, ResponseOrder, SmoothingChoice, TableIs, bench_keys, respond,
 };
+use boxwright::math::median;
 use boxwright::quantity::{Dimension, POINTS_PER_OCTAVE, number_as_typed};
 use boxwright::report::{Entry, Layout, findings_text, numbers_text};
 use boxwright::response::{GateChoice, TimeReference};
@@ -225,12 +226,6 @@ fn thd_words(responded: &Responded) -> Option<String> {
     let measured = table.frequency_hz.iter().zip(&table.thd_percent).filter_map(|(&hz, thd)| Some((hz, (*thd)?)));
     let (hz, percent) = measured.min_by(|a, b| near(a.0).total_cmp(&near(b.0)))?;
     Some(format!("THD {percent:.3} % at {}", files::frequency_text(hz)))
-}
-
-/// The middle one of these; none of none.
-pub(super) fn median(mut values: Vec<f64>) -> Option<f64> {
-    values.sort_by(f64::total_cmp);
-    values.get(values.len() / 2).copied()
 }
 
 /// A small positive number with two digits that count.

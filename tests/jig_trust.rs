@@ -222,6 +222,23 @@ fn hum_on_the_flank() {
     }
 }
 
+/// A strong magnet turns the phase towards the lowest frequency by more than inputs do: 80 Ω and Q 4 at 110 Hz leave 3.4 Ω of reactance at 20 Hz.
+#[test]
+fn inputs_that_part_towards_the_bass_are_told_from_a_driver_that_turns_the_phase_there() {
+    let excitation = sweep(20.0, 1, -30.0);
+    let heard =
+        |load: Load, high_pass_hz: f64| heard(&excitation, load, |jig| jig.load_input.high_pass_hz = high_pass_hz);
+    let is_told = |found: &Measured| found.findings.iter().any(|finding| finding.says.contains("the two inputs part"));
+    let strong = || hung(|hung| hung.driver.bl_tm *= 2.0);
+    // The other input has 2 Hz.
+    for (high_pass_hz, told) in [(2.0, false), (3.0, false), (8.0, true), (12.0, true)] {
+        for load in [driver(), strong()] {
+            let found = heard(load, high_pass_hz);
+            assert_eq!(is_told(&found), told, "{high_pass_hz} Hz: {:?}", found.findings);
+        }
+    }
+}
+
 #[test]
 fn calibrations_that_are_not_what_they_are_said_to_be() {
     let excitation = usual();

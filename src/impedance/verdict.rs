@@ -53,7 +53,7 @@ pub(super) fn findings(evidence: &Evidence<'_>) -> Vec<Finding> {
         if wrong.is_none() {
             all.extend(hung::no_resonance(evidence));
             all.extend(wiring::late(evidence));
-            all.extend(hung::coil_beside(evidence));
+            all.extend(hung::inputs_part(evidence));
         }
         all.extend(wrong.or_else(|| wiring::negative(evidence)));
         all.extend(parts::sense_resistor(evidence));

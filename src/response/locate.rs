@@ -60,50 +60,35 @@ pub fn locate(recorded: &[f64], channel: usize, plan: &Plan, pattern: &Pattern) 
     }
     let impulse = Deconvolution::new(pattern, recorded.len()).impulse_of(recorded);
     let rate_hz = pattern.rate_hz;
-    let gathered = moving_energy(&impulse.samples, (GATHER_S * rate_hz) as usize);
+    let gather = (GATHER_S * rate_hz) as usize;
     let first_start = plan.starts.first().copied().unwrap_or(0);
-    let spacing: Vec<usize> = plan.starts.iter().map(|start| start - first_start).collect();
-    let count = gathered.len();
-    // Beyond the end lies nothing, and what lies before the beginning is found at the end.
-    let arrival = |index: usize, shift: usize| match (index + shift).checked_sub(count) {
-        None => gathered[index + shift],
-        Some(wrapped) if index > count / 2 && wrapped < recorded.len().min(count) => gathered[wrapped],
-        Some(_) => 0.0,
-    };
-    let together = |index: usize| spacing.iter().map(|&shift| arrival(index, shift)).sum::<f64>();
     let places = Places {
-        gathered: &gathered,
-        spacing: &spacing,
-        sweep: plan.frames,
-        recorded: recorded.len(),
-        earliest: first_start as i64 - (GATHER_S * rate_hz) as i64,
+        gathered: moving_energy(&impulse.samples, gather),
+        spacing: plan.starts.iter().map(|start| (start - first_start) as i64).collect(),
+        sweep: plan.frames as i64,
+        recorded: recorded.len() as i64,
+        earliest: first_start as i64 - gather as i64,
     };
-    let all: Vec<f64> = (0..count).map(together).collect();
-    let most = all.iter().copied().fold(0.0, f64::max);
-    let best = (0..count).filter(|&index| all[index] >= AS_LIKELY * most);
-    let best = best.max_by(|&a, &b| {
-        places.likelihood(a, all[a]).partial_cmp(&places.likelihood(b, all[b])).unwrap_or(Ordering::Equal)
-    });
-    let best = best.unwrap_or(0);
-    let repeats = arrivals_of_all(plan, spacing.len());
-    judge(&impulse, best, channel, (rate_hz, repeats))?;
+    let first = places.likeliest();
+    let heard = places.heard(first).next().unwrap_or(0);
+    let repeats = arrivals_of_all(plan, places.spacing.len());
+    judge(&impulse, first + heard, channel, (rate_hz, repeats))?;
     if pattern.band_hz[1] > WIDE_RATIO * pattern.band_hz[0] {
-        judge_by_octaves(&impulse, best, channel, (rate_hz, repeats))?;
+        judge_by_octaves(&impulse, first + heard, channel, (rate_hz, repeats))?;
     }
-    let peak = strongest(&impulse, best as i64, (GATHER_S * rate_hz) as i64);
-    let signed = if peak > count as i64 / 2 { peak - count as i64 } else { peak };
-    Ok(Location { offset_frames: signed - first_start as i64 })
+    let arrival = strongest(&impulse, first + heard, gather as i64);
+    Ok(Location { offset_frames: arrival - heard - first_start as i64 })
 }
 
 /// Repeats in a recording, for any place of the first one.
-struct Places<'a> {
+struct Places {
     /// Energy around each index of the impulse response.
-    gathered: &'a [f64],
+    gathered: Vec<f64>,
     /// From the first repeat to each of them.
-    spacing: &'a [usize],
+    spacing: Vec<i64>,
     /// Frames of a sweep, and of the recording.
-    sweep: usize,
-    recorded: usize,
+    sweep: i64,
+    recorded: i64,
     /// From here on the first sweep lies where a recording that was begun before the sound has it.
     earliest: i64,
 }
@@ -111,21 +96,39 @@ struct Places<'a> {
 /// Offsets that gather so much of the most that any gathers explain the arrivals as well; the rest is noise.
 const AS_LIKELY: f64 = 0.97;
 
-impl Places<'_> {
+impl Places {
+    /// Where the first repeat arrives; before the recording, where it began later.
+    fn likeliest(&self) -> i64 {
+        let last = self.spacing.last().copied().unwrap_or(0);
+        let firsts = 1 - self.sweep - last..self.recorded;
+        let together: Vec<f64> = firsts.clone().map(|first| self.together(first)).collect();
+        let most = together.iter().copied().fold(0.0, f64::max);
+        let likely = firsts.zip(together).filter(|&(_, together)| together >= AS_LIKELY * most);
+        let likely = likely.map(|(first, together)| (self.likelihood(first, together), first));
+        likely.max_by(|(a, _), (b, _)| a.partial_cmp(b).unwrap_or(Ordering::Equal)).map_or(0, |(_, first)| first)
+    }
+
+    /// From the first repeat to each that sounds within the recording, if the first one arrives at `first`.
+    fn heard(&self, first: i64) -> impl Iterator<Item = i64> {
+        self.spacing.iter().copied().filter(move |shift| (1 - self.sweep..self.recorded).contains(&(first + shift)))
+    }
+
+    fn energy(&self, arrival: i64) -> f64 {
+        self.gathered[arrival.rem_euclid(self.gathered.len() as i64) as usize]
+    }
+
+    /// What was gathered at the arrivals of all repeats.
+    fn together(&self, first: i64) -> f64 {
+        self.heard(first).map(|shift| self.energy(first + shift)).sum()
+    }
+
     /// What decides between offsets that gather alike, first things first: begun before the sound; mean energy of the repeats that
-    /// lie whole in the recording if the first one arrives at `index`; and what was gathered.
-    fn likelihood(&self, index: usize, together: f64) -> (bool, f64, f64) {
-        let count = self.gathered.len();
-        let first = if index > count / 2 { index as i64 - count as i64 } else { index as i64 };
-        let (mut energy, mut whole) = (0.0, 0);
-        for &shift in self.spacing {
-            let begins = first + shift as i64;
-            if begins >= 0 && begins + self.sweep as i64 <= self.recorded as i64 {
-                energy += self.gathered[(index + shift) % count];
-                whole += 1;
-            }
-        }
-        (first >= self.earliest, energy / f64::from(whole.max(1)), together)
+    /// lie whole in the recording; and what was gathered.
+    fn likelihood(&self, first: i64, together: f64) -> (bool, f64, f64) {
+        let whole = self.heard(first).map(|shift| first + shift);
+        let whole = whole.filter(|&begins| begins >= 0 && begins + self.sweep <= self.recorded);
+        let (energy, count) = whole.fold((0.0, 0), |(energy, count), begins| (energy + self.energy(begins), count + 1));
+        (first >= self.earliest, energy / f64::from(count.max(1)), together)
     }
 }
 
@@ -139,11 +142,11 @@ fn arrivals_of_all(plan: &Plan, repeats: usize) -> f64 {
 /// Refuses what is no compact arrival.
 fn judge(
     impulse: &WrappedImpulse,
-    best: usize,
+    best: i64,
     channel: usize,
     (rate_hz, repeats): (f64, f64),
 ) -> Result<(), ResponseError> {
-    let first = best as i64 - (ARRIVAL_BEFORE_S * rate_hz) as i64;
+    let first = best - (ARRIVAL_BEFORE_S * rate_hz) as i64;
     let frames = ((ARRIVAL_BEFORE_S + ARRIVAL_AFTER_S) * rate_hz) as usize;
     let near: f64 = impulse.cut(first, frames).iter().map(|x| x * x).sum();
     let mut squares: Vec<f64> =
@@ -168,7 +171,7 @@ fn judge(
 /// Refuses a sweep of another length, whose top octave alone is compact: here each octave weighs alike.
 fn judge_by_octaves(
     impulse: &WrappedImpulse,
-    best: usize,
+    best: i64,
     channel: usize,
     (rate_hz, repeats): (f64, f64),
 ) -> Result<(), ResponseError> {
@@ -177,7 +180,7 @@ fn judge_by_octaves(
     let samples = InverseSpectrum::new(length).samples(&bins);
     let pink = WrappedImpulse { samples, bins };
     let frames = (((OCTAVES_BEFORE_S + OCTAVES_AFTER_S) * rate_hz) as usize).min(length);
-    let near: f64 = pink.cut(best as i64 - (OCTAVES_BEFORE_S * rate_hz) as i64, frames).iter().map(|x| x * x).sum();
+    let near: f64 = pink.cut(best - (OCTAVES_BEFORE_S * rate_hz) as i64, frames).iter().map(|x| x * x).sum();
     let mut squares: Vec<f64> =
         pink.samples.chunks(frames).map(|chunk| chunk.iter().map(|x| x * x).sum::<f64>()).collect();
     let total: f64 = squares.iter().sum();
@@ -256,5 +259,30 @@ mod tests {
         let within = &excitation.samples[50_000..];
         assert_eq!(locate(within, 0, &excitation.plan, &pattern).unwrap().offset_frames, -50_000);
         assert_eq!(locate(&[0.0; 9], 0, &excitation.plan, &pattern), Err(ResponseError::Silent { channel: 1 }));
+    }
+
+    /// However late a recording hears the first sweep, wherever after one of the repeats it ends, and in noise.
+    #[test]
+    fn a_recording_that_broke_off_is_placed_by_the_repeats_it_has() {
+        let rate = SampleRate::new(48_000).unwrap();
+        let sweep = SweepSettings { rate, from_hz: 50.0, to_hz: 20_000.0, lowest_hz: None, duration_s: 0.5 };
+        let mut random = Random::new(11);
+        for marks in [Marks::None, Marks::BeforeAndAfter] {
+            let sequence = Sequence { sweep, level_dbfs: 0.0, repeats: 4, marks, pause_s: 0.5 };
+            let excitation = sequence.excitation().unwrap();
+            let (pattern, plan) = (Pattern::of(&excitation).unwrap(), &excitation.plan);
+            for late in [0, 20_000, 60_000, 300_000] {
+                for whole in 1..=4 {
+                    for beyond in [100, 9_000, 21_000] {
+                        let mut recorded = vec![0.0; late];
+                        recorded.extend_from_slice(&excitation.samples);
+                        recorded.truncate(late + plan.starts[whole - 1] + plan.frames + beyond);
+                        recorded.iter_mut().for_each(|sample| *sample += 0.01 * random.normal());
+                        let found = locate(&recorded, 0, plan, &pattern).unwrap();
+                        assert_eq!(found.offset_frames, late as i64, "{marks:?}, {whole} whole, {beyond} frames more");
+                    }
+                }
+            }
+        }
     }
 }

@@ -43,6 +43,8 @@ const NOISY_DB: f64 = 30.0;
 const NOISY_U_DB: f64 = 1.0;
 /// … when it is so at more than this share of the points.
 const NOISY_SHARE: f64 = 0.1;
+/// Repeats that leave a level no more doubtful than this (k = 1) lie close enough.
+const APART_U_DB: f64 = 0.1;
 /// Clocks of interfaces differ by up to some ten ppm (common practice); more deserves a word.
 const WORTH_SAYING_PPM: f64 = 1.0;
 /// A reply this much before the loopback, 17 mm of sound, is no tolerance of an arrival.
@@ -69,7 +71,7 @@ pub(super) fn findings(evidence: &Evidence<'_>, analysis: &Analysis, polarity: P
     all.extend(rubs(analysis));
     all.extend(missing_repeats(evidence));
     all.extend(disturbed(evidence));
-    all.extend(unstable(evidence));
+    all.extend(unstable(evidence, &analysis.response));
     all.extend(loudness(evidence, analysis));
     all.extend(suspicions(evidence, analysis));
     all.extend(gate(evidence, analysis));
@@ -268,17 +270,22 @@ fn disturbed(evidence: &Evidence<'_>) -> Option<Finding> {
     })
 }
 
-fn unstable(evidence: &Evidence<'_>) -> Option<Finding> {
+/// Where room and converters are quiet, a change of a ten-thousandth is seen, which nobody needs to care about.
+fn unstable(evidence: &Evidence<'_>, response: &FrequencyResponse) -> Option<Finding> {
     let disagreement = evidence.disagreement?;
+    let [from_hz, to_hz] = disagreement.band_hz;
+    let within = response.grid.hz().iter().zip(response.u_db()).filter(|(hz, _)| (from_hz..=to_hz).contains(*hz));
+    let matters = within.map(|(_, u_db)| u_db).fold(0.0, f64::max) > APART_U_DB;
+    let careful = "let the driver warm up or cool down, keep still, and look for noise that comes with the sound";
     Some(Finding {
         code: Code::UnstableRepeat,
-        severity: Severity::Caution,
+        severity: if matters { Severity::Caution } else { Severity::Note },
         says: format!(
             "the repeats lie {:.1} times further apart than the noise of the silences explains; the uncertainty follows \
              the repeats",
             disagreement.times
         ),
-        advice: "let the driver warm up or cool down, keep still, and look for noise that comes with the sound".into(),
+        advice: if matters { careful } else { "nothing needs doing: it is far below what one hears or fits" }.into(),
         at: Whereabouts {
             channel: Some(evidence.settings.reply + 1),
             time_s: None,

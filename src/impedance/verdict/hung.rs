@@ -4,6 +4,7 @@
 
 use super::Evidence;
 use crate::impedance::measure::middle;
+use crate::math::weighted_plane;
 use crate::quantity::{Code, Finding, Severity, Whereabouts};
 use num_complex::Complex64;
 
@@ -20,15 +21,17 @@ const STARTS_LATE: f64 = 2.0;
 /// Six degrees: more than a resistor shows whose inputs have unlike lower ends.
 const FALLING_RAD: f64 = 0.1;
 
-/// A capacitor in series: below the resonance a driver's reactance is positive, that of a capacitor is `−1/(2πfC)`.
-/// A susceptance that a driver has not, at the lowest frequency, as a share of its admittance: a tenth of it moves |Z| by half a percent …
-const COIL_SHARE: f64 = 0.1;
-/// … within this ratio the same coil at all points, over a range in which a driver's own f·Im Y more than doubles.
-const COIL_ALIKE: f64 = 1.4;
+/// What parts the inputs at the lowest frequency, as a share of the impedance there: a voice coil's losses, whose reactance is no polynomial
+/// of f, look like up to a tenth.
+const PARTED_SHARE: f64 = 0.15;
+/// The fit needs this ratio between its last and its first frequency, …
 const WIDE_RATIO: f64 = 1.5;
-/// So many standard uncertainties of the first point: the fit over an octave has less than one.
-const ABOVE_NOISE: f64 = 5.0;
+/// … ends far enough below the resonance for a cubic to hold, …
+const BELOW_PEAK: f64 = 0.4;
+/// … and neighbouring points share their noise: twice the usual five standard uncertainties.
+const ABOVE_NOISE: f64 = 10.0;
 
+/// A capacitor in series: below the resonance a driver's reactance is positive, that of a capacitor is `−1/(2πfC)`.
 pub(super) fn capacitor(evidence: &Evidence<'_>) -> Option<Finding> {
     let (hz, values) = (evidence.hz(), evidence.measured.impedance.values());
     let peak_hz = evidence.measured.peaks.first().map_or(f64::MAX, |peak| peak.hz);
@@ -102,34 +105,41 @@ pub(super) fn no_resonance(evidence: &Evidence<'_>) -> Option<Finding> {
     })
 }
 
-/// An input that lets the lowest frequencies through less than the other one: below the resonance the admittance of a driver tends to `1/R_e`
-/// with a susceptance that falls with f; a high-pass of one input adds one that grows, `∓(f_c/f)·(1 + R_s·Y)/R_s`, as a coil beside the
-/// load would. It is told where it is more than the driver's own.
-pub(super) fn coil_beside(evidence: &Evidence<'_>) -> Option<Finding> {
-    let (hz, values) = (evidence.hz(), evidence.measured.impedance.values());
+/// An input that lets the lowest frequencies through less than the other one.
+///
+/// ```text
+/// Im Z(x) = a·x + b·x³ + s/x·Re(Z·(1 + Z/R_s))        x = f/f_1
+/// ```
+///
+/// Below its resonance the reactance of a driver is odd in f and vanishes towards zero, whatever gain or delay the inputs have between them; a
+/// high-pass of one of them multiplies the ratio by `1 ± j·f_c/f` and so adds the last term, s: f_c over the lowest frequency f_1.
+pub(super) fn inputs_part(evidence: &Evidence<'_>) -> Option<Finding> {
+    let impedance = &evidence.measured.impedance;
+    let (hz, values, u_noise) = (evidence.hz(), impedance.values(), impedance.u_noise_ohm()?);
+    let sense_ohm = evidence.settings.facts.sense_ohm;
     let peak_hz = evidence.measured.peaks.first()?.hz;
-    let low: Vec<usize> = (0..hz.len()).filter(|&at| hz[at] < (2.0 * hz[0]).min(0.4 * peak_hz)).collect();
-    if low.len() < FEWEST_LOW {
+    let low = hz.partition_point(|&hz_of| hz_of < (2.0 * hz[0]).min(BELOW_PEAK * peak_hz));
+    if low < FEWEST_LOW || hz[low - 1] < WIDE_RATIO * hz[0] {
         return None;
     }
-    let last_hz = hz[low[low.len() - 1]];
-    // Of a driver's own susceptance f·Im Y grows with f² or faster.
-    let products: Vec<f64> = low.iter().map(|&at| hz[at] * values[at].inv().im).collect();
-    let middle = middle(products.clone());
-    let is_one = products.iter().all(|product| (1.0 / COIL_ALIKE..=COIL_ALIKE).contains(&(product / middle)));
-    let at_start = values[low[0]].inv().im / values[low[0]].inv().norm();
-    let noise = evidence.measured.impedance.u_noise_ohm().map_or(0.0, |u| u[low[0]] / values[low[0]].norm());
-    let is_coil = is_one && last_hz > WIDE_RATIO * hz[0] && at_start.abs() > COIL_SHARE.max(ABOVE_NOISE * noise);
-    is_coil.then(|| Finding {
+    let parted = |z: Complex64| z * (1.0 + z / sense_ohm);
+    let row = |at: usize| {
+        let x = hz[at] / hz[0];
+        (vec![x, x.powi(3), parted(values[at]).re / x], values[at].im, u_noise[at].powi(-2))
+    };
+    let fit = weighted_plane(&(0..low).map(row).collect::<Vec<_>>())?;
+    let size = parted(values[0]).norm() / values[0].norm();
+    let (share, u_share) = (fit.values[2] * size, fit.variances[2].sqrt() * size);
+    (share.abs() > PARTED_SHARE.max(ABOVE_NOISE * u_share)).then(|| Finding {
         at: Whereabouts { band_hz: Some([hz[0], 2.0 * hz[0].max(peak_hz / 2.0)]), ..Whereabouts::default() },
         ..Finding::new(
             Code::InputGain,
             Severity::Caution,
             format!(
-                "towards {:.1} Hz the two inputs part, as if a coil lay beside the load ({:+.0} % of its admittance there): one of \
-                 them lets the bass through less than the other",
+                "towards {:.1} Hz the two inputs part, by {:.0} % of the impedance there: one of them lets the bass through \
+                 less than the other",
                 hz[0],
-                100.0 * at_start
+                100.0 * share.abs()
             ),
             "use two inputs of one kind, without high-pass, or measure a known resistor too: --known WAV --known-ohm R",
         )

@@ -20,6 +20,8 @@ const MOVED_SHARE: f64 = 0.002;
 /// … or of the resistance: copper gains 0.39 % with each kelvin.
 const WARMED_SHARE: f64 = 0.002;
 
+/// Repeats that leave no more than this of the impedance in doubt (k = 1) lie close enough: a tenth of a decibel.
+const APART_SHARE: f64 = 0.012;
 /// By a tenth it is another impedance.
 const CHANGED_A_LOT: f64 = 0.1;
 /// The cone moves far within so much around a resonance.
@@ -53,17 +55,20 @@ pub(super) fn unstable(evidence: &Evidence<'_>) -> Option<Finding> {
         }
     }
     let disagreement = evidence.ratio.disagreement?;
+    let impedance = &evidence.measured.impedance;
+    let u_shares = impedance.u_noise_ohm()?.iter().zip(impedance.values()).map(|(u_ohm, z)| u_ohm / z.norm());
+    let matters = u_shares.fold(0.0, f64::max) > APART_SHARE;
     Some(Finding {
         at: Whereabouts { band_hz: Some([disagreement.worst_hz; 2]), ..Whereabouts::default() },
         ..Finding::new(
             Code::UnstableRepeat,
-            Severity::Caution,
+            if matters { Severity::Caution } else { Severity::Note },
             format!(
                 "the repeats lie {:.1} times further apart than the noise of the silences explains; the uncertainty \
                  follows the repeats",
                 disagreement.times
             ),
-            advice,
+            if matters { advice } else { "nothing needs doing: it is far below what is read from an impedance" },
         )
     })
 }

@@ -12,16 +12,15 @@
 use super::jig_damage::{KINDS, Kind};
 use super::jig_scene::{Captures, JigScene, Told};
 use super::response_error::{Band, TOLERATED_DB, thirds};
-use super::row::{Row, heading, name, off_in_words, worst_in_silence};
+use super::row::{Row, heading, name, off_in_words, say_silent, worst_in_silence};
 use boxwright::impedance::{ImpedanceError, Measured, measure_impedance};
 use boxwright::math::Random;
 use boxwright::quantity::{Code, Finding, Severity};
+use num_complex::Complex64;
 use std::collections::BTreeMap;
 
 /// Clean captures for each of the damaged ones of a row.
 const CLEAN_TIMES: u64 = 10;
-/// So many silent ones are told in detail.
-const MOST_TOLD: usize = 80;
 
 /// Prints the table for so many captures of each kind and severity.
 pub fn table(captures: u64, seed: u64) {
@@ -51,7 +50,9 @@ pub fn table(captures: u64, seed: u64) {
                 let row = rows.entry((at, step)).or_default();
                 if let Some(words) = count(row, kind, &scene, &damaged) {
                     let size = format!("{} {size} {}", kind.name, kind.unit);
-                    silent.push(format!("{size}, scene {scene_seed}: {words}\n    {}", scene.says()));
+                    let words = format!("{size}, scene {scene_seed}: {words}\n    {}", scene.says());
+                    let plan = &scene.excitation.plan;
+                    silent.push((kind.untold.holds(plan.mark_starts.len(), plan.starts.len()), words));
                 }
             }
         }
@@ -60,22 +61,22 @@ pub fn table(captures: u64, seed: u64) {
     for (&(at, step), row) in &rows {
         println!("{}", row.line(kinds[at].name, kinds[at].sizes[step], kinds[at].unit));
     }
-    println!("\nsilent errors: {}", silent.len());
-    silent.iter().take(MOST_TOLD).for_each(|words| println!("  {words}"));
+    say_silent(&silent, "a gain, leads or a filter like any other; what moves with a single sweep without marks");
 }
 
 fn heard(scene: &JigScene, captures: &Captures) -> Result<Measured, ImpedanceError> {
     scene.with(captures, measure_impedance)
 }
 
-/// Thirds of an octave against the load's closed form.
-fn bands(scene: &JigScene, measured: &Measured) -> Vec<Band> {
+/// Thirds of an octave against the closed form of what hung there.
+fn bands(scene: &JigScene, captures: &Captures, measured: &Measured) -> Vec<Band> {
+    let hung = |hz: f64| captures.resistor_ohm.map_or_else(|| scene.coil.ohm(hz), Complex64::from);
     let impedance = &measured.impedance;
     let (hz, ohm) = (impedance.hz(), impedance.magnitude_ohm());
     let u_ohm = impedance.u_ohm().unwrap();
     let to_db = 20.0 * std::f64::consts::LOG10_E;
     thirds(hz, |at| {
-        let off_db = to_db * (ohm[at] / scene.coil.ohm(hz[at]).norm()).ln();
+        let off_db = to_db * (ohm[at] / hung(hz[at]).norm()).ln();
         Some([off_db, to_db * 2.0 * u_ohm[at] / ohm[at]])
     })
 }
@@ -101,7 +102,7 @@ fn count(row: &mut Row, kind: &Kind, scene: &JigScene, damaged: &Captures) -> Op
                 || kind.codes.contains(&finding.code) && matches!(finding.code, Code::InputGain | Code::LeadResistance))
     };
     let new: Vec<&Finding> = measured.findings.iter().filter(is_new).collect();
-    row.add(&measured.findings, &new, kind.codes, &bands(scene, &measured))
+    row.add(&measured.findings, &new, kind.codes, &bands(scene, damaged, &measured))
 }
 
 /// Whether a finding of an undamaged capture is true.
@@ -138,7 +139,7 @@ fn clean(captures: u64, seed: u64) {
                 println!("  false, scene {number}: {}: {}\n    {}", finding.code, finding.says, scene.says());
             }
         }
-        let bands = bands(&scene, &measured);
+        let bands = bands(&scene, &scene.captures(), &measured);
         if let Some(worst) = worst_in_silence(&bands, &measured.findings.iter().collect::<Vec<_>>()) {
             off += 1;
             println!("  off, scene {number}: {}\n    {}", off_in_words(worst, &measured.findings), scene.says());

@@ -1,6 +1,7 @@
 //! The kinds of damage to a capture of an impedance, and the sizes each of them is tried in.
 
 use super::jig_scene::{Built, Captures, JigScene, Taken, Told};
+use super::row::Untold;
 use super::waveform::{self, Halves};
 use boxwright::math::{InverseSpectrum, Random, Spectrum, good_length};
 use boxwright::quantity::{Code, SampleRate};
@@ -16,6 +17,8 @@ pub struct Kind {
     pub sizes: &'static [f64],
     /// The codes that name it; none where it harms nothing.
     pub codes: &'static [Code],
+    /// What no capture of it can tell.
+    pub untold: Untold,
     /// Does it; false where the scene has nothing that it could happen to.
     pub apply: fn(&JigScene, &mut Captures, f64, &mut Random) -> bool,
 }
@@ -77,6 +80,7 @@ pub const KINDS: &[Kind] = &[
         unit: "",
         sizes: &[1.0],
         codes: &[Code::ChannelsSwapped, Code::Implausible],
+        untold: Untold::Never,
         apply: |_, captures, _, _| {
             let taken = &mut captures.load;
             std::mem::swap(&mut taken.drive, &mut taken.load);
@@ -88,6 +92,7 @@ pub const KINDS: &[Kind] = &[
         unit: DB,
         sizes: &[0.5, 2.0, 6.0],
         codes: &[Code::Clipped],
+        untold: Untold::Never,
         apply: |_, captures, over_db, _| {
             let up_db = over_db - 20.0 * peak(&captures.load.drive).log10();
             for channel in both(&mut captures.load) {
@@ -102,6 +107,7 @@ pub const KINDS: &[Kind] = &[
         unit: DB,
         sizes: &[0.5, 2.0, 6.0],
         codes: &[Code::Clipped, Code::Processed],
+        untold: Untold::Never,
         apply: |_, captures, over_db, _| {
             clipped(over_db, &mut captures.load.drive);
             true
@@ -112,6 +118,7 @@ pub const KINDS: &[Kind] = &[
         unit: DB,
         sizes: &[0.5, 2.0, 6.0],
         codes: &[Code::Clipped, Code::Processed, Code::LargeSignal],
+        untold: Untold::Never,
         apply: |_, captures, over_db, _| {
             clipped(over_db, &mut captures.load.load);
             true
@@ -122,6 +129,7 @@ pub const KINDS: &[Kind] = &[
         unit: DB,
         sizes: &[1.0, 3.0, 6.0],
         codes: &[Code::Clipped, Code::Processed],
+        untold: Untold::Never,
         apply: |_, captures, over_db, _| {
             let limit = peak(&captures.load.drive) * linear(-over_db);
             waveform::limit_softly(&mut captures.load.drive, 0.5 * limit, limit, Halves::Both);
@@ -133,6 +141,7 @@ pub const KINDS: &[Kind] = &[
         unit: DB,
         sizes: &[1.0, 3.0, 6.0],
         codes: &[Code::Clipped, Code::Processed, Code::LargeSignal],
+        untold: Untold::Never,
         apply: |_, captures, over_db, _| {
             let limit = peak(&captures.load.load) * linear(-over_db);
             waveform::limit_softly(&mut captures.load.load, 0.5 * limit, limit, Halves::Upper);
@@ -144,6 +153,7 @@ pub const KINDS: &[Kind] = &[
         unit: "dBFS",
         sizes: &[-50.0, -65.0, -80.0],
         codes: &[Code::TooQuiet, Code::Noisy],
+        untold: Untold::Never,
         apply: |_, captures, peak_dbfs, random| {
             let up_db = peak_dbfs - 20.0 * peak(&captures.load.drive).log10();
             for channel in both(&mut captures.load) {
@@ -159,6 +169,7 @@ pub const KINDS: &[Kind] = &[
         unit: DB,
         sizes: &[60.0, 40.0, 25.0, 10.0],
         codes: &[Code::Noisy, Code::TooQuiet],
+        untold: Untold::Never,
         apply: |_, captures, below_db, random| {
             let rms = peak(&captures.load.drive) * linear(-below_db) / 2f64.sqrt();
             both(&mut captures.load).into_iter().for_each(|channel| waveform::white_noise(channel, rms, random));
@@ -170,6 +181,7 @@ pub const KINDS: &[Kind] = &[
         unit: PEAK,
         sizes: &[0.001, 0.01, 0.1, 0.5],
         codes: &[Code::Hum],
+        untold: Untold::Never,
         apply: |scene, captures, share, random| {
             let height = share * peak(&captures.load.load);
             waveform::hum(&mut captures.load.load, height, 50.0, scene.rate_hz(), random);
@@ -181,6 +193,7 @@ pub const KINDS: &[Kind] = &[
         unit: PEAK,
         sizes: &[0.001, 0.01, 0.1, 0.5],
         codes: &[Code::Hum],
+        untold: Untold::Never,
         apply: |scene, captures, share, random| {
             let height = share * peak(&captures.load.drive);
             waveform::hum(&mut captures.load.drive, height, 60.0, scene.rate_hz(), random);
@@ -192,6 +205,7 @@ pub const KINDS: &[Kind] = &[
         unit: PEAK,
         sizes: &[0.01, 0.1],
         codes: &[Code::Hum],
+        untold: Untold::Never,
         apply: |scene, captures, share, random| {
             let height = share * peak(&captures.load.load);
             for channel in both(&mut captures.load) {
@@ -205,6 +219,7 @@ pub const KINDS: &[Kind] = &[
         unit: PEAK,
         sizes: &[0.01, 0.1, 0.5],
         codes: &[Code::Hum, Code::Disturbed, Code::UnstableRepeat, Code::Processed],
+        untold: Untold::Never,
         apply: |scene, captures, share, random| {
             let mut hum = vec![0.0; captures.load.load.len()];
             waveform::hum(&mut hum, share * peak(&captures.load.load), 50.0, scene.rate_hz(), random);
@@ -220,6 +235,7 @@ pub const KINDS: &[Kind] = &[
         unit: FRAMES,
         sizes: &[1.0, 64.0, 1024.0],
         codes: &[Code::Dropout],
+        untold: Untold::Never,
         apply: |scene, captures, frames, random| {
             let at = scene.within_a_sweep(0.1, 0.9, random);
             both(&mut captures.load).into_iter().for_each(|channel| waveform::lose(channel, at, frames as usize));
@@ -231,6 +247,7 @@ pub const KINDS: &[Kind] = &[
         unit: FRAMES,
         sizes: &[1.0, 16.0, 256.0],
         codes: &[Code::Dropout],
+        untold: Untold::Never,
         apply: |scene, captures, frames, random| {
             let at = scene.within_a_sweep(0.1, 0.9, random);
             let which = usize::from(random.uniform() > 0.5);
@@ -243,6 +260,7 @@ pub const KINDS: &[Kind] = &[
         unit: FRAMES,
         sizes: &[16.0, 128.0, 1024.0],
         codes: &[Code::Dropout, Code::Disturbed],
+        untold: Untold::Never,
         apply: |scene, captures, frames, random| {
             let at = scene.within_a_sweep(0.1, 0.9, random);
             both(&mut captures.load).into_iter().for_each(|channel| waveform::silence(channel, at, frames as usize));
@@ -254,6 +272,7 @@ pub const KINDS: &[Kind] = &[
         unit: FRAMES,
         sizes: &[16.0, 128.0, 1024.0],
         codes: &[Code::Dropout, Code::Disturbed],
+        untold: Untold::Never,
         apply: |scene, captures, frames, random| {
             let at = scene.within_a_sweep(0.1, 0.9, random);
             let which = usize::from(random.uniform() > 0.5);
@@ -266,6 +285,7 @@ pub const KINDS: &[Kind] = &[
         unit: "share",
         sizes: &[0.02, 0.2, 0.6],
         codes: &[Code::Truncated],
+        untold: Untold::Never,
         apply: |scene, captures, share, _| {
             let plan = &scene.excitation.plan;
             let frames = scene.lead + plan.starts[0] + (share * plan.frames as f64) as usize;
@@ -278,6 +298,7 @@ pub const KINDS: &[Kind] = &[
         unit: "share",
         sizes: &[0.02, 0.2, 0.6],
         codes: &[Code::Truncated],
+        untold: Untold::Never,
         apply: |scene, captures, share, _| {
             let end = scene.sounding().end - (share * scene.excitation.plan.frames as f64) as usize;
             both(&mut captures.load).into_iter().for_each(|channel| channel.truncate(end));
@@ -289,6 +310,7 @@ pub const KINDS: &[Kind] = &[
         unit: PEAK,
         sizes: &[0.01, 0.1, 1.0],
         codes: &[Code::Disturbed, Code::UnstableRepeat],
+        untold: Untold::Never,
         apply: |scene, captures, share, random| {
             let at = scene.within_a_sweep(0.1, 0.7, random);
             let height = share * peak(&captures.load.load);
@@ -306,6 +328,7 @@ pub const KINDS: &[Kind] = &[
         unit: PEAK,
         sizes: &[0.003, 0.03, 0.3],
         codes: &[Code::Disturbed, Code::UnstableRepeat],
+        untold: Untold::Never,
         apply: |scene, captures, share, random| {
             let at = scene.within_a_sweep(0.0, 0.6, random);
             let span = at..(at + (0.8 * scene.rate_hz()) as usize).min(captures.load.load.len());
@@ -319,6 +342,7 @@ pub const KINDS: &[Kind] = &[
         unit: OHM,
         sizes: &[0.1, 0.5, 2.0, 10.0],
         codes: &[Code::Disturbed, Code::UnstableRepeat, Code::Dropout],
+        untold: Untold::WithoutMarks,
         apply: |scene, captures, ohm, random| {
             let other = rebuilt(scene, |built| built.lead_ohm += ohm);
             let at = scene.within_a_sweep(0.05, 0.95, random);
@@ -331,6 +355,7 @@ pub const KINDS: &[Kind] = &[
         unit: OHM,
         sizes: &[0.1, 0.5, 2.0, 10.0],
         codes: &[Code::Disturbed, Code::UnstableRepeat, Code::Dropout, Code::Noisy],
+        untold: Untold::Never,
         apply: |scene, captures, ohm, random| {
             let other = rebuilt(scene, |built| built.lead_ohm += ohm);
             let mut state = false;
@@ -350,6 +375,7 @@ pub const KINDS: &[Kind] = &[
         unit: OHM,
         sizes: &[0.1, 0.5, 2.0, 10.0],
         codes: &[Code::UnstableRepeat, Code::LevelDrift],
+        untold: Untold::WithoutMarks,
         apply: |scene, captures, ohm, _| {
             let other = rebuilt(scene, |built| built.lead_ohm += ohm);
             let sounding = scene.sounding();
@@ -363,6 +389,7 @@ pub const KINDS: &[Kind] = &[
         unit: "share",
         sizes: &[0.01, 0.05, 0.2],
         codes: &[Code::UnstableRepeat, Code::LevelDrift],
+        untold: Untold::WithoutMarks,
         apply: |scene, captures, share, _| {
             let other = rebuilt(scene, |built| built.sense_ohm *= 1.0 + share);
             let sounding = scene.sounding();
@@ -376,6 +403,7 @@ pub const KINDS: &[Kind] = &[
         unit: "share",
         sizes: &[0.003, 0.03, 0.1],
         codes: &[Code::UnstableRepeat],
+        untold: Untold::Never,
         apply: |scene, captures, share, _| {
             let coil = &scene.coil;
             let warm = |repeat: usize, hz: f64| coil.ohm(hz) + coil.re_ohm * share * repeat as f64;
@@ -388,6 +416,7 @@ pub const KINDS: &[Kind] = &[
         unit: "share",
         sizes: &[0.01, 0.05, 0.2],
         codes: &[Code::LargeSignal],
+        untold: Untold::Never,
         apply: |scene, captures, share, _| {
             let at_rest = scene.take(&scene.built, &|_, hz| scene.coil.at_rest_ohm(hz), 1);
             let moving: Vec<f64> = captures.load.load.iter().zip(&at_rest.load).map(|(all, rest)| all - rest).collect();
@@ -402,6 +431,7 @@ pub const KINDS: &[Kind] = &[
         unit: PEAK,
         sizes: &[0.01, 0.1, 1.0],
         codes: &[Code::DcOffset],
+        untold: Untold::Never,
         apply: |_, captures, share, random| {
             let which = usize::from(random.uniform() > 0.5);
             let channel = &mut *both(&mut captures.load)[which];
@@ -415,6 +445,7 @@ pub const KINDS: &[Kind] = &[
         unit: DB,
         sizes: &[0.5, 3.0],
         codes: &[],
+        untold: Untold::Never,
         apply: |scene, captures, db, _| {
             let span = scene.sounding();
             both(&mut captures.load).into_iter().for_each(|channel| waveform::drift_level(channel, span.clone(), db));
@@ -426,6 +457,7 @@ pub const KINDS: &[Kind] = &[
         unit: DB,
         sizes: &[0.1, 0.5, 1.0, 3.0],
         codes: &[Code::LevelDrift, Code::UnstableRepeat],
+        untold: Untold::WithoutMarks,
         apply: |scene, captures, db, random| {
             let which = usize::from(random.uniform() > 0.5);
             waveform::drift_level(both(&mut captures.load)[which], scene.sounding(), db);
@@ -437,6 +469,7 @@ pub const KINDS: &[Kind] = &[
         unit: DB,
         sizes: &[0.1, 0.3, 1.0, 3.0, -1.0, -3.0],
         codes: &[Code::InputGain, Code::Implausible, Code::SenseResistor],
+        untold: Untold::Never,
         apply: |scene, captures, db, _| {
             captures.facts.gain_limit_db = None;
             captures.load = rebuilt(scene, |built| built.gain = Complex64::from(linear(db)));
@@ -448,6 +481,7 @@ pub const KINDS: &[Kind] = &[
         unit: "factor",
         sizes: &[1.05, 1.5, 2.2, 10.0, 0.1],
         codes: &[Code::SenseResistor, Code::Implausible],
+        untold: Untold::Linear,
         apply: |_, captures, factor, _| {
             captures.facts.sense_ohm *= factor;
             true
@@ -458,6 +492,7 @@ pub const KINDS: &[Kind] = &[
         unit: OHM,
         sizes: &[0.05, 0.3, 2.0],
         codes: &[Code::LeadResistance],
+        untold: Untold::Linear,
         apply: |scene, captures, ohm, _| {
             captures.load = rebuilt(scene, |built| built.lead_ohm = ohm);
             captures.facts.lead_ohm = None;
@@ -469,6 +504,7 @@ pub const KINDS: &[Kind] = &[
         unit: "kohm",
         sizes: &[10.0, 2.0, 0.6],
         codes: &[Code::InputGain, Code::SenseResistor],
+        untold: Untold::Never,
         apply: |scene, captures, kohm, _| {
             captures.load = rebuilt(scene, |built| built.input_ohm = 1e3 * kohm);
             scene.told == Told::Nothing
@@ -479,6 +515,7 @@ pub const KINDS: &[Kind] = &[
         unit: "",
         sizes: &[1.0],
         codes: &[Code::Implausible],
+        untold: Untold::Never,
         apply: |scene, captures, _, _| {
             captures.load = scene.take(&scene.built, &|_, _| 1e12.into(), 1);
             true
@@ -489,6 +526,7 @@ pub const KINDS: &[Kind] = &[
         unit: "",
         sizes: &[1.0],
         codes: &[Code::Implausible],
+        untold: Untold::Never,
         apply: |scene, captures, _, _| {
             captures.load = scene.take(&scene.built, &|_, _| 0.01.into(), 1);
             true
@@ -499,8 +537,10 @@ pub const KINDS: &[Kind] = &[
         unit: OHM,
         sizes: &[8.2],
         codes: &[Code::NoResonance],
+        untold: Untold::Never,
         apply: |scene, captures, ohm, _| {
             captures.load = scene.take(&scene.built, &|_, _| ohm.into(), 1);
+            captures.resistor_ohm = Some(ohm);
             true
         },
     },
@@ -509,6 +549,7 @@ pub const KINDS: &[Kind] = &[
         unit: "",
         sizes: &[1.0],
         codes: &[Code::ReversedPolarity],
+        untold: Untold::Never,
         apply: |_, captures, _, _| {
             captures.load.load.iter_mut().for_each(|x| *x = -*x);
             true
@@ -519,6 +560,7 @@ pub const KINDS: &[Kind] = &[
         unit: "",
         sizes: &[1.0],
         codes: &[Code::Implausible, Code::ReversedPolarity, Code::ChannelsSwapped, Code::NotADriver, Code::NoResonance],
+        untold: Untold::Never,
         apply: |scene, captures, _, _| {
             let fs_hz = scene.coil.peaks[0][1];
             let played = captures.load.drive.clone();
@@ -534,6 +576,7 @@ pub const KINDS: &[Kind] = &[
         unit: "Hz",
         sizes: &[1.0, 5.0, 20.0, 80.0],
         codes: &[Code::Implausible, Code::InputGain, Code::NotADriver],
+        untold: Untold::Linear,
         apply: |scene, captures, corner_hz, random| {
             let which = usize::from(random.uniform() > 0.5);
             let channel = &mut *both(&mut captures.load)[which];
@@ -549,6 +592,7 @@ pub const KINDS: &[Kind] = &[
         unit: DB,
         sizes: &[-60.0, -40.0, -26.0],
         codes: &[Code::InputGain, Code::Implausible],
+        untold: Untold::Linear,
         apply: |_, captures, db, _| {
             let Taken { drive, load, .. } = &mut captures.load;
             load.iter_mut().zip(drive.iter()).for_each(|(x, drive)| *x += linear(db) * drive);
@@ -560,6 +604,7 @@ pub const KINDS: &[Kind] = &[
         unit: FRAMES,
         sizes: &[0.25, 1.0, 8.0, 64.0],
         codes: &[Code::InputDelay, Code::Implausible],
+        untold: Untold::Never,
         apply: |scene, captures, frames, _| {
             let load = captures.load.load.clone();
             captures.load.load = through(scene, &load, |hz| Complex64::cis(-TAU * hz * frames / scene.rate_hz()));
@@ -571,6 +616,7 @@ pub const KINDS: &[Kind] = &[
         unit: FRAMES,
         sizes: &[0.25, 1.0, 8.0, 64.0],
         codes: &[Code::InputDelay, Code::Implausible],
+        untold: Untold::Never,
         apply: |scene, captures, frames, _| {
             let drive = captures.load.drive.clone();
             captures.load.drive = through(scene, &drive, |hz| Complex64::cis(-TAU * hz * frames / scene.rate_hz()));
@@ -582,6 +628,7 @@ pub const KINDS: &[Kind] = &[
         unit: "share",
         sizes: &[0.01, 0.2],
         codes: &[Code::WrongExcitation],
+        untold: Untold::Never,
         apply: |scene, captures, share, _| {
             let mut sweep = scene.sequence.sweep;
             sweep.duration_s *= 1.0 + share;
@@ -594,6 +641,7 @@ pub const KINDS: &[Kind] = &[
         unit: DB,
         sizes: &[-50.0, -30.0, -20.0],
         codes: &[Code::Processed, Code::Disturbed, Code::Dropout],
+        untold: Untold::Never,
         apply: |scene, captures, db, _| {
             let channel = &mut captures.load.load;
             let threshold = peak(channel) * linear(db);
@@ -606,6 +654,7 @@ pub const KINDS: &[Kind] = &[
         unit: "",
         sizes: &[0.1, 0.5, 1.0],
         codes: &[Code::Processed, Code::LevelDrift, Code::UnstableRepeat],
+        untold: Untold::WithoutMarks,
         apply: |scene, captures, share, _| {
             let channel = &mut captures.load.load;
             let target = 0.3 * peak(channel);
@@ -618,6 +667,7 @@ pub const KINDS: &[Kind] = &[
         unit: "ratio",
         sizes: &[0.918_75, 1.088_435],
         codes: &[Code::WrongExcitation, Code::ClockDrift],
+        untold: Untold::Never,
         apply: |_, captures, ratio, _| {
             both(&mut captures.load).into_iter().for_each(|channel| *channel = waveform::resample(channel, ratio));
             true
@@ -628,6 +678,7 @@ pub const KINDS: &[Kind] = &[
         unit: "factor",
         sizes: &[1.1, 2.2, 4.7],
         codes: &[Code::SenseResistor, Code::Implausible],
+        untold: Untold::Linear,
         apply: |scene, captures, factor, _| {
             let built = Built { sense_ohm: scene.built.sense_ohm * factor, ..scene.built };
             captures.known = Some(scene.take(&built, &|_, _| 8.2.into(), 4));
@@ -639,6 +690,7 @@ pub const KINDS: &[Kind] = &[
         unit: DB,
         sizes: &[0.3, 1.0, 6.0],
         codes: &[Code::SenseResistor, Code::Implausible, Code::InputGain],
+        untold: Untold::Linear,
         apply: |scene, captures, db, _| {
             let built = Built { gain: scene.built.gain * linear(db), ..scene.built };
             captures.known = Some(scene.take(&built, &|_, _| 8.2.into(), 4));
@@ -650,9 +702,11 @@ pub const KINDS: &[Kind] = &[
         unit: "",
         sizes: &[1.0],
         codes: &[Code::Implausible, Code::NoResonance, Code::SenseResistor],
+        untold: Untold::Never,
         apply: |scene, captures, _, _| {
             let Some(known) = captures.known.take() else { return false };
             captures.known = Some(std::mem::replace(&mut captures.load, known));
+            captures.resistor_ohm = captures.facts.known_ohm;
             scene.told != Told::Nothing
         },
     },
@@ -661,6 +715,7 @@ pub const KINDS: &[Kind] = &[
         unit: "",
         sizes: &[1.0],
         codes: &[Code::WrongExcitation],
+        untold: Untold::Never,
         apply: |_, captures, _, _| {
             let Some(known) = &mut captures.known else { return false };
             let other = if known.header_rate.hz() == 48_000.0 { 44_100 } else { 48_000 };

@@ -51,6 +51,8 @@ pub struct Captures {
     pub short: Option<Taken>,
     pub known: Option<Taken>,
     pub facts: JigFacts,
+    /// What hung in the driver's place.
+    pub resistor_ohm: Option<f64>,
 }
 
 pub struct JigScene {
@@ -189,7 +191,7 @@ impl JigScene {
         let drift_ppm = if limits(1.0) > 0.3 { limits(100.0) } else { 0.0 };
         let lead = (rate.hz() * (0.06 + limits(0.05))) as usize;
         let empty = Taken { drive: Vec::new(), load: Vec::new(), excitation: excitation.clone(), header_rate: rate };
-        let taken = Captures { load: empty, open: None, short: None, known: None, facts };
+        let taken = Captures { load: empty, open: None, short: None, known: None, facts, resistor_ohm: None };
         let mut scene = Self {
             coil,
             built,
@@ -212,7 +214,7 @@ impl JigScene {
         let open = (told == Told::All).then(|| resistor(1e12, 2));
         let short = (told == Told::All || told == Told::KnownAndShort).then(|| resistor(0.0, 3));
         let known = (told != Told::Nothing).then(|| resistor(known_ohm * (1.0 + known_off), 4));
-        scene.taken = Captures { load, open, short, known, facts: scene.facts };
+        scene.taken = Captures { load, open, short, known, facts: scene.facts, resistor_ohm: None };
         scene
     }
 

@@ -4,9 +4,9 @@
 //! caution or fault, or a refusal; "silent": off by more than 0.5 dB beyond what the curve admits, against the same capture undamaged,
 //! where nothing new was said of that band. A finding that the undamaged capture has too is not new.
 
-use super::response_damage::{KINDS, Kind, Untold};
+use super::response_damage::{KINDS, Kind};
 use super::response_error::{TOLERATED_DB, bands, level_at};
-use super::row::{Row, heading, name, off_in_words, worst_in_silence};
+use super::row::{Row, heading, name, off_in_words, say_silent, worst_in_silence};
 use super::scene::{Capture, Scene};
 use boxwright::math::Random;
 use boxwright::quantity::{Code, Finding, Severity};
@@ -15,8 +15,6 @@ use std::collections::BTreeMap;
 
 /// Clean captures for each of the damaged ones of a row.
 const CLEAN_TIMES: u64 = 10;
-/// So many silent ones are told in detail.
-const MOST_TOLD: usize = 60;
 
 /// Prints the table for so many captures of each kind and severity.
 pub fn table(captures: u64, seed: u64) {
@@ -45,9 +43,9 @@ pub fn table(captures: u64, seed: u64) {
                             kind.unit,
                             scene.says()
                         );
-                        let marks = !scene.excitation.plan.mark_starts.is_empty();
-                        let untold = kind.untold == Untold::Linear || (kind.untold == Untold::WithoutMarks && !marks);
-                        silent.push((untold, words));
+                        let plan = &scene.excitation.plan;
+                        // A gain that follows the sound does so in each sweep alike.
+                        silent.push((kind.untold.holds(plan.mark_starts.len(), 1), words));
                     }
                 }
             }
@@ -57,13 +55,7 @@ pub fn table(captures: u64, seed: u64) {
     for (&(at, step), row) in &rows {
         println!("{}", row.line(kinds[at].name, kinds[at].sizes[step], kinds[at].unit));
     }
-    let tellable: Vec<&String> = silent.iter().filter(|(untold, _)| !untold).map(|(_, words)| words).collect();
-    println!(
-        "\nsilent errors: {}, and {} that no capture of this kind can tell (a second path; a gain that moves with a sweep without marks)",
-        tellable.len(),
-        silent.len() - tellable.len()
-    );
-    tellable.iter().take(MOST_TOLD).for_each(|words| println!("  {words}"));
+    say_silent(&silent, "a second path; a gain that moves with a sweep without marks");
 }
 
 fn heard(capture: &Capture) -> Result<Analysis, ResponseError> {
@@ -79,7 +71,9 @@ fn count(row: &mut Row, kind: &Kind, undamaged: &Analysis, capture: &Capture) ->
             return None;
         }
     };
-    let known: Vec<Code> = undamaged.findings.iter().map(|finding| finding.code).collect();
+    // What was a note before and is a caution now is new.
+    let known = undamaged.findings.iter().filter(|finding| finding.severity >= Severity::Caution);
+    let known: Vec<Code> = known.map(|finding| finding.code).collect();
     let is_new = |finding: &&Finding| finding.severity >= Severity::Caution && !known.contains(&finding.code);
     let new: Vec<&Finding> = analysis.findings.iter().filter(is_new).collect();
     let bands = bands(&analysis, level_at(undamaged, capture.gain_db));

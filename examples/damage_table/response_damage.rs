@@ -1,5 +1,6 @@
 //! The kinds of damage to a response capture, and the sizes each of them is tried in.
 
+use super::row::Untold;
 use super::scene::{Capture, Scene};
 use super::waveform::{self, Halves};
 use boxwright::math::Random;
@@ -21,17 +22,6 @@ pub struct Kind {
     pub untold: Untold,
     /// Does it; false where the scene has nothing that it could happen to.
     pub apply: fn(&Scene, &mut Capture, f64, &mut Random) -> bool,
-}
-
-/// What keeps a capture from telling a damage.
-#[derive(Clone, Copy, PartialEq)]
-pub enum Untold {
-    /// Nothing does.
-    Never,
-    /// Without marks a gain that moves with the sweep is a response like any other.
-    WithoutMarks,
-    /// A second path through air or file is a linear system as a loudspeaker is one.
-    Linear,
 }
 
 fn peak(samples: &[f64]) -> f64 {

@@ -4,6 +4,28 @@ use super::response_error::{Band, TOLERATED_DB};
 use boxwright::math::median;
 use boxwright::quantity::{Code, Finding};
 
+/// What keeps a capture from telling a damage.
+#[derive(Clone, Copy, PartialEq)]
+pub enum Untold {
+    /// Nothing does.
+    Never,
+    /// What moves with a single sweep without marks is a system like any other.
+    WithoutMarks,
+    /// A second path through air or file, a gain, a resistor or a filter are linear systems as a loudspeaker is one.
+    Linear,
+}
+
+impl Untold {
+    /// Whether nothing in a capture with or without marks and of so many sweeps tells it.
+    pub fn holds(self, marks: usize, sweeps: usize) -> bool {
+        match self {
+            Self::Never => false,
+            Self::WithoutMarks => marks == 0 && sweeps < 2,
+            Self::Linear => true,
+        }
+    }
+}
+
 /// What is counted.
 #[derive(Default)]
 pub struct Row {
@@ -72,6 +94,20 @@ pub fn off_in_words(worst: &Band, findings: &[Finding]) -> String {
     let said: Vec<String> = findings.iter().map(name).collect();
     let (off_db, admitted_db, hz) = (worst.off_db, worst.admitted_db, worst.middle_hz());
     format!("{off_db:+.2} dB (admits {admitted_db:.2}) at {hz:.0} Hz; {}", said.join(", "))
+}
+
+/// So many silent ones are told in detail.
+const MOST_TOLD: usize = 80;
+
+/// The errors of which nothing was said: how many, and the words of those that a capture could have told.
+pub fn say_silent(silent: &[(bool, String)], untold: &str) {
+    let tellable: Vec<&String> = silent.iter().filter(|(untold, _)| !untold).map(|(_, words)| words).collect();
+    println!(
+        "\nsilent errors: {}, and {} that no capture of their kind can tell ({untold})",
+        tellable.len(),
+        silent.len() - tellable.len()
+    );
+    tellable.iter().take(MOST_TOLD).for_each(|words| println!("  {words}"));
 }
 
 /// Severity and code.

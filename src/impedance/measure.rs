@@ -5,7 +5,7 @@
 
 use super::features::{Extreme, minimum, peaks, rated_ohm};
 use super::jig::{JigFacts, Ratios, Reading, Solved};
-use super::lateness::lateness_s;
+use super::lateness::{lateness_s, not_own_rad};
 use super::loudness::{LoadVoltage, load_amplitudes, load_harmonics, load_voltage};
 use super::mark_witness::mark_disagrees;
 use super::ratio::{ChannelRatio, Heard, JigCapture, Ringing};
@@ -15,6 +15,7 @@ use super::verdict::{Evidence, findings};
 use super::{Impedance, ImpedanceError};
 use crate::math::median;
 use crate::quantity::{Finding, FrequencyGrid, Quantity, Unit};
+use crate::response::octaves_apart_s;
 use num_complex::Complex64;
 
 /// The captures of a jig: the load's, and those that tell the jig itself.
@@ -133,6 +134,10 @@ pub fn measure_impedance(captures: &JigCaptures<'_>, settings: &MeasureSettings)
     let left = unexplained(&mut heard, grid.hz(), &ratio, &solved);
     let open_ratios: Vec<Complex64> =
         solved.iter().zip(&ratio.values).map(|(solved, value)| solved.terms.a * value).collect();
+    let peaks_hz = peaks_hz(&grid, &open_ratios);
+    let late_s = peaks_hz.and_then(|[_, highest_hz]| lateness_s(grid.hz(), &open_ratios, highest_hz));
+    let not_own = peaks_hz.zip(late_s).and_then(|(peaks_hz, s)| not_own_rad(grid.hz(), &open_ratios, peaks_hz, s));
+    let driven = heard.deconvolution.impulse_of(&heard.drive.pieces[0]);
     measured.findings = findings(&Evidence {
         captures,
         settings,
@@ -145,15 +150,17 @@ pub fn measure_impedance(captures: &JigCaptures<'_>, settings: &MeasureSettings)
         harmonics,
         mark: mark_disagrees(&captures.load, &heard, grid.hz(), &ratio, &solved),
         unexplained: left,
-        late_s: lateness_s(grid.hz(), &open_ratios, highest_peak_hz(&grid, &open_ratios)),
+        octaves_apart_s: octaves_apart_s(&driven, heard.cut.before as f64, &heard.pattern),
+        late_s,
+        not_own,
     });
     Ok(measured)
 }
 
-/// Where the ratio peaks last: a delay between the channels leaves its magnitude as it is, but not that of the impedance.
-fn highest_peak_hz(grid: &FrequencyGrid, open_ratios: &[Complex64]) -> Option<f64> {
-    let ratios = Impedance::new(grid.clone(), open_ratios.to_vec()).ok()?;
-    peaks(&ratios).last().map(|peak| peak.hz)
+/// Where the ratio peaks first and last: a delay between the channels leaves its magnitude as it is, but not that of the impedance.
+fn peaks_hz(grid: &FrequencyGrid, open_ratios: &[Complex64]) -> Option<[f64; 2]> {
+    let found = peaks(&Impedance::new(grid.clone(), open_ratios.to_vec()).ok()?);
+    Some([found.first()?.hz, found.last()?.hz])
 }
 
 /// The points that all captures can tell.

@@ -24,7 +24,7 @@ use crate::math::mean_around;
 use crate::quantity::FrequencyGrid;
 use crate::response::{
     Cut, Deconvolution, Gate, GatedResponse, Interruption, NoiseDensity, NoiseSource, NoiseThrough, Pattern, Repeats,
-    ResponseError, WrappedImpulse, admit, interruption, locate, silences,
+    ResponseError, WrappedImpulse, admit, foreign, interruption, locate, silences,
 };
 use crate::signal::{Excitation, Recording};
 use num_complex::Complex64;
@@ -317,7 +317,7 @@ fn interruptions(deconvolution: &mut Deconvolution, channels: [&Repeats; 2], cut
             }
         }
     }
-    found
+    foreign(found, channels[0].pieces.len())
 }
 
 /// The silences, and of each pause between repeats the later part, in which the load has come to rest.

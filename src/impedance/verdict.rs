@@ -16,6 +16,7 @@ use super::measure::{JigCaptures, MeasureSettings, Measured};
 use super::ratio::{ChannelRatio, Heard, JigCapture};
 use super::unexplained::Unexplained;
 use crate::quantity::{Code, Finding, Severity};
+use crate::response::another_sweep;
 use num_complex::Complex64;
 
 /// What the verdict is built on.
@@ -35,8 +36,12 @@ pub(super) struct Evidence<'a> {
     pub mark: Option<MarkDisagrees>,
     /// What of the load's voltage the drive does not explain.
     pub unexplained: Option<Unexplained>,
+    /// By how much each octave of the drive comes after the one below it, where they come one after the other.
+    pub octaves_apart_s: Option<f64>,
     /// By how much the load channel lags.
     pub late_s: Option<f64>,
+    /// Where the phase is furthest from what magnitude and delay bring, Hz, and by how much, rad.
+    pub not_own: Option<(f64, f64)>,
 }
 
 /// All findings, the worst first.
@@ -44,6 +49,7 @@ pub(super) fn findings(evidence: &Evidence<'_>) -> Vec<Finding> {
     let mut all = channels::sound(evidence);
     all.extend(channels::broken_into(evidence));
     all.extend(channels::missing_repeats(evidence));
+    all.extend(evidence.octaves_apart_s.map(|apart_s| another_sweep(apart_s, evidence.captures.load.drive)));
     let misplaced = wiring::strangers(evidence);
     if misplaced.is_empty() {
         let wrong = wiring::upside_down(evidence)
@@ -75,6 +81,14 @@ pub(super) fn findings(evidence: &Evidence<'_>) -> Vec<Finding> {
     let unexplained = if is_told(&told) { None } else { steady::not_explained(evidence, large) };
     all.extend(changed);
     all.extend(unexplained);
+    // What bends the phase has a name already where anything of the kind is told.
+    let named = [&told[..], &[Code::ReversedPolarity, Code::NotADriver, Code::LevelDrift, Code::Processed]].concat();
+    let moved = if all.iter().any(|finding| finding.severity >= Severity::Caution && named.contains(&finding.code)) {
+        None
+    } else {
+        steady::moved_with_the_sweep(evidence)
+    };
+    all.extend(moved);
     all.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
     all
 }

@@ -17,6 +17,7 @@ use super::hearing::{Heard, hear};
 use super::level_steps::{Channel, LevelSteps, level_steps};
 use super::levels::Levels;
 use super::mark_arrival::mark_arrival;
+use super::octave_arrivals::octaves_apart_s;
 use super::offset::without_offset;
 use super::phases::{Phases, phases};
 use super::quantised::widen_by_steps;
@@ -209,6 +210,7 @@ pub fn analyse(recording: &Recording, excitation: &Excitation, settings: &Settin
         level_steps,
         leak,
         walls,
+        octaves_apart_s: octaves_apart_s(&heard.impulse, view.arrived.frames, &pattern),
         noisy_share,
     };
     Ok(conclude(&evidence, view, &gated, response))

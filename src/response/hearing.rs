@@ -4,7 +4,7 @@
 
 use super::locate::strongest;
 use super::timeline::Timeline;
-use super::{Cut, Deconvolution, Interruption, Pattern, Repeats, ResponseError, WrappedImpulse, interruption};
+use super::{Cut, Deconvolution, Interruption, Pattern, Repeats, ResponseError, WrappedImpulse, foreign, interruption};
 use num_complex::Complex64;
 
 /// The averaged repeats, deconvolved.
@@ -107,8 +107,7 @@ fn left_out(all: &Repeats, interruptions: &[(usize, Interruption)]) -> Vec<usize
     if either.len() < all.pieces.len() { either } else { standing_out }
 }
 
-/// What broke into each of the repeats, whose first frame's reply is expected at `expected`. What all of several repeats show at one and the same
-/// place of the sweep comes with it: no door keeps such time.
+/// What broke into each of the repeats, whose first frame's reply is expected at `expected`.
 fn all_interruptions(
     deconvolution: &mut Deconvolution,
     repeats: &Repeats,
@@ -118,9 +117,5 @@ fn all_interruptions(
     let found = |(piece, &number): (&Vec<f64>, &usize)| {
         Some((number, interruption(deconvolution, piece, cut.before, expected)?))
     };
-    let all: Vec<_> = repeats.pieces.iter().zip(&repeats.numbers).filter_map(found).collect();
-    let latest = all.iter().map(|(_, event)| event.frames.start).max();
-    let earliest = all.iter().map(|(_, event)| event.frames.end).min();
-    let comes_with_the_sweep = all.len() > 1 && all.len() == repeats.pieces.len() && latest < earliest;
-    if comes_with_the_sweep { Vec::new() } else { all }
+    foreign(repeats.pieces.iter().zip(&repeats.numbers).filter_map(found).collect(), repeats.pieces.len())
 }

@@ -101,6 +101,15 @@ pub fn interruption(
     Some(Interruption { frames, cause: if own > least { Cause::LostSamples } else { Cause::Noise } })
 }
 
+/// Those of the events, by repeat, that are not the sweep's own: what all of several repeats show at one and the same place comes with it, as no door
+/// or lost buffer keeps such time.
+pub fn foreign(events: Vec<(usize, Interruption)>, repeats: usize) -> Vec<(usize, Interruption)> {
+    let latest = events.iter().map(|(_, event)| event.frames.start).max();
+    let earliest = events.iter().map(|(_, event)| event.frames.end).min();
+    let comes_with_the_sweep = events.len() > 1 && events.len() == repeats && latest < earliest;
+    if comes_with_the_sweep { Vec::new() } else { events }
+}
+
 /// Means of the energies over a period of what is heard there: the halves of a slow wave are no events.
 fn over_periods(energies: &[f64], window_s: f64, heard_hz: impl Fn(usize) -> f64) -> Vec<f64> {
     let mean = |index: usize| {
@@ -187,6 +196,17 @@ mod tests {
     #[test]
     fn before_a_sweep_no_frequency_is_heard() {
         assert_eq!(over_periods(&[1.0, 2.0, 6.0], WINDOW_S, |_| 0.0), [3.0; 3]);
+    }
+
+    #[test]
+    fn what_comes_at_one_place_of_each_sweep_is_its_own() {
+        let at =
+            |number: usize, first: usize| (number, Interruption { frames: first..first + 100, cause: Cause::Noise });
+        assert_eq!(foreign(vec![at(0, 500), at(1, 550)], 2), Vec::new());
+        for kept in [vec![at(0, 500), at(1, 700)], vec![at(0, 500)], vec![at(0, 500), at(2, 500)]] {
+            assert_eq!(foreign(kept.clone(), 3), kept);
+        }
+        assert_eq!(foreign(vec![at(0, 500)], 1).len(), 1);
     }
 
     #[test]

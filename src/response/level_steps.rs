@@ -48,8 +48,8 @@ const SIGNIFICANT: f64 = 4.0;
 /// Bands hold at least so many periods of the shortest piece that is compared.
 const PERIODS: f64 = 6.0;
 const SHORTEST_S: f64 = 0.2;
-/// Bands at the ends of a mark's band are left out: its ramps bend them.
-const END_RATIO: f64 = 1.6;
+/// Of the ramps at both ends of a mark, a tenth of it each, the outer half is left out: little is played there.
+const RAMP_SHARE: f64 = 0.05;
 const BAND_RATIO: f64 = 1.259_921_049_894_873;
 /// A band whose noise is less than 20 dB below the sound tells nothing.
 const LEAST_SNR: f64 = 100.0;
@@ -122,9 +122,9 @@ fn bins_of([from_hz, to_hz]: [f64; 2], length: usize, rate_hz: f64) -> Range<usi
 /// Ends of the thirds of an octave in which marks and sweeps can be compared.
 fn bands_hz(pattern: &Pattern) -> Option<Vec<[f64; 2]>> {
     let [from_hz, to_hz] = pattern.band_hz;
-    let ramp = (to_hz / from_hz).powf(0.1);
-    let lowest_hz = (from_hz * ramp * END_RATIO).max(PERIODS / SHORTEST_S);
-    let highest_hz = to_hz / ramp / END_RATIO;
+    let ramp = (to_hz / from_hz).powf(RAMP_SHARE);
+    let lowest_hz = (from_hz * ramp).max(PERIODS / SHORTEST_S);
+    let highest_hz = to_hz / ramp;
     let mut bands = Vec::new();
     let mut hz = lowest_hz;
     while hz * BAND_RATIO <= highest_hz {

@@ -33,6 +33,8 @@ pub struct Disagreement {
     pub band_hz: [f64; 2],
     /// Spread over noise there, as amplitudes.
     pub times: f64,
+    /// The largest standard uncertainty of a level that it makes there.
+    pub most_u_db: f64,
 }
 
 /// Puts the repeats' spread into `response` where it is larger than the noise; says where the two disagree.
@@ -87,7 +89,9 @@ pub(super) fn widen_by_spread(
     let last = (first + POINTS_OF_AN_OCTAVE).min(hz.len()) - 1;
     let power = ratios[first..=last].iter().sum::<f64>() / (last - first + 1) as f64;
     let end = ((highest + 1) * POINTS_OF_AN_OCTAVE).min(hz.len()) - 1;
-    Some(Disagreement { band_hz: [hz[lowest * POINTS_OF_AN_OCTAVE], hz[end]], times: power.sqrt() })
+    let first = lowest * POINTS_OF_AN_OCTAVE;
+    let most_u_db = response.u_db()[first..=end].iter().copied().fold(0.0, f64::max);
+    Some(Disagreement { band_hz: [hz[first], hz[end]], times: power.sqrt(), most_u_db })
 }
 
 /// The ratio of spread to noise that chance does not reach, for so many independent values in an octave: each gives two

@@ -12,7 +12,7 @@ use crate::quantity::{Code, Finding, Severity, Whereabouts};
 /// Between the marks and from repeat to repeat: the curve is off by as much at most.
 const LEVEL_STEP_DB: f64 = 0.35;
 /// Marks and sweeps differ by some tenths where a loudspeaker bends: harmonics of a mark come after its sound.
-const BY_BAND_DB: f64 = 0.8;
+const BY_BAND_DB: f64 = 0.5;
 /// The standard uncertainty of a level that is worth a word: half a decibel at k = 2.
 const WORTH_SAYING_U_DB: f64 = 0.25;
 /// The third harmonic of a sine whose crest is bent so far that its fundamental is half a decibel too low: 1.9 % for a cubic bend, and more

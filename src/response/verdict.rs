@@ -8,6 +8,7 @@ use super::excess::Polarity;
 use super::hearing::Heard;
 use super::inspect::{clipping, flat_tops, held_samples, offset};
 use super::level_steps::LevelSteps;
+use super::octave_arrivals::another_sweep;
 use super::sounding_noise::Louder;
 use super::spread::Disagreement;
 use super::suspicion::suspicions;
@@ -31,6 +32,8 @@ pub(super) struct Evidence<'a> {
     /// Gain by which the loopback leaks into the reply.
     pub leak: Option<f64>,
     pub walls: Option<Walls>,
+    /// By how much each octave comes after the one below it, where they come one after the other.
+    pub octaves_apart_s: Option<f64>,
     /// Share of the points that noise alone makes doubtful.
     pub noisy_share: f64,
 }
@@ -47,6 +50,8 @@ const NOISY_SHARE: f64 = 0.1;
 const APART_U_DB: f64 = 0.1;
 /// Clocks of interfaces differ by up to some ten ppm (common practice); more deserves a word.
 const WORTH_SAYING_PPM: f64 = 1.0;
+/// Crystals are off by 100 ppm at worst, and two of them differ by twice that (common practice).
+const MOST_PPM: f64 = 200.0;
 /// A reply this much before the loopback, 17 mm of sound, is no tolerance of an arrival.
 const EARLY_S: f64 = 5e-5;
 /// A gate that leaves nothing below this hides what most loudspeakers are judged by.
@@ -66,12 +71,13 @@ pub(super) fn findings(evidence: &Evidence<'_>, analysis: &Analysis, polarity: P
     all.extend(lost_samples(evidence));
     all.extend(broken_into(evidence));
     all.extend(swapped(evidence, analysis));
+    all.extend(evidence.octaves_apart_s.map(|apart_s| another_sweep(apart_s, evidence.settings.reply)));
     all.extend(clock(evidence, analysis));
     all.extend(marks_unheard(evidence, analysis));
     all.extend(rubs(analysis));
     all.extend(missing_repeats(evidence));
     all.extend(disturbed(evidence));
-    all.extend(unstable(evidence, &analysis.response));
+    all.extend(unstable(evidence));
     all.extend(loudness(evidence, analysis));
     all.extend(suspicions(evidence, analysis));
     all.extend(gate(evidence, analysis));
@@ -212,6 +218,14 @@ fn clock(evidence: &Evidence<'_>, analysis: &Analysis) -> Option<Finding> {
         ToldBy::Sweep => "shape of the sweep",
     };
     match analysis.correction {
+        Correction::Resampled if ppm.abs() > MOST_PPM && drift.told_by != ToldBy::Marks => finding(
+            Severity::Caution,
+            format!(
+                "the recorder's clock would be off by {off}, told by the {by}; corrected, but no clock is off that far: \
+                 samples may have got lost between the sweeps, and then the treble is wrong"
+            ),
+            "use a sweep with time marks, which tell the two apart, close other programs, and measure again",
+        ),
         Correction::Resampled if ppm.abs() >= WORTH_SAYING_PPM => finding(
             Severity::Note,
             format!("the recorder's clock is off by {off}, told by the {by}; corrected"),
@@ -271,11 +285,9 @@ fn disturbed(evidence: &Evidence<'_>) -> Option<Finding> {
 }
 
 /// Where room and converters are quiet, a change of a ten-thousandth is seen, which nobody needs to care about.
-fn unstable(evidence: &Evidence<'_>, response: &FrequencyResponse) -> Option<Finding> {
+fn unstable(evidence: &Evidence<'_>) -> Option<Finding> {
     let disagreement = evidence.disagreement?;
-    let [from_hz, to_hz] = disagreement.band_hz;
-    let within = response.grid.hz().iter().zip(response.u_db()).filter(|(hz, _)| (from_hz..=to_hz).contains(*hz));
-    let matters = within.map(|(_, u_db)| u_db).fold(0.0, f64::max) > APART_U_DB;
+    let matters = disagreement.most_u_db > APART_U_DB;
     let careful = "let the driver warm up or cool down, keep still, and look for noise that comes with the sound";
     Some(Finding {
         code: Code::UnstableRepeat,

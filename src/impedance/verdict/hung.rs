@@ -24,6 +24,8 @@ const FALLING_RAD: f64 = 0.1;
 /// What parts the inputs at the lowest frequency, as a share of the impedance there: a voice coil's losses, whose reactance is no polynomial
 /// of f, look like up to a tenth.
 const PARTED_SHARE: f64 = 0.15;
+/// Up to where it moves an impedance by more than this, a third of a decibel, it counts.
+const STILL_PARTED_SHARE: f64 = 0.04;
 /// The fit needs this ratio between its last and its first frequency, …
 const WIDE_RATIO: f64 = 1.5;
 /// … ends far enough below the resonance for a cubic to hold, …
@@ -52,9 +54,9 @@ pub(super) fn capacitor(evidence: &Evidence<'_>) -> Option<Finding> {
     // Without a peak in sight the moving mass above its resonance could look alike, but not that large.
     let least = if evidence.measured.peaks.is_empty() { MORE_THAN_A_MASS } else { CAPACITIVE_SHARE };
     let dominates = -at_start.im > least * evidence.measured.minimum.ohm;
-    dominates.then(|| Finding {
-        at: Whereabouts { band_hz: Some([from_hz, hz[low[low.len() - 1]]]), ..Whereabouts::default() },
-        ..Finding::new(
+    // What is in the path is in the whole curve.
+    dominates.then(|| {
+        Finding::new(
             Code::NotADriver,
             Severity::Fault,
             format!(
@@ -130,8 +132,11 @@ pub(super) fn inputs_part(evidence: &Evidence<'_>) -> Option<Finding> {
     let fit = weighted_plane(&(0..low).map(row).collect::<Vec<_>>())?;
     let size = parted(values[0]).norm() / values[0].norm();
     let (share, u_share) = (fit.values[2] * size, fit.variances[2].sqrt() * size);
+    // It falls with f, but high impedances feel it more.
+    let moved = |at: usize| (fit.values[2] * hz[0] / hz[at] * parted(values[at]) / values[at]).norm();
+    let last = (0..hz.len()).rev().find(|&at| moved(at) > STILL_PARTED_SHARE).unwrap_or(0);
     (share.abs() > PARTED_SHARE.max(ABOVE_NOISE * u_share)).then(|| Finding {
-        at: Whereabouts { band_hz: Some([hz[0], 2.0 * hz[0].max(peak_hz / 2.0)]), ..Whereabouts::default() },
+        at: Whereabouts { band_hz: Some([hz[0], hz[last]]), ..Whereabouts::default() },
         ..Finding::new(
             Code::InputGain,
             Severity::Caution,

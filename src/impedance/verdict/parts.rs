@@ -86,14 +86,15 @@ pub(super) fn leads(evidence: &Evidence<'_>) -> Option<Finding> {
             Some(ohm) => format!("leads of {ohm} Ω were said"),
             None => "the leads' resistance is not known".to_owned(),
         };
+        // Of next to nothing any lead is many times as much.
+        let doubt = match 200.0 * share {
+            percent if percent < 100.0 => format!("± {percent:.1} % of the lowest impedance of"),
+            _ => "more than all of the lowest impedance of".to_owned(),
+        };
         Finding::new(
             Code::LeadResistance,
             severity,
-            format!(
-                "{known}: that leaves ± {:.1} % of the lowest impedance of {:.2} Ω in doubt",
-                200.0 * share,
-                evidence.measured.minimum.ohm
-            ),
+            format!("{known}: that leaves {doubt} {:.2} Ω in doubt", evidence.measured.minimum.ohm),
             "measure with the far ends of the leads together (--short), or give --lead-ohm",
         )
     })

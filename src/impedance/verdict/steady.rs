@@ -3,6 +3,7 @@
 //! No equation: thresholds, each with its reason.
 
 use super::Evidence;
+use crate::impedance::lateness::NOT_OWN_RAD;
 use crate::impedance::loudness::LoadHarmonics;
 use crate::quantity::{Code, Finding, Severity, Whereabouts};
 
@@ -77,7 +78,10 @@ pub(super) fn large_signal(evidence: &Evidence<'_>) -> Option<Finding> {
     let shift = |found: &LoadHarmonics| SHIFT_PER_HARMONIC * found.third_ratio;
     if let Some(found) = evidence.harmonics.filter(|found| shift(found) > LARGE_SHIFT) {
         return Some(Finding {
-            at: Whereabouts { band_hz: Some([found.at_hz; 2]), ..Whereabouts::default() },
+            at: Whereabouts {
+                band_hz: Some([found.at_hz / AROUND_RATIO, found.at_hz * AROUND_RATIO]),
+                ..Whereabouts::default()
+            },
             ..Finding::new(
                 Code::LargeSignal,
                 Severity::Caution,
@@ -127,11 +131,25 @@ pub(super) fn changed(evidence: &Evidence<'_>) -> Option<Finding> {
     })
 }
 
+/// A phase that does not belong to its magnitude.
+pub(super) fn moved_with_the_sweep(evidence: &Evidence<'_>) -> Option<Finding> {
+    let (at_hz, off_rad) = evidence.not_own.filter(|(_, off_rad)| off_rad.abs() > NOT_OWN_RAD)?;
+    Some(Finding::new(
+        Code::LevelDrift,
+        Severity::Caution,
+        format!(
+            "at {at_hz:.0} Hz the phase lies {:.0}° off what goes with such a magnitude, which no steady load's does: a gain, a contact or a \
+             resistor changed while the sweep passed",
+            off_rad.abs().to_degrees()
+        ),
+        "switch off automatic gain, check the clips and that the sense resistor stays cool, and measure again with time marks and two sweeps",
+    ))
+}
+
 /// What the drive does not explain of the load's voltage; a motion that was too large has words of its own around `large_hz`.
 pub(super) fn not_explained(evidence: &Evidence<'_>, large_hz: Option<[f64; 2]>) -> Option<Finding> {
     let left = evidence.unexplained?;
-    let around = |[from, to]: [f64; 2]| from / AROUND_RATIO < left.band_hz[0] && left.band_hz[1] < to * AROUND_RATIO;
-    if large_hz.is_some_and(around) {
+    if large_hz.is_some_and(|[from, to]| from < left.band_hz[0] && left.band_hz[1] < to) {
         return None;
     }
     let rate = evidence.captures.load.recording.rate;

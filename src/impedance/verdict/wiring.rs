@@ -24,14 +24,29 @@ const MOST_LEAD_OHM: f64 = 1.5;
 /// A known resistor whose voltage is this many times off is another one, or none; a slip of two in the sense resistor is less.
 const FAR_OFF: f64 = 2.5;
 
-/// Calibrations that can't be what they were given as: by how much of the drive's voltage their load channel holds.
+/// A resistor's share is one; inputs that differ towards the bass make it change by some percent.
+const MOST_SPREAD: f64 = 1.25;
+
 /// From so many radians on a phase between the inputs moves an impedance like the sense resistor by more than a percent.
 const COUNTS_FROM_RAD: f64 = 0.02;
 
+/// Calibrations that can't be what they were given as: by how much of the drive's voltage their load channel holds.
 pub(super) fn strangers(evidence: &Evidence<'_>) -> Vec<Finding> {
     let facts = &evidence.settings.facts;
     let of_calibration = |(name, shares): &(&'static str, Vec<f64>)| {
         let share = middle(shares.clone());
+        if *name == "known" && spread(shares) > MOST_SPREAD {
+            return Some(Finding::new(
+                Code::Implausible,
+                Severity::Fault,
+                format!(
+                    "known capture: its load channel's share of the drive's voltage changes {:.1} times over the band: what hung there is \
+                     no resistor",
+                    spread(shares)
+                ),
+                "give --known a capture with the known resistor on the clips; perhaps it was swapped with the loudspeaker's",
+            ));
+        }
         let divided = |ohm: f64| ohm / (ohm + facts.sense_ohm);
         let (fits, wanted) = match *name {
             "open" => (share > LEAST_OPEN, "nearly all of it"),
@@ -59,6 +74,14 @@ pub(super) fn strangers(evidence: &Evidence<'_>) -> Vec<Finding> {
         })
     };
     evidence.told_shares.iter().filter_map(of_calibration).collect()
+}
+
+/// From the lowest to the highest but for a tenth at both ends, which may be noise.
+fn spread(shares: &[f64]) -> f64 {
+    let mut sorted = shares.to_vec();
+    sorted.sort_by(f64::total_cmp);
+    let tenth = sorted.len() / 10;
+    sorted[sorted.len() - 1 - tenth] / sorted[tenth].max(f64::MIN_POSITIVE)
 }
 
 /// A load takes power: what it lets through never has the opposite sign over the whole band.
@@ -144,17 +167,21 @@ pub(super) fn negative(evidence: &Evidence<'_>) -> Option<Finding> {
     let u = impedance.u_ohm()?;
     let is_negative = |at: usize| impedance.values()[at].re < -2.0 * u[at];
     let points: Vec<usize> = (0..u.len()).filter(|&at| is_negative(at)).collect();
+    // What makes it so bends the rest as well.
     let (&first, &last) = (points.first()?, points.last()?);
     let severity = if points.len() * 2 > u.len() { Severity::Fault } else { Severity::Caution };
-    Some(Finding {
-        at: Whereabouts { band_hz: Some([impedance.hz()[first], impedance.hz()[last]]), ..Whereabouts::default() },
-        ..Finding::new(
-            Code::Implausible,
-            severity,
-            format!("the resistance is below zero at {} of {} points, which no load's is", points.len(), u.len()),
-            "set both inputs to the same gain, and measure a known resistor too: --known WAV --known-ohm R",
-        )
-    })
+    Some(Finding::new(
+        Code::Implausible,
+        severity,
+        format!(
+            "the resistance is below zero at {} of {} points between {:.1} and {:.0} Hz, which no load's is",
+            points.len(),
+            u.len(),
+            impedance.hz()[first],
+            impedance.hz()[last]
+        ),
+        "set both inputs to the same gain, and measure a known resistor too: --known WAV --known-ohm R",
+    ))
 }
 
 /// Two inputs that are not read at one time.

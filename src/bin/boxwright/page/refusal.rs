@@ -21,8 +21,9 @@ pub struct Refusal {
 impl Refusal {
     /// With a status of its own.
     pub fn new(status: StatusCode, says: impl Into<String>, advice: impl Into<String>) -> Self {
-        let says: String = says.into();
-        Self { status, says: shortened(&says), advice: advice.into() }
+        // Advice may name what was sent as well.
+        let [says, advice] = [says.into(), advice.into()].map(|words: String| shortened(&words));
+        Self { status, says, advice }
     }
 
     /// What was asked for can't be done.

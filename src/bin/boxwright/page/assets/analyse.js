@@ -90,7 +90,7 @@ function analyseImpedance(wav) {
         .filter((/** @type {any} */ one) => one.kind === "impedance" && one.path !== wav)
         .map((/** @type {any} */ one) => [one.path, one.path]),
     ]);
-  const before = saidBefore("impedance", wav, ["--short", "--open", "--known", "--known-ohm", "--lead-ohm", "--sense-ohm"]);
+  const before = saidBefore("impedance", wav, ["--short", "--open", "--known", "--known-ohm", "--lead-ohm", "--sense-ohm", "--gain-limit-db"]);
   const fields = {
     short: choiceField("Capture with the clips joined", others, {
       value: before.of("--short"),
@@ -110,6 +110,10 @@ function analyseImpedance(wav) {
       value: before.of("--sense-ohm"),
       hint: "In ohm, where the capture does not say it.",
     }),
+    gain: textField("The two inputs differ by at most", {
+      value: before.of("--gain-limit-db"),
+      hint: "In dB, where it is known; 1 dB otherwise.",
+    }),
   };
   const words = () => {
     if (fields.known.value() && !fields.ohm.value()) return "Say how large the known resistor is.";
@@ -122,6 +126,7 @@ function analyseImpedance(wav) {
       ...option("--known-ohm", fields.known.value() && fields.ohm.value()),
       ...option("--lead-ohm", fields.lead.value()),
       ...option("--sense-ohm", fields.sense.value()),
+      ...option("--gain-limit-db", fields.gain.value()),
       ...before.rest,
     ];
   };

@@ -42,7 +42,12 @@ pub fn faults_of_inputs(inputs: &[InputFile]) -> Vec<Finding> {
 fn of_table(path: &Path) -> Vec<Finding> {
     let Ok(file) = File::open(path) else { return Vec::new() };
     let lines = BufReader::new(file.take(MOST_HEAD_BYTES)).lines().map_while(Result::ok);
-    let head = lines.take_while(|line| line.starts_with('#')).filter_map(|line| header_line(&line));
+    // Comments of Touchstone files begin with an exclamation mark.
+    let of_comment = |line: String| match line.strip_prefix('!') {
+        Some(comment) => header_line(&format!("#{comment}")),
+        None => header_line(&line),
+    };
+    let head = lines.take_while(|line| line.starts_with(['#', '!'])).filter_map(of_comment);
     let fault = |(_, line): (String, String)| {
         let (word, says) = line.split_once(", ")?;
         let code: Code = serde_json::from_value(word.into()).ok()?;
@@ -68,7 +73,9 @@ fn said_again(path: &Path, fault: Finding) -> Finding {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::files::{Curve, Measure, replace_curve};
+    use crate::files::{Curve, Measure, replace_curve, touchstone_text};
+    use crate::impedance::Impedance;
+    use crate::quantity::FrequencyGrid;
 
     fn findings() -> Vec<Finding> {
         let of = |code, severity, says: &str| Finding::new(code, severity, says, "measure again");
@@ -96,6 +103,11 @@ mod tests {
         let [fault] = &faults_of(&path)[..] else { panic!("one fault") };
         assert_eq!((fault.code, fault.severity), (Code::Clipped, Severity::Fault));
         assert_eq!(fault.says, format!("{}: channel 1 is clipped, and how", path.display()));
+        let path = folder.path().join("a.s1p");
+        let impedance =
+            Impedance::new(FrequencyGrid::new(vec![20.0, 40.0]).unwrap(), vec![8.0.into(), 9.0.into()]).unwrap();
+        std::fs::write(&path, touchstone_text(&impedance, &fault_lines(&findings()))).unwrap();
+        assert_eq!(faults_of(&path).iter().map(|fault| fault.code).collect::<Vec<_>>(), [Code::Clipped]);
     }
 
     #[test]

@@ -7,7 +7,7 @@
 //! A load that takes power has a positive real part, so A·H has neither poles nor zeros in the right half plane: its phase is the one that
 //! belongs to its magnitude ([`crate::math::bode_phase_rad`]), and what is left of it is a delay τ between the channels. By least squares
 //! through zero over the upper part of the band. Beyond the band the load goes on for a decade as the coil that its last octave shows,
-//! `K·(jω)^p`; that needs the phase without the delay, so it is done in rounds.
+//! `K·(jω)^p`, and below it as a resistance with a reactance that falls with f; that needs the phase without the delay, so it is done in rounds.
 //! What then is left of the phase in the middle of the band no steady pair of inputs makes: a gain or a contact that changes while the sweep
 //! passes bends the magnitude and not the phase. Of 60 clean captures of `examples/damage_table` none left more than 0.08 rad.
 //! Source: H. W. Bode, "Network Analysis and Feedback Amplifier Design" (1945), from memory; the use is ours.
@@ -47,38 +47,45 @@ pub(super) fn lateness_s(hz: &[f64], open_ratios: &[Complex64], highest_peak_hz:
     for _ in 0..ROUNDS {
         late_s = left_of_own(hz, open_ratios, from..end, late_s);
     }
-    Some(late_s)
+    // A ratio of 1 leaves no load to go on from.
+    Some(late_s).filter(|late_s| late_s.is_finite())
 }
 
-/// z = Z/R_s beyond the band and the modulus of `z/(1 + z)` there, in the band's own steps of ln f, if the load is late by `late_s`.
-fn beyond(hz: &[f64], open_ratios: &[Complex64], late_s: f64, step: f64) -> Vec<f64> {
-    let of_load = |at: usize| {
+/// ln of the modulus of `z/(1 + z)`, z = Z/R_s, for a decade below and one above the band in the band's own steps of ln f, if the load is late by
+/// `late_s`: a coil above it; below it a resistance with the reactance that a compliance leaves.
+fn beyond(hz: &[f64], open_ratios: &[Complex64], late_s: f64, step: f64) -> [Vec<f64>; 2] {
+    let load = |at: usize| {
         let ratio = open_ratios[at] * Complex64::cis(TAU * hz[at] * late_s);
-        (ratio / (1.0 - ratio)).norm()
+        ratio / (1.0 - ratio)
     };
+    let ln_ratio = |load: Complex64| (load / (1.0 + load)).norm().ln();
+    let count = (BEYOND / step) as usize;
     let last = hz.len() - 1;
     let octave_below = hz.partition_point(|&hz_| hz_ < hz[last] / OCTAVE);
-    let power = (of_load(last) / of_load(octave_below)).ln() / (hz[last] / hz[octave_below]).ln();
+    let [first, end] = [load(0), load(last)];
+    let power = (end.norm() / load(octave_below).norm()).ln() / (hz[last] / hz[octave_below]).ln();
     // A coil that loses nothing, and a resistor.
     let power = if power.is_nan() { 0.0 } else { power.clamp(0.0, 1.0) };
-    let one = |number: usize| {
-        let up = (number as f64 * step).exp().powf(power);
-        let load = Complex64::from_polar(of_load(last) * up, 0.5 * PI * power);
-        (load / (1.0 + load)).norm().ln()
+    let above = |number: usize| {
+        ln_ratio(Complex64::from_polar(end.norm() * (number as f64 * step * power).exp(), 0.5 * PI * power))
     };
-    (1..=(BEYOND / step) as usize).map(one).collect()
+    let below = |number: usize| ln_ratio(Complex64::new(first.re, first.im * (-(number as f64) * step).exp()));
+    [(1..=count).rev().map(below).collect(), (1..=count).map(above).collect()]
 }
 
 /// The phase that belongs to the magnitude at the points `wanted`, the magnitude beyond the band being that of a load late by `late_s`.
 fn own_phase_rad(hz: &[f64], open_ratios: &[Complex64], wanted: Range<usize>, late_s: f64) -> Vec<f64> {
     let last = hz.len() - 1;
     let step = (hz[last] / hz[0]).ln() / last as f64;
-    let mut ln_magnitude: Vec<f64> = open_ratios.iter().map(|ratio| ratio.norm().ln()).collect();
-    let above = beyond(hz, open_ratios, late_s, step);
+    let [mut below, mut above] = beyond(hz, open_ratios, late_s, step);
+    let within: Vec<f64> = open_ratios.iter().map(|ratio| ratio.norm().ln()).collect();
     // What noise or another gain shifts the whole by is no step of the load.
-    let meets = ln_magnitude[last] - above.first().copied().unwrap_or(0.0);
-    ln_magnitude.extend(above.iter().map(|ln| ln + meets));
-    bode_phase_rad(&ln_magnitude, step, [0.0, 0.0], wanted)
+    let meets = [below.last().map_or(0.0, |ln| within[0] - ln), above.first().map_or(0.0, |ln| within[last] - ln)];
+    below.iter_mut().for_each(|ln| *ln += meets[0]);
+    above.iter_mut().for_each(|ln| *ln += meets[1]);
+    let before = below.len();
+    let all = [below, within, above].concat();
+    bode_phase_rad(&all, step, [0.0, 0.0], wanted.start + before..wanted.end + before)
 }
 
 /// τ by what the phase has beyond the magnitude's own.
@@ -174,22 +181,25 @@ mod tests {
         assert!(TAU * 2_000.0 * found_s.abs() < LATE_RAD / 3.0, "{found_s}");
     }
 
-    /// A gain that falls by 3 dB while the sweep passes from 20 Hz to 20 kHz, as a real factor.
+    /// A gain that falls by 6 dB while the sweep passes from 20 Hz to 20 kHz, as a real factor; a coil of little resistance, whose resonance reaches
+    /// far down.
     #[test]
     fn a_gain_that_moves_with_the_sweep_leaves_a_phase_that_is_not_the_magnitudes_own() {
         let grid = FrequencyGrid::of_octave_fractions([20.0, 20_000.0], 48).unwrap();
-        let left_rad = |fall_db: f64| {
+        let left_rad = |fall_db: f64, coil_ohm: f64| {
             let ratio = |&hz: &f64| {
                 let x = hz / 80.0;
                 let ohm =
-                    6.0 + Complex64::new(0.0, TAU * hz * 0.3e-3) + 40.0 / Complex64::new(1.0, 4.0 * (x - 1.0 / x));
+                    coil_ohm + Complex64::new(0.0, TAU * hz * 0.3e-3) + 40.0 / Complex64::new(1.0, 4.0 * (x - 1.0 / x));
                 ohm / (ohm + 10.0) * 10f64.powf(-fall_db / 20.0 * (hz / 20.0).ln() / 1_000f64.ln())
             };
             let ratios: Vec<Complex64> = grid.hz().iter().map(ratio).collect();
             let late_s = lateness_s(grid.hz(), &ratios, 80.0).unwrap();
             not_own_rad(grid.hz(), &ratios, [80.0, 80.0], late_s).unwrap().1.abs()
         };
-        assert!(left_rad(0.0) < 0.5 * NOT_OWN_RAD, "{}", left_rad(0.0));
-        assert!(left_rad(6.0) > NOT_OWN_RAD, "{}", left_rad(6.0));
+        for coil_ohm in [6.0, 1.8] {
+            let (steady, moved) = (left_rad(0.0, coil_ohm), left_rad(6.0, coil_ohm));
+            assert!(steady < 0.5 * NOT_OWN_RAD && moved > NOT_OWN_RAD, "{coil_ohm}: {steady} {moved}");
+        }
     }
 }

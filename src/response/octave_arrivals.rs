@@ -18,6 +18,8 @@ use std::f64::consts::PI;
 
 /// Frames to each side of the arrival, s: what is smeared further than this is no arrival at all.
 const REACH_S: f64 = 0.17;
+/// Fewer frames than this hold no octaves.
+const SHORTEST: usize = 256;
 /// Octaves that are looked at, from the highest down.
 const OCTAVES: usize = 5;
 /// Fewer steps than this could be equal by chance.
@@ -31,7 +33,10 @@ const ALIKE: f64 = 1.5;
 pub fn octaves_apart_s(impulse: &WrappedImpulse, arrival_frames: f64, pattern: &Pattern) -> Option<f64> {
     pattern.rate_constant_s?;
     let rate_hz = pattern.rate_hz;
-    let length = (2.0 * REACH_S * rate_hz) as usize & !1;
+    let length = ((2.0 * REACH_S * rate_hz) as usize).min(impulse.samples.len()) & !1;
+    if length < SHORTEST {
+        return None;
+    }
     let bins = Spectrum::new(length).bins(&impulse.cut(arrival_frames as i64 - length as i64 / 2, length));
     let step_hz = rate_hz / length as f64;
     let highest_hz = pattern.band_hz[1] / 2f64.sqrt();
@@ -48,7 +53,8 @@ pub fn octaves_apart_s(impulse: &WrappedImpulse, arrival_frames: f64, pattern: &
     };
     let arrivals_s: Vec<f64> = middles_hz.iter().map(|&hz| arrival_s(hz)).collect();
     let steps_s: Vec<f64> = arrivals_s.windows(2).map(|pair| pair[0] - pair[1]).collect();
-    let clear = steps_s.iter().zip(&middles_hz[1..]).take_while(|(step_s, hz)| step_s.abs() * *hz > LEAST_PERIODS);
+    let clear =
+        steps_s.iter().zip(middles_hz.iter().skip(1)).take_while(|(step_s, hz)| step_s.abs() * *hz > LEAST_PERIODS);
     let clear: Vec<f64> = clear.map(|(step_s, _)| *step_s).collect();
     let [least, most] = clear.iter().fold([f64::MAX, f64::MIN], |[a, b], &step_s| [a.min(step_s), b.max(step_s)]);
     let is_alike = least * most > 0.0 && (least / most).max(most / least) < ALIKE;

@@ -13,6 +13,8 @@ const NOISY_RATIO: f64 = 0.05;
 const NOISY_SHARE: f64 = 0.1;
 /// Hum counts where it moves |Z| by more than this and stands above the noise.
 const HUM_SHARE: f64 = 0.001;
+/// On a flank by this it moves what is read from it, Q by some tenths of a percent; less is as near to chance as to hum.
+const FLANK_SHARE: f64 = 0.003;
 /// The flanks of a resonance: a little more than an octave to each side.
 const FLANK_RATIO: f64 = 2.5;
 
@@ -38,8 +40,10 @@ pub(super) fn hum(evidence: &Evidence<'_>) -> Option<Finding> {
     let peaks = evidence.measured.peaks.iter().map(|peak| peak.hz).enumerate();
     let flank = peaks.into_iter().find(on_flank);
     let (severity, place) = match flank {
-        Some((_, peak_hz)) => (Severity::Caution, format!(", on the flank of the resonance at {peak_hz:.1} Hz")),
-        None => (Severity::Note, String::new()),
+        Some((_, peak_hz)) if share > FLANK_SHARE => {
+            (Severity::Caution, format!(", on the flank of the resonance at {peak_hz:.1} Hz"))
+        }
+        _ => (Severity::Note, String::new()),
     };
     Some(Finding {
         at: Whereabouts { band_hz: Some([hz - 2.0, hz + 2.0]), ..Whereabouts::default() },

@@ -1,6 +1,7 @@
 //! What there is to say about an impedance's trust, in words.
 //!
-//! No equation: an order. What is looked at, and from which threshold on, stands in the rooms of this folder.
+//! No equation: an order. What is looked at, and from which threshold on, stands in the rooms of this folder. All cautions and faults together are
+//! tuned to accuse at most 1 % of clean captures of `examples/damage_table` (`impedance 30 SEED clean`).
 
 mod channels;
 mod hung;

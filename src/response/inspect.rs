@@ -54,11 +54,14 @@ pub fn flat_tops(recording: &Recording, channel: usize, sounding: Range<usize>) 
     let block = (FLAT_BLOCK_S * recording.rate.hz()) as usize;
     let end = sounding.end.min(samples.len());
     let loudest = samples.iter().fold(0.0f64, |loudest, x| loudest.max(x.abs()));
+    // A crest of few steps is flat by itself.
+    let step = (12.0 * recording.format.rounding_power(loudest)).sqrt();
+    let least = (FLAT_LEAST_SHARE * loudest).max(FLAT_STEPS * step);
     let mut flat: Vec<(usize, f64)> = Vec::new();
     let mut longest: Vec<(usize, f64)> = Vec::new();
     let mut start = sounding.start;
     while block > 0 && start + block <= end {
-        match flat_crest(&samples[start..start + block]).filter(|crest| *crest > FLAT_LEAST_SHARE * loudest) {
+        match flat_crest(&samples[start..start + block]).filter(|crest| *crest > least) {
             // A limit is the same everywhere.
             Some(crest) if flat.first().is_none_or(|first| (crest / first.1 - 1.0).abs() < FLAT_SAME) => {
                 flat.push((start, crest));
@@ -107,6 +110,8 @@ fn flat_crest(block: &[f64]) -> Option<f64> {
 
 /// Blocks of 20 ms hold a period of 50 Hz; below, a top would be cut in two and look flat.
 const FLAT_BLOCK_S: f64 = 0.02;
+/// The last of n steps takes 2/(π·√n) of each half of a sine: 16 % of 16 steps, 8 % of 64.
+const FLAT_STEPS: f64 = 64.0;
 /// Half a decibel off a crest makes 23 %, a whole sine 9 %.
 const FLAT_SHARE: f64 = 0.2;
 /// So many blocks in a row at one limit, within 1 %, are no chance.
@@ -214,6 +219,9 @@ mod tests {
             })
             .collect();
         assert_eq!(flat_tops(&recording(sweep.clone()), 0, 0..96_000), None);
+        // 80 dB quieter it has three steps of 16 bits to each side.
+        let stepped = sweep.iter().map(|x| (1e-4 / 0.3 * x * 32_768.0).round() / 32_768.0).collect();
+        assert_eq!(flat_tops(&recording(stepped), 0, 0..96_000), None);
         let limited = sweep.iter().map(|x| x.clamp(-0.2, 0.2)).collect();
         let found = flat_tops(&recording(limited), 0, 0..96_000).unwrap();
         assert_eq!(found.code, Code::Clipped);

@@ -1,6 +1,7 @@
 //! What there is to say about a response's trust, in words.
 //!
-//! No equation: thresholds, each with its reason.
+//! No equation: thresholds, each with its reason. All cautions and faults together are tuned to accuse at most 1 % of clean captures: 2 of 400
+//! drawn by `examples/damage_table` (`response 40 20261127 clean`).
 
 use super::analysis::{Analysis, Settings, TimeReference};
 use super::band_wall::Walls;
@@ -218,7 +219,7 @@ fn clock(evidence: &Evidence<'_>, analysis: &Analysis) -> Option<Finding> {
         ToldBy::Sweep => "shape of the sweep",
     };
     match analysis.correction {
-        Correction::Resampled if ppm.abs() > MOST_PPM && drift.told_by != ToldBy::Marks => finding(
+        Correction::Resampled if ppm.abs() > MOST_PPM && drift.told_by == ToldBy::Repeats => finding(
             Severity::Caution,
             format!(
                 "the recorder's clock would be off by {off}, told by the {by}; corrected, but no clock is off that far: \

@@ -80,15 +80,12 @@ pub(super) fn findings(evidence: &Evidence<'_>) -> Vec<Finding> {
     let told = [Code::Clipped, Code::Dropout, Code::Disturbed, Code::ChannelsSwapped, Code::Implausible];
     let large = all.iter().find(|finding| finding.code == Code::LargeSignal).and_then(|finding| finding.at.band_hz);
     let unexplained = if is_told(&told) { None } else { steady::not_explained(evidence, large) };
+    // What bends the phase has a name already where anything of the kind is told.
+    let bends = [Code::ReversedPolarity, Code::NotADriver, Code::LevelDrift, Code::Processed];
+    let is_named = changed.is_some() || unexplained.is_some() || is_told(&told) || is_told(&bends);
+    let moved = if is_named { None } else { steady::moved_with_the_sweep(evidence) };
     all.extend(changed);
     all.extend(unexplained);
-    // What bends the phase has a name already where anything of the kind is told.
-    let named = [&told[..], &[Code::ReversedPolarity, Code::NotADriver, Code::LevelDrift, Code::Processed]].concat();
-    let moved = if all.iter().any(|finding| finding.severity >= Severity::Caution && named.contains(&finding.code)) {
-        None
-    } else {
-        steady::moved_with_the_sweep(evidence)
-    };
     all.extend(moved);
     all.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
     all

@@ -9,7 +9,7 @@
 //! mark is louder than the first one, the level moved in between, and the sweep's treble moved against its bass; if marks and sweeps agree
 //! in one band and not in another, the gain follows the sound: automatic gain, a gate, a limiter. Loopback and reply are compared by their
 //! difference, so that a volume that is moved is none of the reply's.
-//! Tried with `examples/damage_table` on 60 clean captures: none was accused.
+//! Tried with `examples/damage_table` on 400 clean captures: none was accused by it.
 //! Ours, because nothing else in a capture is played twice.
 
 use super::continuity::{FirstSound, Played};

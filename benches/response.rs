@@ -1,82 +1,140 @@
 //! What a response costs, beside the bare cost of its transforms: `cargo bench --bench response`.
 //!
 //! The capture: 10.9 s, 48 kHz, two channels, 24 bits, one sweep of 5 s between marks; made by a delay and a one-pole
-//! low-pass, since the arithmetic does not depend on what was recorded.
+//! low-pass with noise 80 dB below full scale, since the arithmetic does not depend on what was recorded. It is read from its file each time,
+//! except where a line says otherwise. `three_bare_transforms` are two forward and one inverse real transform of the length that holds recording and
+//! sweep, planned beforehand and in memory that is there: the least that any deconvolution of the whole costs.
 #![allow(clippy::unwrap_used)] // a benchmark that can't go on may stop
 #![allow(missing_docs)]
 
 use boxwright::files;
-use boxwright::math::{InverseSpectrum, Spectrum, good_length};
+use boxwright::math::{Random, good_length};
 use boxwright::quantity::SampleRate;
-use boxwright::response::{Settings, analyse};
+use boxwright::response::{Deconvolution, Pattern, Settings, analyse};
 use boxwright::signal::{Excitation, Marks, Recording, SampleFormat, Sequence, SweepSettings};
 use divan::Bencher;
+use realfft::RealFftPlanner;
+use std::path::PathBuf;
 
 fn main() {
     divan::main();
 }
 
-const FRAMES: usize = 523_200;
-
-fn excitation() -> Excitation {
-    let rate = SampleRate::new(48_000).unwrap();
-    let sweep = SweepSettings { rate, from_hz: 20.0, to_hz: 20_000.0, lowest_hz: None, duration_s: 5.0 };
-    let sequence = Sequence { sweep, level_dbfs: -12.0, repeats: 1, marks: Marks::BeforeAndAfter, pause_s: 0.5 };
-    sequence.excitation().unwrap()
+/// A sweep of `duration_s`, and a recording of `recorded_s` of it.
+#[derive(Clone, Copy)]
+struct Case {
+    rate_hz: u32,
+    duration_s: f64,
+    recorded_s: f64,
+    repeats: u32,
 }
 
-fn capture(excitation: &Excitation) -> Recording {
-    let mut reply = vec![0.0; 300];
-    let mut state = 0.0;
-    reply.extend(excitation.samples.iter().map(|x| {
-        state += 0.3 * (x - state);
-        state
-    }));
-    reply.resize(FRAMES, 0.0);
-    let mut loopback = excitation.samples.clone();
-    loopback.resize(FRAMES, 0.0);
-    Recording { rate: excitation.rate, channels: vec![reply, loopback], format: SampleFormat::Pcm24 }
+const USUAL: Case = Case { rate_hz: 48_000, duration_s: 5.0, recorded_s: 10.9, repeats: 1 };
+const LONG: Case = Case { rate_hz: 96_000, duration_s: 50.0, recorded_s: 60.0, repeats: 1 };
+
+impl Case {
+    fn excitation(self) -> Excitation {
+        let rate = SampleRate::new(self.rate_hz).unwrap();
+        let sweep =
+            SweepSettings { rate, from_hz: 20.0, to_hz: 20_000.0, lowest_hz: None, duration_s: self.duration_s };
+        let sequence =
+            Sequence { sweep, level_dbfs: -12.0, repeats: self.repeats, marks: Marks::BeforeAndAfter, pause_s: 0.5 };
+        sequence.excitation().unwrap()
+    }
+
+    fn capture(self, excitation: &Excitation) -> Recording {
+        let frames = (self.recorded_s * f64::from(self.rate_hz)) as usize;
+        let mut random = Random::new(1);
+        let mut reply = vec![0.0; 300];
+        let mut state = 0.0;
+        reply.extend(excitation.samples.iter().map(|x| {
+            state += 0.3 * (x - state);
+            state
+        }));
+        let mut loopback = excitation.samples.clone();
+        for channel in [&mut reply, &mut loopback] {
+            channel.resize(frames, 0.0);
+            channel.iter_mut().for_each(|x| *x += 1e-4 * random.normal());
+        }
+        Recording { rate: excitation.rate, channels: vec![reply, loopback], format: SampleFormat::Pcm24 }
+    }
+
+    /// The capture on disk.
+    fn on_disk(self, excitation: &Excitation) -> OnDisk {
+        let folder = std::env::temp_dir().join(format!("boxwright-bench-{}-{}", std::process::id(), self.rate_hz));
+        std::fs::create_dir_all(&folder).unwrap();
+        let path = folder.join("capture.wav");
+        files::replace_wav(&path, &self.capture(excitation)).unwrap();
+        OnDisk { folder, path }
+    }
 }
 
-fn settings(reference: Option<usize>) -> Settings {
-    Settings { reference, ..Settings::of_reply(0) }
+struct OnDisk {
+    folder: PathBuf,
+    path: PathBuf,
 }
 
-/// Three real transforms of the length that holds recording and sweep: the least that any deconvolution costs.
-#[divan::bench]
-fn three_bare_transforms(bencher: Bencher<'_, '_>) {
-    let excitation = excitation();
-    let recording = capture(&excitation);
-    let length = good_length(FRAMES + excitation.plan.frames);
-    let mut forward = Spectrum::new(length);
-    let mut inverse = InverseSpectrum::new(length);
+impl Drop for OnDisk {
+    fn drop(&mut self) {
+        std::fs::remove_dir_all(&self.folder).unwrap();
+    }
+}
+
+#[divan::bench(args = [USUAL, LONG], sample_count = 10)]
+fn three_bare_transforms(bencher: Bencher<'_, '_>, case: Case) {
+    let excitation = case.excitation();
+    let recording = case.capture(&excitation);
+    let length = good_length(recording.frames() + excitation.plan.frames);
+    let mut planner = RealFftPlanner::<f64>::new();
+    let (forward, inverse) = (planner.plan_fft_forward(length), planner.plan_fft_inverse(length));
+    let mut samples = forward.make_input_vec();
+    samples[..recording.frames()].copy_from_slice(&recording.channels[0]);
+    let mut bins = forward.make_output_vec();
+    let mut scratch = vec![Default::default(); forward.get_scratch_len().max(inverse.get_scratch_len())];
     bencher.bench_local(|| {
-        let reply = forward.bins(&recording.channels[0]);
-        let drive = forward.bins(&excitation.samples);
-        (inverse.samples(&reply), drive)
+        forward.process_with_scratch(&mut samples, &mut bins, &mut scratch).unwrap();
+        inverse.process_with_scratch(&mut bins, &mut samples, &mut scratch).unwrap();
+        samples.iter_mut().for_each(|x| *x /= length as f64);
+        forward.process_with_scratch(&mut samples, &mut bins, &mut scratch).unwrap();
+        samples[0] = 0.0;
     });
 }
 
-#[divan::bench]
-fn analyse_against_the_file(bencher: Bencher<'_, '_>) {
-    let excitation = excitation();
-    let recording = capture(&excitation);
-    bencher.bench_local(|| analyse(&recording, &excitation, &settings(None)).unwrap());
+#[divan::bench(args = [USUAL, LONG], sample_count = 10)]
+fn reading(bencher: Bencher<'_, '_>, case: Case) {
+    let excitation = case.excitation();
+    let file = case.on_disk(&excitation);
+    bencher.bench_local(|| files::read_wav(&file.path).unwrap());
 }
 
-#[divan::bench]
-fn analyse_against_the_loopback(bencher: Bencher<'_, '_>) {
-    let excitation = excitation();
-    let recording = capture(&excitation);
-    bencher.bench_local(|| analyse(&recording, &excitation, &settings(Some(1))).unwrap());
+/// In memory: transform of the sweep, of the recording, and back, with the limit of the band.
+#[divan::bench(args = [USUAL, LONG], sample_count = 10)]
+fn deconvolution(bencher: Bencher<'_, '_>, case: Case) {
+    let excitation = case.excitation();
+    let recording = case.capture(&excitation);
+    let pattern = Pattern::of(&excitation).unwrap();
+    bencher.bench_local(|| Deconvolution::new(&pattern, recording.frames()).impulse_of(&recording.channels[0]));
 }
 
-#[divan::bench]
-fn read_the_capture(bencher: Bencher<'_, '_>) {
-    let folder = std::env::temp_dir().join(format!("boxwright-bench-{}", std::process::id()));
-    std::fs::create_dir_all(&folder).unwrap();
-    let path = folder.join("capture.wav");
-    files::replace_wav(&path, &capture(&excitation())).unwrap();
-    bencher.bench_local(|| files::read_wav(&path).unwrap());
-    std::fs::remove_dir_all(&folder).unwrap();
+fn whole(bencher: Bencher<'_, '_>, case: Case, reference: Option<usize>) {
+    let excitation = case.excitation();
+    let file = case.on_disk(&excitation);
+    let settings = Settings { reference, ..Settings::of_reply(0) };
+    bencher.bench_local(|| analyse(&files::read_wav(&file.path).unwrap().recording, &excitation, &settings).unwrap());
+}
+
+#[divan::bench(args = [USUAL, LONG], sample_count = 10)]
+fn response_by_the_file(bencher: Bencher<'_, '_>, case: Case) {
+    whole(bencher, case, None);
+}
+
+#[divan::bench(args = [USUAL, LONG], sample_count = 10)]
+fn response_by_the_loopback(bencher: Bencher<'_, '_>, case: Case) {
+    whole(bencher, case, Some(1));
+}
+
+impl std::fmt::Display for Case {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "{} s at {} kHz", self.recorded_s, f64::from(self.rate_hz) / 1e3)
+    }
 }

@@ -39,7 +39,7 @@ fn drive_over_load(wav: &Path, frequencies_hz: &[f64]) -> Vec<Complex64> {
     let recording = files::read_wav(wav).unwrap().recording;
     // Padded, so that the middle of a band of few bins is where it is meant to be.
     let length = good_length(16 * recording.frames());
-    let mut spectrum = Spectrum::new(length);
+    let spectrum = Spectrum::new(length);
     let [drive, load] = [0, 1].map(|channel| spectrum.bins(&recording.channels[channel]));
     let bin_of = |hz: f64| (hz * length as f64 / recording.rate.hz()).round() as usize;
     let half = 2f64.powf(1.0 / 960.0);

@@ -109,7 +109,7 @@ fn a_bare_room_is_no_wrong_excitation_and_nothing_is_lost_in_it() {
     let mut impulse: Vec<f64> = tail.iter().map(|x| x * (10.0 / energy).sqrt()).collect();
     impulse[0] = 1.0;
     let length = boxwright::math::good_length(excitation.samples.len() + impulse.len());
-    let mut forward = boxwright::math::Spectrum::new(length);
+    let forward = boxwright::math::Spectrum::new(length);
     let (played, path) = (forward.bins(&excitation.samples), forward.bins(&impulse));
     let product: Vec<_> = played.iter().zip(&path).map(|(x, h)| x * h * 0.1).collect();
     let mut reply = boxwright::math::InverseSpectrum::new(length).samples(&product);

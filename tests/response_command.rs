@@ -340,3 +340,56 @@ fn the_demo_leaves_a_report_and_its_results_and_overwrites_nothing() {
     assert_eq!(again.status.code(), Some(1));
     assert!(String::from_utf8_lossy(&again.stderr).contains("not empty"));
 }
+
+/// A folder of captures, one of them cut off within its header, one of another sweep.
+#[test]
+fn one_capture_that_cant_be_used_does_not_stop_the_rest() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = folder.path();
+    capture(at);
+    std::fs::create_dir(at.join("takes")).unwrap();
+    for name in ["a.wav", "b.wav", "d.wav"] {
+        std::fs::copy(at.join("capture.wav"), at.join("takes").join(name)).unwrap();
+    }
+    std::fs::write(at.join("takes/c.wav"), &std::fs::read(at.join("capture.wav")).unwrap()[..20]).unwrap();
+    std::fs::write(at.join("takes/notes.txt"), "no capture").unwrap();
+    let words = ["response", "takes", "--excitation", "played.wav", "--no-pictures", "--gate", "5 ms"];
+    let output = run(at, &words);
+    assert_eq!(output.status.code(), Some(1));
+    let (out, err) = (String::from_utf8_lossy(&output.stdout), String::from_utf8_lossy(&output.stderr));
+    assert!(out.contains("3 of 4 captures, 1 failed") && out.contains("takes/c.wav  FAILED"), "{out}");
+    assert!(err.contains("takes/c.wav: ") && err.matches("error:").count() == 1, "{err}");
+    // Each is what it is alone, and the record makes it again alone.
+    let alone = ["response", "takes/b.wav", "--excitation", "played.wav", "--no-pictures", "--gate", "5 ms"];
+    let of_many: Value = serde_json::from_slice(&std::fs::read(at.join("takes/b/result.json")).unwrap()).unwrap();
+    let of_one = document(at, &[alone.as_slice(), &["--json"]].concat());
+    assert_eq!(of_many, of_one);
+    assert_eq!(of_many.pointer("/command").unwrap(), &serde_json::json!(alone));
+    for name in ["a", "d"] {
+        assert!(at.join("takes").join(name).join("response.csv").is_file());
+    }
+    assert!(!at.join("takes/c").exists());
+}
+
+#[test]
+fn several_captures_have_a_list_of_documents_and_folders_of_their_own() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = folder.path();
+    capture(at);
+    std::fs::copy(at.join("capture.wav"), at.join("other.wav")).unwrap();
+    let words = ["response", "capture.wav", "other.wav", "--excitation", "played.wav", "--no-pictures"];
+    let found = document(at, &[words.as_slice(), &["--json", "--out", "new"]].concat());
+    let first = |n: usize| found.pointer(&format!("/{n}/inputs/0/path")).and_then(Value::as_str).unwrap().to_owned();
+    assert_eq!([first(0), first(1)], ["capture.wav", "other.wav"]);
+    assert!(at.join("new/capture/result.json").is_file() && at.join("new/other/result.json").is_file());
+    let told = found.pointer("/1/command").unwrap().to_string();
+    assert!(told.contains(r#""--out","new/other""#) && !told.contains("capture.wav"), "{told}");
+    // Two of one name would replace each other: nothing is done.
+    std::fs::create_dir(at.join("sub")).unwrap();
+    std::fs::copy(at.join("capture.wav"), at.join("sub/capture.wav")).unwrap();
+    let output = run(at, &["response", "capture.wav", "sub/capture.wav", "--excitation", "played.wav", "--out", "x"]);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(String::from_utf8_lossy(&output.stderr).contains("one folder") && !at.join("x").exists());
+    let output = run(at, &["response", "capture.wav", "./capture.wav", "--excitation", "played.wav"]);
+    assert_eq!(output.status.code(), Some(2));
+}

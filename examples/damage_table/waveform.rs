@@ -8,7 +8,7 @@
 //! Samples are full scale ±1; `at` is a frame.
 #![allow(dead_code)] // each table takes what fits its captures
 
-use boxwright::math::{Random, kaiser};
+use boxwright::math::{Kaiser, Random};
 use boxwright::signal::SampleFormat;
 use std::f64::consts::{PI, TAU};
 
@@ -234,7 +234,8 @@ pub fn resample(samples: &[f64], ratio: f64) -> Vec<f64> {
 fn read_at(samples: &[f64], places: impl Iterator<Item = f64>) -> Vec<f64> {
     const REACH: i64 = 40;
     const STEPS: usize = 2_048;
-    let window: Vec<f64> = (0..=STEPS + 1).map(|n| kaiser((n as f64 / STEPS as f64).min(1.0), 10.0)).collect();
+    let bell = Kaiser::new(10.0);
+    let window: Vec<f64> = (0..=STEPS + 1).map(|n| bell.at((n as f64 / STEPS as f64).min(1.0))).collect();
     let count = samples.len() as i64;
     places
         .map(|place| {

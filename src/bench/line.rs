@@ -69,7 +69,7 @@ impl Line<'_> {
             both[frame] = value;
             both[(length - frame) % length] = value;
         }
-        let mut spectrum = Spectrum::new(length);
+        let spectrum = Spectrum::new(length);
         let converters = spectrum.bins(&both);
         let mut bins = spectrum.bins(output);
         bins.iter_mut().zip(converters).for_each(|(bin, converter)| *bin *= converter);

@@ -154,8 +154,8 @@ impl Heard {
             let (recorded_s, sweep_s) = (recording.duration_s(), pattern.samples.len() as f64 / pattern.rate_hz);
             return Err(ResponseError::NoWholeSweep { recorded_s, sweep_s }.into());
         }
-        let mut deconvolution = Deconvolution::new(&pattern, cut.before + cut.after);
-        let interruptions = interruptions(&mut deconvolution, [&all_drive, &all_load], cut);
+        let deconvolution = Deconvolution::new(&pattern, cut.before + cut.after);
+        let interruptions = interruptions(&deconvolution, [&all_drive, &all_load], cut);
         let broken: Vec<usize> = (0..whole)
             .filter(|&index| interruptions.iter().any(|(number, _)| *number == all_load.numbers[index]))
             .collect();
@@ -306,12 +306,13 @@ fn window_spectrum(window: &Gate, off_hz: f64, rate_hz: f64) -> f64 {
 }
 
 /// What broke into each of the repeats of both channels.
-fn interruptions(deconvolution: &mut Deconvolution, channels: [&Repeats; 2], cut: Cut) -> Vec<(usize, Interruption)> {
+fn interruptions(deconvolution: &Deconvolution, channels: [&Repeats; 2], cut: Cut) -> Vec<(usize, Interruption)> {
     let mut found: Vec<(usize, Interruption)> = Vec::new();
     for repeats in channels {
         for (piece, &number) in repeats.pieces.iter().zip(&repeats.numbers) {
             if found.iter().all(|(known, _)| *known != number)
-                && let Some(event) = interruption(deconvolution, piece, cut.before, cut.before as i64)
+                && let Some(event) =
+                    interruption(deconvolution, piece, &deconvolution.impulse_of(piece), cut.before, cut.before as i64)
             {
                 found.push((number, event));
             }

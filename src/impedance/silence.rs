@@ -12,7 +12,7 @@
 //! Electroacoust. 15 (June 1967) 70–73; the lines are ours.
 
 use super::hum::Line;
-use crate::math::{Spectrum, SpectrumAt, mean_around};
+use crate::math::{Spectrum, SpectrumAt, good_length_within, mean_around};
 use crate::signal::rise;
 use num_complex::Complex64;
 use std::f64::consts::TAU;
@@ -66,10 +66,10 @@ impl PairNoise {
             .iter()
             .map(|range| [&load[range.clone()], &drive[range.clone()]].map(|cut| without(cut, &lines, rate_hz)))
             .collect();
-        let piece = ((PIECE_S * rate_hz) as usize).min(longest.len()) & !1;
+        let piece = good_length_within(((PIECE_S * rate_hz) as usize).min(longest.len()));
         let window: Vec<f64> = (0..piece).map(|n| hann((n as f64 + 0.5) / piece as f64)).collect();
         let window_power: f64 = window.iter().map(|w| w * w).sum();
-        let mut spectrum = Spectrum::new(piece);
+        let spectrum = Spectrum::new(piece);
         let bins = piece / 2 + 1;
         let (mut load, mut drive, mut cross) = (vec![0.0; bins], vec![0.0; bins], vec![Complex64::ZERO; bins]);
         let mut pieces = 0.0;

@@ -133,7 +133,7 @@ fn channels(heard: &mut Heard, index: usize) -> [Vec<f64>; 2] {
         all.push(own * drive);
         left.push((own - explained) * drive);
     }
-    let mut inverse = InverseSpectrum::new(length);
+    let inverse = InverseSpectrum::new(length);
     let frames = heard.load.pieces[index].len();
     [all, left].map(|bins| {
         let mut samples = inverse.samples(&bins);

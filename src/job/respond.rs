@@ -63,6 +63,13 @@ pub struct ResponseOrder {
     pub ran: Ran,
 }
 
+impl ResponseOrder {
+    /// The folder for the results.
+    pub fn folder(&self) -> PathBuf {
+        self.out.clone().unwrap_or_else(|| stem_of(&self.wav))
+    }
+}
+
 /// What a reply is divided by.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum ReferenceChoice {
@@ -181,7 +188,7 @@ pub(super) struct Filled {
 pub fn respond(order: &ResponseOrder) -> Result<Responded, RespondError> {
     let looked = LookedUp::of(order)?;
     let LookedUp { description, filled, known, settings, .. } = &looked;
-    let folder = order.out.clone().unwrap_or_else(|| stem_of(&order.wav));
+    let folder = order.folder();
     check_out(&folder, order, filled)?;
     let ReadChannels { recording, cut_short, stretch_s } = looked.recording(order)?;
     let in_capture = |source| {

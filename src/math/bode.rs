@@ -10,6 +10,7 @@
 //! Source: H. W. Bode, "Network Analysis and Feedback Amplifier Design" (1945), chapter XIV, from memory; F by integrating the series
 //! of ln coth term by term.
 
+use super::{InverseSpectrum, Spectrum, good_length};
 use std::f64::consts::PI;
 
 const QUARTER: f64 = PI * PI / 4.0;
@@ -24,16 +25,33 @@ pub fn bode_phase_rad(ln_magnitude: &[f64], step: f64, slopes: [f64; 2], wanted:
     let points = ln_magnitude.len();
     let rises: Vec<f64> = ln_magnitude.windows(2).map(|pair| (pair[1] - pair[0]) / step).collect();
     let whole: Vec<f64> = (0..=points).map(|n| integral(n as f64 * step)).collect();
-    // share[d]: of the step from d to d + 1 steps away, on either side.
-    let share: Vec<f64> = whole.windows(2).map(|pair| pair[1] - pair[0]).collect();
+    let within = by_distance(&rises, &whole);
     wanted
         .map(|at| {
-            let above: f64 = rises[at.min(rises.len())..].iter().zip(&share).map(|(rise, share)| rise * share).sum();
-            let below: f64 = rises[..at].iter().rev().zip(&share).map(|(rise, share)| rise * share).sum();
             let ends = slopes[0] * (QUARTER - whole[at]) + slopes[1] * (QUARTER - whole[points - 1 - at]);
-            (above + below + ends) / PI
+            (within[at] + ends) / PI
         })
         .collect()
+}
+
+/// For each point the sum of all steps' rises, each times its share of F: a step d to d + 1 steps away on either side has F(d + 1) − F(d).
+/// That is a convolution, done by transforms.
+fn by_distance(rises: &[f64], whole: &[f64]) -> Vec<f64> {
+    let steps = rises.len();
+    let length = good_length(2 * steps + 2);
+    // Point `at` and step `j`: at − j = 1 … above the step, 0 … −steps below it.
+    let mut share = vec![0.0; length];
+    for d in 0..steps {
+        let between = whole[d + 1] - whole[d];
+        share[d + 1] = between;
+        share[(length - d) % length] = between;
+    }
+    let forward = Spectrum::new(length);
+    let (rises, share) = (forward.bins(rises), forward.bins(&share));
+    let product: Vec<_> = rises.iter().zip(share).map(|(rise, share)| rise * share).collect();
+    let mut sums = InverseSpectrum::new(length).samples(&product);
+    sums.truncate(steps + 1);
+    sums
 }
 
 /// F for u ≥ 0.
@@ -42,12 +60,16 @@ fn integral(u: f64) -> f64 {
         return 0.0;
     }
     if u >= SHORT_FROM {
-        return QUARTER
-            - 2.0
-                * (0..TERMS / 2 + 1)
-                    .map(|n| 2 * n + 1)
-                    .map(|k| (-f64::from(k) * u).exp() / f64::from(k * k))
-                    .sum::<f64>();
+        let (first, square) = ((-u).exp(), (-2.0 * u).exp());
+        let (mut power, mut sum) = (first, 0.0);
+        for k in (1..=TERMS).step_by(2).map(f64::from) {
+            sum += power / (k * k);
+            power *= square;
+            if power < f64::EPSILON * sum {
+                break;
+            }
+        }
+        return QUARTER - 2.0 * sum;
     }
     // ln coth(v/2) = −ln(v/2) + v²/12 − 7v⁴/1440 + 31v⁶/90720 − …, integrated.
     let square = u * u;

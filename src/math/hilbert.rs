@@ -13,7 +13,7 @@ use num_complex::Complex64;
 
 /// The envelope of the (periodic) signal whose bins 0 to N/2 are given; `length` is N.
 pub fn envelope(bins: &[Complex64], length: usize) -> Vec<f64> {
-    let mut inverse = InverseSpectrum::new(length);
+    let inverse = InverseSpectrum::new(length);
     let samples = inverse.samples(bins);
     let turned: Vec<Complex64> = bins.iter().map(|bin| bin * -Complex64::I).collect();
     let hilbert = inverse.samples(&turned);

@@ -2,6 +2,7 @@
 
 mod bode;
 mod cholesky;
+mod cores;
 mod fft;
 mod highest_place;
 mod hilbert;
@@ -23,11 +24,12 @@ mod unwrap;
 
 pub use bode::bode_phase_rad;
 pub use cholesky::CovarianceRoot;
-pub use fft::{InverseSpectrum, Spectrum, good_length};
+pub use cores::{both, each};
+pub use fft::{InverseSpectrum, Precision, Spectrum, good_length, good_length_within};
 pub use highest_place::highest_place;
 pub use hilbert::envelope;
 pub use interpolate::{RisingTable, mean_around};
-pub use kaiser::{bessel_i0, kaiser, kaiser_beta};
+pub use kaiser::{Kaiser, bessel_i0, kaiser_beta};
 pub use least_place::{LeastPlace, Looked, Region, Thoroughness, least_place};
 pub use least_squares::{Effort, Ending, LeastSquares, Linearised, Sensitivity, least_squares};
 pub use line::{LineFit, PlaneFit, weighted_line, weighted_plane};

@@ -10,7 +10,7 @@
 //! Source: A. V. Oppenheim, R. W. Schafer, "Discrete-Time Signal Processing", sections 4.2 and 7.5 (band-limited
 //! interpolation; Kaiser's design).
 
-use super::{kaiser, kaiser_beta};
+use super::{Kaiser, kaiser_beta};
 use std::f64::consts::PI;
 
 /// K, samples of the kernel to each side.
@@ -47,14 +47,14 @@ pub fn stretched(samples: &[f64], ratio: f64) -> Vec<f64> {
 
 /// Rows of weights for fractions 0, 1/PHASES … 1; weight j belongs to sample `whole − K + 1 + j`.
 fn kernel_table() -> Vec<f64> {
-    let beta = kaiser_beta(DEPTH_DB);
+    let window = Kaiser::new(kaiser_beta(DEPTH_DB));
     let mut table = Vec::with_capacity((PHASES + 1) * 2 * HALF_TAPS);
     for row in 0..=PHASES {
         let fraction = row as f64 / PHASES as f64;
         for tap in 0..2 * HALF_TAPS {
             let off = fraction + (HALF_TAPS as f64 - 1.0) - tap as f64;
             let sinc = if off == 0.0 { 1.0 } else { (PI * off).sin() / (PI * off) };
-            table.push(sinc * kaiser(off / HALF_TAPS as f64, beta));
+            table.push(sinc * window.at(off / HALF_TAPS as f64));
         }
     }
     table

@@ -10,7 +10,7 @@
 //! Derivation: the sampling theorem with time and frequency exchanged; depth by Kaiser's formula
 //! A = 2.285·TAPS·Δω + 8 with Δω = 2π·6/8.
 
-use super::{Spectrum, good_length, kaiser, kaiser_beta};
+use super::{Kaiser, Spectrum, good_length, kaiser_beta};
 use num_complex::Complex64;
 use std::f64::consts::{PI, TAU};
 
@@ -27,7 +27,7 @@ pub struct SpectrumAt {
     rate_hz: f64,
     middle: usize,
     zero_index: f64,
-    beta: f64,
+    window: Kaiser,
 }
 
 impl SpectrumAt {
@@ -40,18 +40,23 @@ impl SpectrumAt {
         turned[..samples.len() - middle].copy_from_slice(&samples[middle..]);
         turned[length - middle..].copy_from_slice(&samples[..middle]);
         let bins = Spectrum::new(length).bins(&turned);
-        Self { bins, length, rate_hz, middle, zero_index, beta: kaiser_beta(DEPTH_DB) }
+        Self { bins, length, rate_hz, middle, zero_index, window: Kaiser::new(kaiser_beta(DEPTH_DB)) }
     }
 
     /// The value at a frequency between 0 and half the sample rate.
     pub fn at(&self, frequency_hz: f64) -> Complex64 {
         let place = frequency_hz / self.rate_hz * self.length as f64;
-        let first = place.floor() as i64 - (TAPS as i64 / 2 - 1);
-        let sum: Complex64 = (first..first + TAPS as i64)
-            .map(|bin| {
-                let off = place - bin as f64;
-                let sinc = if off == 0.0 { 1.0 } else { (PI * off).sin() / (PI * off) };
-                self.bin(bin) * (sinc * kaiser(off / (TAPS as f64 / 2.0), self.beta))
+        let below = place.floor();
+        let first = below as i64 - (TAPS as i64 / 2 - 1);
+        let offs: [f64; TAPS] = std::array::from_fn(|tap| place - (first + tap as i64) as f64);
+        let weights = self.window.at_each(offs.map(|off| off / (TAPS as f64 / 2.0)));
+        // sin(π·off) differs from tap to tap by its sign alone.
+        let sine = (PI * (place - below)).sin();
+        let sum: Complex64 = (0..TAPS)
+            .map(|tap| {
+                let sign = if tap % 2 == (TAPS / 2 - 1) % 2 { sine } else { -sine };
+                let sinc = if offs[tap] == 0.0 { 1.0 } else { sign / (PI * offs[tap]) };
+                self.bin(first + tap as i64) * (sinc * weights[tap])
             })
             .sum();
         let shift = self.middle as f64 - self.zero_index;

@@ -6,7 +6,7 @@
 
 use super::admission::check;
 use super::band_wall::walls;
-use super::continuity::first_sounds;
+use super::continuity::broken;
 use super::crosstalk::leak;
 use super::curve::{
     DividedBy, calibrated, finished_response, loopback_gain, noise_of_response, noise_through, plain_response,
@@ -32,6 +32,7 @@ use super::{
     MarksPath, MicrophoneTable, NoiseDensity, OctaveFraction, Pattern, ResponseError, WrappedImpulse, distortion,
     locate,
 };
+use crate::math::both;
 use crate::quantity::{Finding, POINTS_PER_OCTAVE, SampleRate};
 use crate::signal::{Excitation, Recording};
 
@@ -180,24 +181,32 @@ impl Analysis {
 /// [`ResponseError`] when the recording can't be used; what can be used with care is a finding instead.
 pub fn analyse(recording: &Recording, excitation: &Excitation, settings: &Settings) -> Result<Analysis, ResponseError> {
     let Listened { pattern, timeline, mut heard } = listen(recording, excitation, settings)?;
-    let mut view = View::of(&heard, settings, &pattern)?;
-    let gated = GatedResponse::new(&heard.impulse, view.arrived.frames, view.gate, &heard.deconvolution);
-    let mut plain = plain_response(&gated, &heard, &timeline, settings, &view);
-    let walls = walls(plain.grid.hz(), &plain.magnitude_db());
-    if let Some(walls) = walls {
-        // Beyond a wall nothing was heard: the curve ends before it.
-        (view.valid_hz, view.grid) = seen_within(walls.within_hz, &view, settings)?;
-        plain = plain_response(&gated, &heard, &timeline, settings, &view);
-    }
+    let look = || {
+        let mut view = View::of(&heard, settings, &pattern)?;
+        let gated = GatedResponse::new(&heard.impulse, view.arrived.frames, view.gate, &heard.deconvolution);
+        let mut plain = plain_response(&gated, &heard, &timeline, settings, &view);
+        let walls = walls(plain.grid.hz(), &plain.magnitude_db());
+        if let Some(walls) = walls {
+            // Beyond a wall nothing was heard: the curve ends before it.
+            (view.valid_hz, view.grid) = seen_within(walls.within_hz, &view, settings)?;
+            plain = plain_response(&gated, &heard, &timeline, settings, &view);
+        }
+        Ok((view, gated, plain, walls))
+    };
+    let (looked, broken_into) = both(look, || heard.broken_into());
+    let (view, gated, mut plain, walls) = looked?;
+    heard.interruptions.extend(broken_into);
     let silence = timeline.noise[timeline.noise.len() - 1].as_ref();
     widen_by_steps(&mut plain, recording, drive_peak(&heard, excitation), silence.map(NoiseDensity::power));
-    let disagreement = widen_by_spread(&mut plain, &mut heard, view.arrived.frames, view.gate);
+    let disagreement = widen_by_spread(&mut plain, &heard, &gated, view.arrived.frames, view.gate);
     let through = noise_of_response(&heard, &timeline, settings, &view);
     let louder = widen_by_sounding_noise(&mut plain, &heard.impulse, &view, &through);
-    let level_steps = steps_of_level(&heard, &timeline, excitation, &pattern, settings);
     let leak = settings.reference.and_then(|_| leak(&heard.impulse, view.arrived.frames, &pattern));
     let noisy_share = noisy_share(&plain);
-    let response = finished_response(plain, &gated, &heard, &timeline, settings, &view);
+    let (response, (level_steps, octaves_apart_s)) = both(
+        || finished_response(plain, &gated, &heard, &timeline, settings, &view),
+        || (steps_of_level(&heard, &timeline), octaves_apart_s(&heard.impulse, view.arrived.frames, &pattern)),
+    );
     let evidence = Evidence {
         recording,
         excitation,
@@ -210,7 +219,7 @@ pub fn analyse(recording: &Recording, excitation: &Excitation, settings: &Settin
         level_steps,
         leak,
         walls,
-        octaves_apart_s: octaves_apart_s(&heard.impulse, view.arrived.frames, &pattern),
+        octaves_apart_s,
         noisy_share,
     };
     Ok(conclude(&evidence, view, &gated, response))
@@ -233,17 +242,24 @@ pub(super) fn listen(
     let pattern = Pattern::of(excitation)?;
     let channels: Vec<usize> = settings.reference.into_iter().chain([settings.reply]).collect();
     let without_offset = without_offset(recording, &channels);
-    let timeline = on_players_clock(&without_offset, excitation, &pattern, &channels, settings.marks)?;
-    let flight_frames = match settings.reference {
-        // The reply must be a reply too, and tells how much later than the loopback it comes.
-        Some(_) => {
-            let (reply, plan) = timeline.located_reply(pattern.rate_hz, settings.marks);
-            let located = locate(&reply, settings.reply, &plan, &pattern)?;
-            located.offset_frames - timeline.offset_frames
-        }
-        None => 0,
+    let mut timeline = on_players_clock(&without_offset, excitation, &pattern, &channels, settings.marks)?;
+    let hear_it = |timeline: &Timeline| {
+        let flight_frames = match settings.reference {
+            // The reply must be a reply too, and tells how much later than the loopback it comes.
+            Some(_) => {
+                let (reply, plan) = timeline.located_reply(pattern.rate_hz, settings.marks);
+                let located = locate(&reply, settings.reply, &plan, &pattern)?;
+                located.offset_frames - timeline.offset_frames
+            }
+            None => 0,
+        };
+        hear(timeline, &pattern, flight_frames)
     };
-    let heard = hear(&timeline, &pattern, flight_frames)?;
+    let mut heard = hear_it(&timeline)?;
+    timeline.broken = broken(&heard.first_sounds[0], &pattern);
+    if !timeline.broken.is_empty() && timeline.leave_as_recorded(&without_offset, &channels) {
+        heard = hear_it(&timeline)?;
+    }
     Ok(Listened { pattern, timeline, heard })
 }
 
@@ -257,25 +273,17 @@ fn drive_peak(heard: &Heard, excitation: &Excitation) -> f64 {
 }
 
 /// The levels of all sounds of the reply, less what the loopback says of them.
-fn steps_of_level(
-    heard: &Heard,
-    timeline: &Timeline,
-    excitation: &Excitation,
-    pattern: &Pattern,
-    settings: &Settings,
-) -> LevelSteps {
-    let first = Channel { sounds: &timeline.first_sounds, noise: timeline.noise[0].as_ref() };
-    let last = timeline.channels.len() - 1;
-    if last == 0 {
-        return level_steps(first, None, excitation, pattern);
+fn steps_of_level(heard: &Heard, timeline: &Timeline) -> LevelSteps {
+    let channels = heard.first_sounds.iter().zip(&timeline.noise);
+    let channels: Vec<Channel<'_>> =
+        channels.map(|(sounds, noise)| Channel { sounds, noise: noise.as_ref() }).collect();
+    match channels.as_slice() {
+        // Where one of the channels misses a sound, nobody knows which belong together.
+        [loopback, reply] if loopback.sounds.len() != reply.sounds.len() => LevelSteps::default(),
+        [loopback, reply] => level_steps(*reply, Some(*loopback), &timeline.sounds),
+        [reply, ..] => level_steps(*reply, None, &timeline.sounds),
+        [] => LevelSteps::default(),
     }
-    let offset_frames = timeline.offset_frames + heard.flight_frames;
-    let played = (excitation, &excitation.plan);
-    let sounds = first_sounds(&timeline.channels[last], played, pattern, offset_frames, settings.marks);
-    let reply = Channel { sounds: &sounds, noise: timeline.noise[last].as_ref() };
-    // Where one of the channels misses a sound, nobody knows which belong together.
-    let alike = sounds.len() == timeline.first_sounds.len();
-    if alike { level_steps(reply, Some(first), excitation, pattern) } else { LevelSteps::default() }
 }
 
 fn conclude(evidence: &Evidence<'_>, view: View, gated: &GatedResponse, response: FrequencyResponse) -> Analysis {
@@ -285,22 +293,28 @@ fn conclude(evidence: &Evidence<'_>, view: View, gated: &GatedResponse, response
     let file_arrival = view.arrived.frames + (heard.file_peak - heard.peak) as f64;
     let microphone = |hz: f64| settings.microphone.as_ref().and_then(|table| table.at(hz)).map_or(1.0, |m| m.norm());
     let from_file = heard.from_file.as_ref().unwrap_or(&heard.impulse);
-    let distortion = distortion(from_file, file_arrival, pattern, &noise, microphone);
     let silence = timeline.noise[timeline.noise.len() - 1].as_ref();
     let rounding_power =
         recording.format.rounding_power(heard.repeats.pieces[0].iter().fold(0.0, |peak: f64, x| peak.max(x.abs())));
-    let high_order =
-        silence.and_then(|silence| high_order(&heard.repeats.pieces, file_arrival, pattern, silence, rounding_power));
-    let levels = Levels::of(evidence, timeline.noise[timeline.noise.len() - 1].as_ref());
     let gain = loopback_gain(heard, settings);
     let impulse = kept(&heard.impulse, &view.arrived, rate_hz, view.longest_s);
     let through = noise_of_response(heard, timeline, settings, &view);
-    let fading =
-        Fading::of(&impulse, &view, pattern, |hz, width_hz| through.density(hz, width_hz, gated.at(hz).norm()));
+    let density = |hz: f64, width_hz: f64| through.density(hz, width_hz, gated.at(hz).norm());
     let u_rad: Vec<f64> = response.values.iter().zip(&response.u_ratio).map(|(value, u)| u / value.norm()).collect();
     let width_hz = rate_hz / view.gate.noise_frames();
     let whole = |hz: f64| settings.calibration(hz, gain) * gated.at(hz);
-    let phases = phases(view.grid.hz(), view.valid_hz, &u_rad, width_hz, whole);
+    let ((fading, phases), (distortion, high_order)) = both(
+        || {
+            let fading = Fading::of(&impulse, &view, pattern, density);
+            (fading, phases(view.grid.hz(), view.valid_hz, &u_rad, width_hz, whole))
+        },
+        || {
+            let distortion = distortion(from_file, file_arrival, pattern, &noise, microphone);
+            let pieces = &heard.repeats.pieces;
+            (distortion, silence.and_then(|noise| high_order(pieces, file_arrival, pattern, noise, rounding_power)))
+        },
+    );
+    let levels = Levels::of(evidence, silence);
     let (arrival_frames, u_arrival_frames, time_reference) = arrival_from_zero(evidence, &view.arrived);
     let mut analysis = Analysis {
         rate: recording.rate,

@@ -62,6 +62,8 @@ struct Octave {
     flat_s: f64,
 }
 
+/// So many envelopes are summed side by side.
+const TOGETHER: usize = 8;
 /// Deviations of the bell that are counted to each side.
 const BELL_REACH: f64 = 5.0;
 
@@ -129,21 +131,15 @@ impl Octave {
         let (first, weights) = self.bell(hz);
         let weighed: Vec<Complex64> =
             self.bins[first..].iter().zip(&weights).map(|(bin, weight)| bin * *weight).collect();
-        periods
+        let turns: Vec<[Complex64; 2]> = periods
             .map(|periods| {
                 // Places in frames of the transform; the turn of the first bin, then from bin to bin.
-                let place = self.arrival + periods / hz * self.rate_hz;
-                let turn = Complex64::cis(TAU * place / self.length as f64);
-                let from = Complex64::cis(TAU * place / self.length as f64 * first as f64 - TAU * periods);
-                let mut phase = from * (2.0 / self.length as f64);
-                let mut sum = Complex64::ZERO;
-                for value in &weighed {
-                    sum += value * phase;
-                    phase *= turn;
-                }
-                sum
+                let turn_rad = TAU * (self.arrival + periods / hz * self.rate_hz) / self.length as f64;
+                let from = Complex64::cis(turn_rad * first as f64 - TAU * periods) * (2.0 / self.length as f64);
+                [from, Complex64::cis(turn_rad)]
             })
-            .collect()
+            .collect();
+        turns.chunks(TOGETHER).flat_map(|some| sums(&weighed, some)).collect()
     }
 
     /// The bell on the bins around `hz`: first bin and weights.
@@ -155,6 +151,23 @@ impl Octave {
         let weight = |bin: usize| (-0.5 * ((bin as f64 * step_hz - hz) / width_hz).powi(2)).exp();
         (first.min(last), (first.min(last)..=last).map(weight).collect())
     }
+}
+
+/// Σ values[k]·from·turnᵏ for up to [`TOGETHER`] pairs of from and turn, by Horner's rule: each step of it waits for the one before, several
+/// side by side do not.
+fn sums(values: &[Complex64], pairs: &[[Complex64; 2]]) -> Vec<Complex64> {
+    let turn = |index: usize| pairs.get(index).map_or(Complex64::ZERO, |pair| pair[1]);
+    let turn_re: [f64; TOGETHER] = std::array::from_fn(|index| turn(index).re);
+    let turn_im: [f64; TOGETHER] = std::array::from_fn(|index| turn(index).im);
+    let (mut re, mut im) = ([0.0; TOGETHER], [0.0; TOGETHER]);
+    for value in values.iter().rev() {
+        for at in 0..TOGETHER {
+            let turned_re = re[at] * turn_re[at] - im[at] * turn_im[at] + value.re;
+            im[at] = re[at] * turn_im[at] + im[at] * turn_re[at] + value.im;
+            re[at] = turned_re;
+        }
+    }
+    pairs.iter().enumerate().map(|(at, pair)| pair[0] * Complex64::new(re[at], im[at])).collect()
 }
 
 fn steps(most_periods: f64) -> Vec<f64> {

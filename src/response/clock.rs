@@ -63,7 +63,7 @@ const LEAST_LIKENESS: f64 = 0.5;
 /// `band_hz` is where the sound lies, `noise` that of the recording. `None` when the two are not alike or drown in noise.
 pub fn lag(first: &[f64], second: &[f64], rate_hz: f64, band_hz: [f64; 2], noise: &NoiseDensity) -> Option<Lag> {
     let length = good_length(first.len() + second.len());
-    let mut forward = Spectrum::new(length);
+    let forward = Spectrum::new(length);
     let (one, two) = (forward.bins(first), forward.bins(second));
     let bins = (band_hz[0] / rate_hz * length as f64).ceil() as usize
         ..((band_hz[1] / rate_hz * length as f64) as usize).min(length / 2);

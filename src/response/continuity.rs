@@ -6,8 +6,10 @@
 //! No equation: lags as in [`super::clock`]. Ours.
 
 use super::clock::{Room, around, lag};
+use super::deconvolve::WrappedImpulse;
 use super::{Deconvolution, MarksPath, NoiseDensity, Pattern};
-use crate::signal::{Excitation, Plan};
+use crate::signal::Excitation;
+use std::sync::Arc;
 
 /// A sound of the excitation, and how much later than the first one it came than it should.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -46,13 +48,6 @@ const SIGNIFICANT: f64 = 5.0;
 /// Bins weaker than this against the mean are left to the noise.
 const FLOOR_POWER_RATIO: f64 = 1e-4;
 
-/// The steps from each sound to the next, for a recording on the player's clock whose excitation lies at
-/// `offset_frames`. Empty without marks and repeats.
-pub fn steps(recorded: &[f64], excitation: &Excitation, pattern: &Pattern, offset_frames: i64) -> Vec<Step> {
-    let sounds = first_sounds(recorded, (excitation, &excitation.plan), pattern, offset_frames, MarksPath::Shared);
-    steps_between(&sounds, pattern)
-}
-
 /// What one sound of the excitation tells of the arrival.
 #[derive(Debug, Clone)]
 pub(super) struct FirstSound {
@@ -72,49 +67,122 @@ pub(super) enum Played {
     Mark,
 }
 
-/// The arrivals that sweeps and marks tell one by one, in the order of time. Marks that go another way are left out: their distance to the sweeps
-/// tells of the ways, and their distance from each other has told of the clock.
-pub(super) fn first_sounds(
-    recorded: &[f64],
-    (excitation, plan): (&Excitation, &Plan),
-    pattern: &Pattern,
-    offset_frames: i64,
-    marks: MarksPath,
-) -> Vec<FirstSound> {
-    if pattern.band_hz[1] < NARROWEST_RATIO * pattern.band_hz[0] {
-        return Vec::new();
+/// The sweeps and marks of an excitation, each ready to be deconvolved by itself.
+pub(super) struct Sounds {
+    pub sweep: Arc<Deconvolution>,
+    pub mark: Option<Deconvolution>,
+    /// By time.
+    starts: Vec<(usize, Played)>,
+    before_s: f64,
+}
+
+impl Sounds {
+    /// Those of an excitation; recordings of up to `frames` frames of one sweep will be deconvolved. Marks that go another way are left out:
+    /// their distance to the sweeps tells of the ways, and their distance from each other has told of the clock.
+    pub fn of(excitation: &Excitation, pattern: &Pattern, marks: MarksPath, frames: usize) -> Self {
+        let plan = &excitation.plan;
+        let mark_starts = if marks == MarksPath::Shared { plan.mark_starts.as_slice() } else { &[] };
+        let mark = mark_starts.first().map(|&start| {
+            let mark = Pattern::of_mark(excitation, pattern, start);
+            Deconvolution::new(&mark, piece_frames(&mark))
+        });
+        let sweep = Arc::new(Deconvolution::new(pattern, frames.max(piece_frames(pattern))));
+        let mut starts: Vec<(usize, Played)> = plan.starts.iter().map(|&start| (start, Played::Sweep)).collect();
+        starts.extend(mark_starts.iter().map(|&start| (start, Played::Mark)));
+        starts.sort_by_key(|&(start, _)| start);
+        if pattern.band_hz[1] < NARROWEST_RATIO * pattern.band_hz[0] {
+            starts.clear();
+        }
+        let before_s = (PERIODS_BEFORE / pattern.band_hz[1]).clamp(BEFORE_S, ROOM_BEFORE_S);
+        Self { sweep, mark, starts, before_s }
     }
-    let mark_starts = if marks == MarksPath::Shared { plan.mark_starts.as_slice() } else { &[] };
-    let mark = mark_starts.first().map(|&start| Pattern::of_mark(excitation, pattern, start));
-    let marks = mark_starts.iter().filter_map(|&start| Some((start, Played::Mark, mark.as_ref()?)));
-    let sweeps = plan.starts.iter().map(|&start| (start, Played::Sweep, pattern));
-    let mut sounds: Vec<(usize, Played, &Pattern)> = sweeps.chain(marks).collect();
-    sounds.sort_by_key(|&(start, ..)| start);
-    let before_s = (PERIODS_BEFORE / pattern.band_hz[1]).clamp(BEFORE_S, ROOM_BEFORE_S);
-    sounds
-        .iter()
-        .filter_map(|&(start, played, pattern)| {
+
+    /// What deconvolves one kind of sound.
+    pub fn deconvolution(&self, played: Played) -> Option<&Deconvolution> {
+        match played {
+            Played::Sweep => Some(&self.sweep),
+            Played::Mark => self.mark.as_ref(),
+        }
+    }
+
+    /// The arrivals that they tell one by one, in the order of time, in a recording whose excitation lies at `offset_frames`.
+    #[cfg(test)]
+    pub fn first(&self, recorded: &[f64], offset_frames: i64) -> Vec<FirstSound> {
+        let room = room(self.sweep.rate_hz());
+        let sweep = |&(start, played): &(usize, Played)| {
             let at_frame = offset_frames + start as i64;
-            let [impulse, whole] = first_sound(recorded, at_frame, pattern, before_s)?;
-            Some(FirstSound { at_frame, played, impulse, whole })
-        })
-        .collect()
+            let piece = around(recorded, at_frame, self.sweep.pattern().samples.len(), room)?;
+            let impulse = (played == Played::Sweep).then(|| self.sweep.impulse_of(piece))?;
+            self.first_of_sweep(&impulse, room.before as i64, at_frame)
+        };
+        let sweeps = self.starts.iter().filter_map(sweep).collect();
+        in_order(sweeps, self.first_of_marks(recorded, offset_frames))
+    }
+
+    /// The arrivals that the marks tell one by one.
+    pub fn first_of_marks(&self, recorded: &[f64], offset_frames: i64) -> Vec<FirstSound> {
+        let Some(mark) = &self.mark else { return Vec::new() };
+        let room = room(mark.rate_hz());
+        let heard = |&(start, played): &(usize, Played)| {
+            let at_frame = offset_frames + start as i64;
+            let piece = around(recorded, at_frame, mark.pattern().samples.len(), room)?;
+            Some(self.first_sound(&mark.impulse_of(piece), room.before as i64, at_frame, played))
+        };
+        self.starts.iter().filter(|(_, played)| *played == Played::Mark).filter_map(heard).collect()
+    }
+
+    /// What one sweep at `at_frame` tells, whose impulse response has its time zero `zero` frames after its first index; `None` where the band is too
+    /// narrow to compare arrivals.
+    pub fn first_of_sweep(&self, impulse: &WrappedImpulse, zero: i64, at_frame: i64) -> Option<FirstSound> {
+        (!self.starts.is_empty()).then(|| self.first_sound(impulse, zero, at_frame, Played::Sweep))
+    }
+
+    /// Whether a recording of so many frames holds a sweep at `at_frame` with all its room.
+    pub fn has_room(&self, recorded: usize, at_frame: i64) -> bool {
+        let room = room(self.sweep.rate_hz());
+        let last = at_frame + (self.sweep.pattern().samples.len() + room.after) as i64;
+        at_frame >= room.before as i64 && last <= recorded as i64
+    }
+
+    fn first_sound(&self, impulse: &WrappedImpulse, zero: i64, at_frame: i64, played: Played) -> FirstSound {
+        let rate_hz = self.sweep.rate_hz();
+        let frames = |duration_s: f64| (duration_s * rate_hz) as usize;
+        let (room, after_s) = (room(rate_hz), self.before_s * AFTER_S / BEFORE_S);
+        FirstSound {
+            at_frame,
+            played,
+            impulse: impulse.cut(zero - frames(self.before_s) as i64, frames(self.before_s + after_s)),
+            whole: impulse.cut(zero - room.before as i64, room.before + room.after),
+        }
+    }
 }
 
-/// The steps between sounds.
-pub(super) fn steps_between(sounds: &[FirstSound], pattern: &Pattern) -> Vec<Step> {
+/// Sounds in the order of time.
+pub(super) fn in_order(sweeps: Vec<FirstSound>, marks: Vec<FirstSound>) -> Vec<FirstSound> {
+    let mut all = [sweeps, marks].concat();
+    all.sort_by_key(|sound| sound.at_frame);
+    all
+}
+
+/// Frames left around a sound, which hold its reply.
+fn room(rate_hz: f64) -> Room {
+    let frames = |duration_s: f64| (duration_s * rate_hz) as usize;
+    Room { before: frames(ROOM_BEFORE_S), after: frames(ROOM_AFTER_S) }
+}
+
+fn piece_frames(pattern: &Pattern) -> usize {
+    let room = room(pattern.rate_hz);
+    room.before + pattern.samples.len() + room.after
+}
+
+/// Where samples got lost between sounds.
+pub(super) fn broken(sounds: &[FirstSound], pattern: &Pattern) -> Vec<Step> {
+    steps_between(sounds, pattern).into_iter().filter(Step::is_broken).collect()
+}
+
+/// The steps from each sound to the next. Empty without marks and repeats.
+fn steps_between(sounds: &[FirstSound], pattern: &Pattern) -> Vec<Step> {
     sounds.windows(2).map(|pair| step(pair[1].at_frame, [&pair[0].impulse, &pair[1].impulse], pattern)).collect()
-}
-
-/// The impulse response of one sound alone, around its arrival, and as long as the room around it.
-fn first_sound(recorded: &[f64], at_frame: i64, pattern: &Pattern, before_s: f64) -> Option<[Vec<f64>; 2]> {
-    let frames = |duration_s: f64| (duration_s * pattern.rate_hz) as usize;
-    let room = Room { before: frames(ROOM_BEFORE_S), after: frames(ROOM_AFTER_S) };
-    let piece = around(recorded, at_frame, pattern.samples.len(), room)?;
-    let impulse = Deconvolution::new(pattern, piece.len()).impulse_of(piece);
-    let after_s = before_s * AFTER_S / BEFORE_S;
-    let near = impulse.cut(room.before as i64 - frames(before_s) as i64, frames(before_s + after_s));
-    Some([near, impulse.cut(0, room.before + room.after)])
 }
 
 fn step(at_frame: i64, [first, second]: [&[f64]; 2], pattern: &Pattern) -> Step {
@@ -139,6 +207,11 @@ mod tests {
         Sequence { sweep, level_dbfs: -6.0, repeats: 2, marks, pause_s: 0.5 }.excitation().unwrap()
     }
 
+    /// The steps from each sound to the next, in a recording whose excitation lies at frame 700.
+    fn steps(recorded: &[f64], excitation: &Excitation, pattern: &Pattern) -> Vec<Step> {
+        steps_between(&Sounds::of(excitation, pattern, MarksPath::Shared, 0).first(recorded, 700), pattern)
+    }
+
     /// 700 frames of start, the excitation, a little noise.
     fn recorded(excitation: &Excitation) -> Vec<f64> {
         let mut random = Random::new(6);
@@ -159,7 +232,7 @@ mod tests {
             } else {
                 recorded.splice(gap..gap, vec![0.0; moved as usize]);
             }
-            let steps = steps(&recorded, &excitation, &pattern, 700);
+            let steps = steps(&recorded, &excitation, &pattern);
             // Mark, sweep, sweep, mark: three steps.
             assert_eq!(steps.len(), 3);
             let expected = [0.0, moved as f64, 0.0];
@@ -181,7 +254,7 @@ mod tests {
         recorded[second - 1_000..second + 25_000].fill(0.0);
         let mut random = Random::new(8);
         recorded[second..second + 24_000].iter_mut().for_each(|x| *x = random.normal());
-        let steps = steps(&recorded, &excitation, &pattern, 700);
+        let steps = steps(&recorded, &excitation, &pattern);
         assert_eq!((steps.len(), steps[0].late_frames, steps[0].is_broken()), (1, None, true));
     }
 
@@ -197,6 +270,6 @@ mod tests {
         let excitation = excitation(Marks::BeforeAndAfter);
         let mut pattern = Pattern::of(&excitation).unwrap();
         pattern.band_hz = [1_000.0, 1_999.0];
-        assert!(steps(&recorded(&excitation), &excitation, &pattern, 700).is_empty());
+        assert!(steps(&recorded(&excitation), &excitation, &pattern).is_empty());
     }
 }

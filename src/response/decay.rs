@@ -45,7 +45,7 @@ const LAST_SHARE: f64 = 0.6;
 /// The decay of what `gate` lets through, at these frequencies.
 pub fn decay(impulse: &ImpulseResponse, rate_hz: f64, gate: Gate, hz: &[f64]) -> Decay {
     let times_s = times_s(gate.after_frames / rate_hz);
-    let whole: Vec<f64> = spectrum(impulse, rate_hz, hz, |after| gate.weight(after));
+    let whole: Vec<f64> = spectrum(impulse, rate_hz, gate, hz, |after| gate.weight(after));
     // The same for all slices, so that what rings falls by its own decay from each to the next.
     let rising = 0.5 * times_s.get(1).copied().unwrap_or(0.0) * rate_hz;
     let slice = |&time_s: &f64| {
@@ -55,7 +55,7 @@ pub fn decay(impulse: &ImpulseResponse, rate_hz: f64, gate: Gate, hz: &[f64]) ->
             opened * gate.weight(after)
         };
         let lowest_hz = rate_hz / (gate.after_frames - start);
-        let levels = spectrum(impulse, rate_hz, hz, weight);
+        let levels = spectrum(impulse, rate_hz, gate, hz, weight);
         let level = |((level, whole), hz): ((&f64, &f64), &f64)| {
             (*hz >= lowest_hz && *level > 0.0 && *whole > 0.0).then(|| db_from_amplitude(level / whole))
         };
@@ -75,14 +75,13 @@ fn times_s(gate_s: f64) -> Vec<f64> {
 }
 
 /// |X| of the weighed impulse response.
-fn spectrum(impulse: &ImpulseResponse, rate_hz: f64, hz: &[f64], weight: impl Fn(f64) -> f64) -> Vec<f64> {
-    let weighed: Vec<f64> = impulse
-        .samples
-        .iter()
-        .enumerate()
-        .map(|(index, sample)| {
+fn spectrum(impulse: &ImpulseResponse, rate_hz: f64, gate: Gate, hz: &[f64], weight: impl Fn(f64) -> f64) -> Vec<f64> {
+    let (first, frames) = gate.span(impulse.arrival_index);
+    let inside = first.max(0) as usize..((first + frames as i64).max(0) as usize).min(impulse.samples.len());
+    let weighed: Vec<f64> = inside
+        .map(|index| {
             let weight = weight(index as f64 - impulse.arrival_index);
-            if weight > 0.0 { sample * weight } else { 0.0 }
+            if weight > 0.0 { impulse.samples[index] * weight } else { 0.0 }
         })
         .collect();
     let inside = |sample: &f64| *sample != 0.0;

@@ -14,7 +14,7 @@ use super::Pattern;
 use crate::math::{InverseSpectrum, Spectrum, good_length};
 use crate::signal::{fall, rise};
 use num_complex::Complex64;
-use std::cell::OnceCell;
+use std::sync::OnceLock;
 
 /// A transform length, the excitation's spectrum at that length, and the limiter.
 pub struct Deconvolution {
@@ -24,7 +24,7 @@ pub struct Deconvolution {
     inverse: InverseSpectrum,
     played: Vec<Complex64>,
     limiter: Vec<Complex64>,
-    limiter_impulse: OnceCell<WrappedImpulse>,
+    limiter_impulse: OnceLock<WrappedImpulse>,
 }
 
 /// An impulse response that wraps around: time zero at index 0, negative times at the end.
@@ -39,11 +39,11 @@ impl Deconvolution {
     /// Ready for recordings of up to `frames` frames.
     pub fn new(pattern: &Pattern, frames: usize) -> Self {
         let length = good_length(frames + pattern.samples.len());
-        let mut forward = Spectrum::new(length);
+        let forward = Spectrum::new(length);
         let played = forward.bins(&pattern.samples);
         let limiter = pattern.limiter(&played);
         let inverse = InverseSpectrum::new(length);
-        let limiter_impulse = OnceCell::new();
+        let limiter_impulse = OnceLock::new();
         Self { pattern: pattern.clone(), length, forward, inverse, played, limiter, limiter_impulse }
     }
 
@@ -86,12 +86,12 @@ impl Deconvolution {
     }
 
     /// The spectrum of a recording, padded to N.
-    pub fn spectrum(&mut self, recorded: &[f64]) -> Vec<Complex64> {
+    pub fn spectrum(&self, recorded: &[f64]) -> Vec<Complex64> {
         self.forward.bins(recorded)
     }
 
     /// What turns `drive` into `reply`, band limited.
-    pub fn impulse(&mut self, reply: &[Complex64], drive: &[Complex64]) -> WrappedImpulse {
+    pub fn impulse(&self, reply: &[Complex64], drive: &[Complex64]) -> WrappedImpulse {
         let bins: Vec<Complex64> = reply
             .iter()
             .zip(drive)
@@ -101,13 +101,21 @@ impl Deconvolution {
         WrappedImpulse { samples: self.inverse.samples(&bins), bins }
     }
 
+    /// What turns `drive` into the reply whose impulse response by the excitation's file is known.
+    pub fn by_another(&self, by_file: &WrappedImpulse, drive: &[Complex64]) -> WrappedImpulse {
+        let bins: Vec<Complex64> = by_file
+            .bins
+            .iter()
+            .zip(&self.played)
+            .zip(drive)
+            .map(|((h, x), other)| if *h == Complex64::ZERO { *h } else { h * x / other })
+            .collect();
+        WrappedImpulse { samples: self.inverse.samples(&bins), bins }
+    }
+
     /// What turns the excitation of the file into the recording.
-    pub fn impulse_of(&mut self, recorded: &[f64]) -> WrappedImpulse {
-        let reply = self.spectrum(recorded);
-        let played = std::mem::take(&mut self.played);
-        let impulse = self.impulse(&reply, &played);
-        self.played = played;
-        impulse
+    pub fn impulse_of(&self, recorded: &[f64]) -> WrappedImpulse {
+        self.impulse(&self.spectrum(recorded), &self.played)
     }
 }
 
@@ -119,7 +127,14 @@ impl WrappedImpulse {
 
     /// So many samples from an index that may be negative.
     pub fn cut(&self, first: i64, frames: usize) -> Vec<f64> {
-        (first..first + frames as i64).map(|index| self.at(index)).collect()
+        let mut samples = Vec::with_capacity(frames);
+        let mut from = first.rem_euclid(self.samples.len() as i64) as usize;
+        while samples.len() < frames {
+            let end = (from + frames - samples.len()).min(self.samples.len());
+            samples.extend_from_slice(&self.samples[from..end]);
+            from = 0;
+        }
+        samples
     }
 
     /// All of its length, but nothing beyond so many frames before and after `peak`: it rises over the first half of what lies before it,
@@ -127,10 +142,14 @@ impl WrappedImpulse {
     pub fn around(&self, peak: i64, [before, after]: [f64; 2]) -> Vec<f64> {
         let length = self.samples.len() as i64;
         let mut kept = vec![0.0; self.samples.len()];
-        for index in -(before as i64)..=(after as i64).min(length - before as i64 - 1) {
+        let first = -(before as i64);
+        let last = (after as i64).min(length - before as i64 - 1);
+        let mut place = (peak + first).rem_euclid(length) as usize;
+        for index in first..=last {
             let off = index as f64;
             let weight = if off < 0.0 { rise(2.0 + 2.0 * off / before) } else { fall(4.0 * off / after - 3.0) };
-            kept[(peak + index).rem_euclid(length) as usize] = weight * self.at(peak + index);
+            kept[place] = weight * self.samples[place];
+            place = if place + 1 == kept.len() { 0 } else { place + 1 };
         }
         kept
     }
@@ -159,7 +178,7 @@ mod tests {
         let pattern = pattern();
         let mut recorded = vec![0.0; 37];
         recorded.extend(pattern.samples.iter().map(|x| 0.3 * x));
-        let mut deconvolution = Deconvolution::new(&pattern, recorded.len());
+        let deconvolution = Deconvolution::new(&pattern, recorded.len());
         let impulse = deconvolution.impulse_of(&recorded);
         let length = deconvolution.length() as f64;
         assert!(deconvolution.length() >= recorded.len() + pattern.samples.len());

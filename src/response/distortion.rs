@@ -245,7 +245,7 @@ mod tests {
 
     fn heard(recorded: &[f64], density: f64, correction: impl Fn(f64) -> f64) -> Distortion {
         let pattern = pattern();
-        let mut deconvolution = Deconvolution::new(&pattern, recorded.len());
+        let deconvolution = Deconvolution::new(&pattern, recorded.len());
         let impulse = deconvolution.impulse_of(recorded);
         let drive = deconvolution.played().to_vec();
         let reply = NoiseDensity::white(density);
@@ -334,7 +334,7 @@ mod tests {
     fn only_a_sweep_parts_its_harmonics() {
         let mut pattern = pattern();
         pattern.rate_constant_s = None;
-        let mut deconvolution = Deconvolution::new(&pattern, 1_000);
+        let deconvolution = Deconvolution::new(&pattern, 1_000);
         let impulse = deconvolution.impulse_of(&[1.0; 1_000]);
         let reply = NoiseDensity::white(1.0);
         let noise = NoiseThrough { deconvolution: &deconvolution, told_by: NoiseSource::Impulse(&reply), repeats: 1 };

@@ -18,7 +18,7 @@
 use super::deconvolve::WrappedImpulse;
 use super::gate::{Gate, Sides};
 use super::{Drift, Pattern, ToldBy};
-use crate::math::{Spectrum, minimum_phase_rad, unwrapped, weighted_line, weighted_plane};
+use crate::math::{InverseSpectrum, Spectrum, both, minimum_phase_rad, unwrapped, weighted_line, weighted_plane};
 use num_complex::Complex64;
 use std::f64::consts::{PI, TAU};
 
@@ -99,8 +99,9 @@ struct Excess {
 /// When the first sound arrives: the delay that the minimum phase leaves, near the strongest sample at `peak`.
 pub fn arrival(impulse: &WrappedImpulse, peak: i64, pattern: &Pattern) -> Arrival {
     let reach_frames = (reach_s(pattern) * pattern.rate_hz).max(2.0);
-    let excess = excess_phase(impulse, peak, pattern, reach_frames, Beyond::Slope);
-    let level = excess_phase(impulse, peak, pattern, reach_frames, Beyond::Level);
+    let bins = first_sound(impulse, peak, pattern, reach_frames);
+    let excess = excess_phase(&bins, pattern, Beyond::Slope);
+    let level = excess_phase(&bins, pattern, Beyond::Level);
     let line =
         |excess: &Excess| weighted_line(excess.points.iter().map(|&[turn, _, phase, weight]| (-turn, phase, weight)));
     let fit = line(&excess);
@@ -125,11 +126,13 @@ pub fn arrival(impulse: &WrappedImpulse, peak: i64, pattern: &Pattern) -> Arriva
 /// `None` for anything but a sweep.
 pub fn drift_of_sweep(impulse: &WrappedImpulse, peak: i64, pattern: &Pattern) -> Option<Drift> {
     let rate_constant = pattern.rate_constant_s? * pattern.rate_hz;
-    let coarse = compact_drift(impulse, peak, pattern)?;
+    let smeared = Smeared::of(impulse, peak, pattern, rate_constant);
+    let coarse = compact_drift(&smeared);
     let reach_frames = (reach_s(pattern) * pattern.rate_hz).max(2.0);
-    let unsmeared = unsmeared(impulse, peak, pattern, coarse)?;
+    let bins = smeared.without(coarse);
+    let unsmeared = WrappedImpulse { samples: smeared.inverse.samples(&bins), bins };
     let peak = super::locate::strongest(&unsmeared, 0, unsmeared.samples.len() as i64 / 4);
-    let excess = excess_phase(&unsmeared, peak, pattern, reach_frames, Beyond::Level);
+    let excess = excess_phase(&first_sound(&unsmeared, peak, pattern, reach_frames), pattern, Beyond::Level);
     let first_hz = pattern.played_hz[0];
     let [low_hz, high_hz] = pattern.band_hz;
     let lowest_hz = RESOLVED_PERIODS * pattern.rate_hz / reach_frames;
@@ -154,7 +157,8 @@ fn reach_s(pattern: &Pattern) -> f64 {
     (10.0 / pattern.band_hz[1]).max(0.004)
 }
 
-fn excess_phase(impulse: &WrappedImpulse, peak: i64, pattern: &Pattern, reach_frames: f64, beyond: Beyond) -> Excess {
+/// The spectrum of the first sound around its peak, the band's limit taken off.
+fn first_sound(impulse: &WrappedImpulse, peak: i64, pattern: &Pattern, reach_frames: f64) -> Vec<Complex64> {
     let rate_hz = pattern.rate_hz;
     let sides = Sides::of(pattern);
     let gate = Gate::around(sides.before_s * rate_hz, reach_frames);
@@ -164,13 +168,18 @@ fn excess_phase(impulse: &WrappedImpulse, peak: i64, pattern: &Pattern, reach_fr
     for (bin, value) in bins.iter_mut().enumerate().skip(1) {
         *value /= pattern.limiter_in_band(bin as f64 * rate_hz / LENGTH as f64);
     }
+    bins
+}
+
+fn excess_phase(bins: &[Complex64], pattern: &Pattern, beyond: Beyond) -> Excess {
+    let rate_hz = pattern.rate_hz;
     let bin_of = |hz: f64| ((hz / rate_hz * LENGTH as f64).round() as usize).clamp(1, LENGTH / 2 - 1);
     let first = bin_of(pattern.band_hz[0]);
     let last = bin_of(pattern.band_hz[1]).max(first);
     // Below the band the magnitude goes on as it ended; above it, as `beyond` says.
     let slope = match beyond {
         Beyond::Level => 0.0,
-        Beyond::Slope => end_slope(&bins, first, last),
+        Beyond::Slope => end_slope(bins, first, last),
     };
     let magnitudes: Vec<f64> = (0..bins.len())
         .map(|bin| bins[bin.clamp(first, last)].norm() * (bin.max(last) as f64 / last as f64).powf(slope))
@@ -205,43 +214,70 @@ fn settle_polarity(mut points: Vec<[f64; 4]>) -> Excess {
 }
 
 /// The drift, to some ppm, that makes the first sound most compact.
-fn compact_drift(impulse: &WrappedImpulse, peak: i64, pattern: &Pattern) -> Option<f64> {
+fn compact_drift(smeared: &Smeared) -> f64 {
     // In steps that move the top of the band by half a frame against the bottom; up to 1000 ppm.
-    let spread = pattern.rate_constant_s? * pattern.rate_hz * (pattern.band_hz[1] / pattern.band_hz[0]).ln();
+    let pattern = smeared.pattern;
+    let spread = smeared.rate_constant * (pattern.band_hz[1] / pattern.band_hz[0]).ln();
     let step = 0.5 / spread;
     let steps = ((1e-3 / step).ceil() as i64).min(MOST_STEPS);
-    let compactness = |drift: f64| {
-        let samples = unsmeared(impulse, peak, pattern, drift)?.samples;
+    let compactness = |bins: &[Complex64]| {
+        let samples = smeared.inverse.samples(bins);
         let (squares, fourths) = samples.iter().fold((0.0, 0.0), |(two, four), x| (two + x * x, four + x.powi(4)));
-        Some(fourths / (squares * squares))
+        fourths / (squares * squares)
     };
-    let mut best = (0.0, compactness(0.0)?);
-    for index in -steps..=steps {
-        let drift = index as f64 * step;
-        let value = compactness(drift)?;
-        if value > best.1 {
-            best = (drift, value);
+    let turns = smeared.turns(step);
+    // The most compact of so many steps from the first on; from each to the next all bins turn by the same.
+    let best_of = |first: i64, count: i64| {
+        let mut bins = smeared.without(first as f64 * step);
+        let mut best = (first, compactness(&bins));
+        for index in first + 1..first + count {
+            bins.iter_mut().zip(&turns).for_each(|(bin, turn)| *bin *= turn);
+            let value = compactness(&bins);
+            if value > best.1 {
+                best = (index, value);
+            }
         }
-    }
-    Some(best.0)
+        best
+    };
+    let ((below, low), (above, high)) = both(|| best_of(-steps, steps), || best_of(0, steps + 1));
+    step * (if low > high { below } else { above }) as f64
 }
 
-/// The first sound with a drift's smear taken off its phase: good enough to look for the drift, not to measure with.
-fn unsmeared(impulse: &WrappedImpulse, peak: i64, pattern: &Pattern, drift: f64) -> Option<WrappedImpulse> {
-    let rate_constant = pattern.rate_constant_s? * pattern.rate_hz;
-    let length = 8192;
-    let cut = impulse.cut(peak - length as i64 / 2, length);
-    let mut samples = cut[length / 2..].to_vec();
-    samples.extend_from_slice(&cut[..length / 2]);
-    let mut bins = Spectrum::new(length).bins(&samples);
-    for (bin, value) in bins.iter_mut().enumerate().skip(1) {
-        let hz = bin as f64 * pattern.rate_hz / length as f64;
-        // Relative to the top of the band, so that the strongest part stays where it is.
-        let later = rate_constant * drift * (hz / pattern.band_hz[1]).ln();
-        *value *= Complex64::cis(TAU * bin as f64 / length as f64 * later);
+/// The first sound of a sweep that a wrong clock smears; good enough to look for the drift, not to measure with.
+struct Smeared<'a> {
+    pattern: &'a Pattern,
+    /// L in frames.
+    rate_constant: f64,
+    bins: Vec<Complex64>,
+    inverse: InverseSpectrum,
+}
+
+/// Frames of it.
+const SMEARED_FRAMES: usize = 8192;
+
+impl<'a> Smeared<'a> {
+    fn of(impulse: &WrappedImpulse, peak: i64, pattern: &'a Pattern, rate_constant: f64) -> Self {
+        let mut samples = impulse.cut(peak - SMEARED_FRAMES as i64 / 2, SMEARED_FRAMES);
+        samples.rotate_left(SMEARED_FRAMES / 2);
+        let bins = Spectrum::new(SMEARED_FRAMES).bins(&samples);
+        Self { pattern, rate_constant, bins, inverse: InverseSpectrum::new(SMEARED_FRAMES) }
     }
-    let samples = crate::math::InverseSpectrum::new(length).samples(&bins);
-    Some(WrappedImpulse { samples, bins })
+
+    /// What takes a drift off the phase of each bin.
+    fn turns(&self, drift: f64) -> Vec<Complex64> {
+        let turn = |bin: usize| {
+            let hz = bin as f64 * self.pattern.rate_hz / SMEARED_FRAMES as f64;
+            // Relative to the top of the band, so that the strongest part stays where it is.
+            let later = self.rate_constant * drift * (hz / self.pattern.band_hz[1]).ln();
+            Complex64::cis(TAU * bin as f64 / SMEARED_FRAMES as f64 * later)
+        };
+        (0..self.bins.len()).map(|bin| if bin == 0 { 1.0.into() } else { turn(bin) }).collect()
+    }
+
+    /// The spectrum with a drift's smear taken off.
+    fn without(&self, drift: f64) -> Vec<Complex64> {
+        self.bins.iter().zip(self.turns(drift)).map(|(bin, turn)| bin * turn).collect()
+    }
 }
 
 #[cfg(test)]

@@ -18,6 +18,7 @@ use super::{Deconvolution, NoiseDensity, WrappedImpulse};
 use crate::math::SpectrumAt;
 use crate::quantity::FrequencyGrid;
 use num_complex::Complex64;
+use std::sync::Arc;
 
 /// So many bins tell the mean of a sweep's smooth spectrum well enough.
 const SMOOTH_BINS: usize = 100;
@@ -38,7 +39,7 @@ pub struct FrequencyResponse {
 /// A gated response that can be read at any frequency.
 pub struct GatedResponse {
     response: SpectrumAt,
-    limiter: SpectrumAt,
+    limiter: Arc<SpectrumAt>,
 }
 
 impl GatedResponse {
@@ -50,7 +51,14 @@ impl GatedResponse {
         let limiter_impulse = deconvolution.limiter_impulse();
         let (first, _) = gate.span(0.0);
         let limiter = SpectrumAt::new(&gate.cut(limiter_impulse, 0.0), rate_hz, -(first as f64));
-        Self { response, limiter }
+        Self { response, limiter: Arc::new(limiter) }
+    }
+
+    /// The same of another impulse response, at the same gate and arrival.
+    pub fn of_another(&self, impulse: &WrappedImpulse, arrival_frames: f64, gate: Gate, rate_hz: f64) -> Self {
+        let (first, _) = gate.span(arrival_frames);
+        let response = SpectrumAt::new(&gate.cut(impulse, arrival_frames), rate_hz, arrival_frames - first as f64);
+        Self { response, limiter: self.limiter.clone() }
     }
 
     /// H at a frequency in the band.
@@ -113,9 +121,9 @@ impl NoiseThrough<'_> {
             // Nothing comes through from outside the band.
             let hz = bin as f64 * step_hz;
             if (pattern.band_hz[0]..=pattern.band_hz[1]).contains(&hz) && limiter[bin] != Complex64::ZERO {
-                let open = limiter[bin].norm() / pattern.limiter_in_band(hz).norm();
-                sum += open * open / drive[bin].norm_sqr().max(f64::MIN_POSITIVE);
-                passed += open;
+                let open = limiter[bin].norm_sqr() / pattern.limiter_power_in_band(hz);
+                sum += open / drive[bin].norm_sqr().max(f64::MIN_POSITIVE);
+                passed += open.sqrt();
                 count += 1.0;
             }
         }
@@ -176,7 +184,7 @@ mod tests {
 
     #[test]
     fn a_gated_delay_has_the_level_one_and_the_phase_zero_up_to_the_ends_of_the_band() {
-        let mut deconvolution = click();
+        let deconvolution = click();
         let length = deconvolution.length() as f64;
         let arrival_frames = 700.25;
         // 0.6 of the click, late by the arrival, through the limiter.
@@ -202,7 +210,7 @@ mod tests {
     /// Noise alone, at the same place as a response: what is left of it is the uncertainty. K repeats leave √(1/K) of it.
     #[test]
     fn the_uncertainty_is_the_scatter_that_noise_leaves() {
-        let mut deconvolution = click();
+        let deconvolution = click();
         let gate = Gate::around(200.0, 1_000.0);
         let grid = FrequencyGrid::new((1..60).map(|n| 300.0 * f64::from(n)).collect()).unwrap();
         let mut random = Random::new(11);
@@ -218,7 +226,7 @@ mod tests {
         let drive = deconvolution.played().to_vec();
         let told_by = |reference| NoiseSource::Silences { drive: &drive, reply: &noise, reference };
         let through = |told_by, repeats| NoiseThrough { deconvolution: &deconvolution, told_by, repeats };
-        let mut flat = click();
+        let flat = click();
         let mut recorded = vec![0.0; 8_000];
         recorded[4_000] = 2.0;
         let impulse = flat.impulse_of(&recorded);

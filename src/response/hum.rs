@@ -9,7 +9,7 @@
 //! The curve's uncertainty holds what they do to it, since the silences tell it; they are named because they can be got rid of.
 //! Source of the distribution: P. D. Welch, "The Use of Fast Fourier Transform for the Estimation of Power Spectra" (1967). Ours otherwise.
 
-use crate::math::{Spectrum, median};
+use crate::math::{Spectrum, good_length_within, median};
 use std::f64::consts::TAU;
 use std::ops::Range;
 
@@ -46,7 +46,7 @@ const LOWEST_WHINE_HZ: f64 = 300.0;
 pub(super) fn lines(samples: &[f64], silences: &[Range<usize>], rate_hz: f64) -> Vec<Lines> {
     let Some(longest) = silences.iter().max_by_key(|silence| silence.len()) else { return Vec::new() };
     let end = longest.end.min(samples.len());
-    let frames = end.saturating_sub(longest.start).min((LONGEST_S * rate_hz) as usize) & !1;
+    let frames = good_length_within(end.saturating_sub(longest.start).min((LONGEST_S * rate_hz) as usize));
     if (frames as f64) < SHORTEST_S * rate_hz {
         return Vec::new();
     }

@@ -11,6 +11,7 @@
 
 use super::deconvolve::{Deconvolution, WrappedImpulse};
 use crate::math::{InverseSpectrum, Spectrum, good_length};
+use num_complex::{Complex32, Complex64};
 use std::ops::Range;
 
 /// A moment that the response does not explain.
@@ -52,30 +53,32 @@ const OWN_SHARE: f64 = 0.25;
 const ABOVE_CHANCE: f64 = 1.2;
 const OWN_RATIO: f64 = 1.26;
 
-/// The worst moment of one repeat, which lies `before` frames into `piece`, with the strongest arrival at `peak`.
+/// The worst moment of one repeat, which lies `before` frames into `piece` and has the impulse response `impulse`, with the strongest arrival at `peak`.
 /// `None` where everything is explained, and for anything but a sweep.
 pub fn interruption(
-    deconvolution: &mut Deconvolution,
+    deconvolution: &Deconvolution,
     piece: &[f64],
+    impulse: &WrappedImpulse,
     before: usize,
     peak: i64,
 ) -> Option<Interruption> {
-    let pattern = deconvolution.pattern().clone();
+    let pattern = deconvolution.pattern();
     let rate_constant = pattern.rate_constant_s? * pattern.rate_hz;
-    let impulse = deconvolution.impulse_of(piece);
-    let left = unexplained(deconvolution, &impulse, peak);
+    let left = unexplained(deconvolution, impulse, peak);
     let window = (WINDOW_S * pattern.rate_hz).max(8.0) as usize;
-    let energies = |samples: &[f64]| -> Vec<f64> {
-        samples.chunks_exact(window).map(|chunk| chunk.iter().map(|x| x * x).sum()).collect()
-    };
+    fn energies<T: Copy + Into<f64>>(samples: &[T], window: usize) -> Vec<f64> {
+        samples.chunks_exact(window).map(|chunk| chunk.iter().map(|&x| x.into().powi(2)).sum()).collect()
+    }
     // Frame of the piece at which a frequency of the sweep is heard.
     let heard_at = |hz: f64| peak as f64 + rate_constant * (hz / pattern.played_hz[0]).ln();
     let windows = |frame: f64| (frame.max(before as f64) / window as f64) as usize;
     let inside = windows(heard_at(pattern.band_hz[0])) + 1..windows(heard_at(pattern.band_hz[1]));
     let hz_at = |frame: usize| pattern.played_hz[0] * ((frame as f64 - peak as f64) / rate_constant).exp();
     let left_energies =
-        over_periods(&energies(&left[..piece.len()]), window as f64 / pattern.rate_hz, |index| hz_at(index * window));
-    let reply = energies(piece);
+        over_periods(&energies(&left[..piece.len()], window), window as f64 / pattern.rate_hz, |index| {
+            hz_at(index * window)
+        });
+    let reply = energies(piece, window);
     let inside = inside.start.min(left_energies.len())..inside.end.min(left_energies.len());
     let events: Vec<(usize, f64)> = inside
         .clone()
@@ -83,8 +86,8 @@ pub fn interruption(
             let usual = usual_energy(&left_energies, inside.clone(), index)?;
             let near = index.saturating_sub(NEIGHBOURS)..(index + NEIGHBOURS + 1).min(reply.len());
             let above = left_energies[index] / usual.max(f64::MIN_POSITIVE);
-            let strong = left_energies[index] > ABOVE_REPLY * quantile(&reply[near], 0.5);
-            (above > ABOVE_USUAL && strong).then_some((index, left_energies[index]))
+            let strong = || left_energies[index] > ABOVE_REPLY * quantile(&reply[near], 0.5);
+            (above > ABOVE_USUAL && strong()).then_some((index, left_energies[index]))
         })
         .collect();
     let worst = events.iter().copied().reduce(|a, b| if b.1 > a.1 { b } else { a })?.0;
@@ -94,7 +97,8 @@ pub fn interruption(
     let last = (worst..inside.end).take_while(|&index| belongs(index)).last().unwrap_or(worst);
     let frames = first * window..((last + 1) * window).min(piece.len());
     let own_hz = [hz_at(frames.start) / OWN_RATIO, hz_at(frames.end) * OWN_RATIO];
-    let own = share_within(&left[frames.clone()], own_hz, pattern.rate_hz);
+    let event: Vec<f64> = left[frames.clone()].iter().map(|&x| x.into()).collect();
+    let own = share_within(&event, own_hz, pattern.rate_hz);
     // White noise has its share there too, and a large one in the treble.
     let chance = ((own_hz[1] - own_hz[0]) / pattern.band_hz[1]).min(1.0);
     let least = OWN_SHARE.max(ABOVE_CHANCE * chance);
@@ -121,20 +125,16 @@ fn over_periods(energies: &[f64], window_s: f64, heard_hz: impl Fn(usize) -> f64
     (0..energies.len()).map(mean).collect()
 }
 
-/// r, band limited as the impulse response is.
-fn unexplained(deconvolution: &Deconvolution, impulse: &WrappedImpulse, peak: i64) -> Vec<f64> {
+/// r, band limited as the impulse response is; in single precision, since events lie no deeper than 30 dB below the reply.
+fn unexplained(deconvolution: &Deconvolution, impulse: &WrappedImpulse, peak: i64) -> Vec<f32> {
     let length = deconvolution.length();
     let (before, after) = (KEPT_BEFORE_S * deconvolution.rate_hz(), KEPT_AFTER_S * deconvolution.rate_hz());
-    let kept = impulse.around(peak, [before, after]);
-    let explained = Spectrum::new(length).bins(&kept);
-    let left: Vec<_> = impulse
-        .bins
-        .iter()
-        .zip(explained)
-        .zip(deconvolution.played())
-        .map(|((all, explained), played)| (all - explained) * played)
-        .collect();
-    InverseSpectrum::new(length).samples(&left)
+    let mut left = Spectrum::single(length).bins(&impulse.around(peak, [before, after]));
+    let single = |value: &Complex64| Complex32::new(value.re as f32, value.im as f32);
+    for ((left, all), played) in left.iter_mut().zip(&impulse.bins).zip(deconvolution.played()) {
+        *left = (single(all) - *left) * single(played);
+    }
+    InverseSpectrum::single(length).samples(&left)
 }
 
 /// How much of the energy of `samples` lies within a band.
@@ -164,9 +164,9 @@ fn usual_energy(energies: &[f64], inside: Range<usize>, index: usize) -> Option<
 
 /// The value below which a share of the values lies.
 fn quantile(values: &[f64], share: f64) -> f64 {
-    let mut sorted = values.to_vec();
-    sorted.sort_by(f64::total_cmp);
-    sorted.get((share * sorted.len() as f64) as usize).copied().unwrap_or(0.0)
+    let mut values = values.to_vec();
+    let place = (share * values.len() as f64) as usize;
+    if place < values.len() { *values.select_nth_unstable_by(place, f64::total_cmp).1 } else { 0.0 }
 }
 
 #[cfg(test)]
@@ -189,7 +189,12 @@ mod tests {
         piece.resize(90_000, 0.0);
         piece.iter_mut().for_each(|x| *x += 1e-3 * random.normal());
         change(&mut piece);
-        interruption(&mut Deconvolution::new(&pattern, piece.len()), &piece, 2_400, 2_410)
+        found_in(&pattern, &piece)
+    }
+
+    fn found_in(pattern: &Pattern, piece: &[f64]) -> Option<Interruption> {
+        let deconvolution = Deconvolution::new(pattern, piece.len());
+        interruption(&deconvolution, piece, &deconvolution.impulse_of(piece), 2_400, 2_410)
     }
 
     /// A mean over a period without an end is the mean of all.
@@ -235,7 +240,7 @@ mod tests {
             x + next + 1e-4 * random.normal()
         };
         let piece: Vec<f64> = played.iter().map(&mut heard).collect();
-        assert_eq!(interruption(&mut Deconvolution::new(&pattern, piece.len()), &piece, 2_400, 2_410), None);
+        assert_eq!(found_in(&pattern, &piece), None);
     }
 
     #[test]

@@ -12,10 +12,9 @@
 //! Tried with `examples/damage_table` on 400 clean captures: none was accused by it.
 //! Ours, because nothing else in a capture is played twice.
 
-use super::continuity::{FirstSound, Played};
-use super::{NoiseDensity, Pattern};
+use super::continuity::{FirstSound, Played, Sounds};
+use super::{Deconvolution, NoiseDensity, Pattern};
 use crate::math::{Spectrum, median};
-use crate::signal::Excitation;
 use std::ops::Range;
 
 /// How the level differs between the sounds, dB; absent where the two can't be compared.
@@ -62,15 +61,11 @@ pub(super) struct Channel<'a> {
 }
 
 /// Compares the sounds of the `reply`, less what the `loopback` does.
-pub(super) fn level_steps(
-    reply: Channel<'_>,
-    loopback: Option<Channel<'_>>,
-    excitation: &Excitation,
-    pattern: &Pattern,
-) -> LevelSteps {
+pub(super) fn level_steps(reply: Channel<'_>, loopback: Option<Channel<'_>>, sounds: &Sounds) -> LevelSteps {
+    let pattern = sounds.sweep.pattern();
     let Some(bands_hz) = bands_hz(pattern) else { return LevelSteps::default() };
     let heard = |played: Played| -> Vec<Vec<Level>> {
-        let Some(weakness) = weakness(played, excitation, pattern, &bands_hz) else { return Vec::new() };
+        let Some(weakness) = weakness(sounds.deconvolution(played), &bands_hz) else { return Vec::new() };
         let of = |channel: Channel<'_>| -> Vec<Vec<Level>> {
             let sounds = channel.sounds.iter().filter(|sound| sound.played == played);
             sounds.map(|sound| levels(sound, channel.noise, &weakness, pattern.rate_hz, &bands_hz)).collect()
@@ -99,17 +94,13 @@ pub(super) fn level_steps(
 }
 
 /// The mean of 1/|X|² over each band, per frame of the sound; `None` where nothing of the kind is played.
-fn weakness(played: Played, excitation: &Excitation, pattern: &Pattern, bands_hz: &[[f64; 2]]) -> Option<Vec<f64>> {
-    let mark = excitation.plan.mark_starts.first().map(|&start| Pattern::of_mark(excitation, pattern, start));
-    let samples = match played {
-        Played::Sweep => &pattern.samples,
-        Played::Mark => &mark.as_ref()?.samples,
-    };
-    let length = crate::math::good_length(samples.len());
-    let powers: Vec<f64> = Spectrum::new(length).bins(samples).iter().map(|bin| bin.norm_sqr()).collect();
+fn weakness(played: Option<&Deconvolution>, bands_hz: &[[f64; 2]]) -> Option<Vec<f64>> {
+    let played = played?;
+    let (length, rate_hz) = (played.length(), played.rate_hz());
     let of_band = |band_hz: &[f64; 2]| {
-        let range = bins_of(*band_hz, length, pattern.rate_hz);
-        powers[range.clone()].iter().map(|power| power.max(f64::MIN_POSITIVE).recip()).sum::<f64>() / range.len() as f64
+        let range = bins_of(*band_hz, length, rate_hz);
+        let powers = played.played()[range.clone()].iter().map(|bin| bin.norm_sqr().max(f64::MIN_POSITIVE));
+        powers.map(f64::recip).sum::<f64>() / range.len() as f64
     };
     Some(bands_hz.iter().map(of_band).collect())
 }
@@ -224,7 +215,6 @@ mod tests {
     use crate::math::Random;
     use crate::quantity::SampleRate;
     use crate::response::MarksPath;
-    use crate::response::continuity::first_sounds;
     use crate::signal::{Marks, Plan, Sequence, SweepSettings};
 
     fn told(change: impl Fn(usize, &Plan) -> f64) -> LevelSteps {
@@ -241,8 +231,8 @@ mod tests {
             .map(|(frame, x)| 10f64.powf(change(frame, &excitation.plan) / 20.0) * x + 1e-4 * random.normal())
             .collect();
         let noise = NoiseDensity::white(1e-8);
-        let sounds = first_sounds(&samples, (&excitation, &excitation.plan), &pattern, 0, MarksPath::Shared);
-        level_steps(Channel { sounds: &sounds, noise: Some(&noise) }, None, &excitation, &pattern)
+        let sounds = Sounds::of(&excitation, &pattern, MarksPath::Shared, 0);
+        level_steps(Channel { sounds: &sounds.first(&samples, 0), noise: Some(&noise) }, None, &sounds)
     }
 
     #[test]

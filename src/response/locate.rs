@@ -12,11 +12,13 @@
 //! largest W/n: energy of those n repeats that would lie whole in the recording, since at a wrong one a repeat would have to be where
 //! silence is. Ours, because it works for any signal and through any loudspeaker.
 
-use super::deconvolve::{Deconvolution, WrappedImpulse};
+use super::deconvolve::WrappedImpulse;
 use super::{Pattern, ResponseError};
-use crate::math::InverseSpectrum;
+use crate::math::{InverseSpectrum, Spectrum, both, good_length};
 use crate::signal::Plan;
+use num_complex::Complex32;
 use std::cmp::Ordering;
+use std::ops::Range;
 
 /// Where the excitation lies in a recording.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -58,26 +60,54 @@ pub fn locate(recorded: &[f64], channel: usize, plan: &Plan, pattern: &Pattern) 
     if recorded.iter().all(|&sample| sample == recorded[0]) {
         return Err(ResponseError::Silent { channel });
     }
-    let impulse = Deconvolution::new(pattern, recorded.len()).impulse_of(recorded);
     let rate_hz = pattern.rate_hz;
     let gather = (GATHER_S * rate_hz) as usize;
     let first_start = plan.starts.first().copied().unwrap_or(0);
-    let places = Places {
-        gathered: moving_energy(&impulse.samples, gather),
-        spacing: plan.starts.iter().map(|start| (start - first_start) as i64).collect(),
-        sweep: plan.frames as i64,
-        recorded: recorded.len() as i64,
-        earliest: first_start as i64 - gather as i64,
+    let Deconvolved { bins, inverse } = Deconvolved::of(recorded, pattern);
+    let look = || {
+        let samples = inverse.samples(&bins);
+        let places = Places {
+            gathered: moving_energy(&samples, gather),
+            spacing: plan.starts.iter().map(|start| (start - first_start) as i64).collect(),
+            sweep: plan.frames as i64,
+            recorded: recorded.len() as i64,
+            earliest: first_start as i64 - gather as i64,
+        };
+        let first = places.likeliest();
+        (samples, first, places.heard(first).next().unwrap_or(0))
     };
-    let first = places.likeliest();
-    let heard = places.heard(first).next().unwrap_or(0);
-    let repeats = arrivals_of_all(plan, places.spacing.len());
-    judge(&impulse, first + heard, channel, (rate_hz, repeats))?;
-    if pattern.band_hz[1] > WIDE_RATIO * pattern.band_hz[0] {
-        judge_by_octaves(&impulse, first + heard, channel, (rate_hz, repeats))?;
+    let is_wide = pattern.band_hz[1] > WIDE_RATIO * pattern.band_hz[0];
+    let octaves_alike = || is_wide.then(|| OctavesAlike::of(&bins, &inverse, rate_hz));
+    let ((samples, first, heard), octaves_alike) = both(look, octaves_alike);
+    let repeats = arrivals_of_all(plan, plan.starts.len());
+    judge(&samples, first + heard, channel, (rate_hz, repeats))?;
+    if let Some(octaves_alike) = octaves_alike {
+        octaves_alike.judge(first + heard, channel, (rate_hz, repeats))?;
     }
-    let arrival = strongest(&impulse, first + heard, gather as i64);
+    let arrival = strongest_of(&samples, first + heard, gather as i64);
     Ok(Location { offset_frames: arrival - heard - first_start as i64 })
+}
+
+/// A whole recording deconvolved by one repeat, only to be looked for: in single precision, whose rounding lies 120 dB below the arrival.
+struct Deconvolved {
+    /// The spectrum of its impulse response.
+    bins: Vec<Complex32>,
+    inverse: InverseSpectrum<f32>,
+}
+
+impl Deconvolved {
+    fn of(recorded: &[f64], pattern: &Pattern) -> Self {
+        let length = good_length(recorded.len() + pattern.samples.len());
+        let (forward, inverse) = (Spectrum::single(length), InverseSpectrum::single(length));
+        let (mut bins, played) = both(|| forward.bins(recorded), || forward.bins(&pattern.samples));
+        let power = |bin: usize| f64::from(played[bin].norm_sqr());
+        pattern.each_limited(played.len(), power, |bin, limit| {
+            let limit = Complex32::new(limit.re as f32, limit.im as f32);
+            let limited = bins[bin] * played[bin].conj() * limit / played[bin].norm_sqr();
+            bins[bin] = if limit == Complex32::ZERO { limit } else { limited };
+        });
+        Self { bins, inverse }
+    }
 }
 
 /// Repeats in a recording, for any place of the first one.
@@ -101,7 +131,7 @@ impl Places {
     fn likeliest(&self) -> i64 {
         let last = self.spacing.last().copied().unwrap_or(0);
         let firsts = 1 - self.sweep - last..self.recorded;
-        let together: Vec<f64> = firsts.clone().map(|first| self.together(first)).collect();
+        let together = self.together(firsts.clone());
         let most = together.iter().copied().fold(0.0, f64::max);
         let likely = firsts.zip(together).filter(|&(_, together)| together >= AS_LIKELY * most);
         let likely = likely.map(|(first, together)| (self.likelihood(first, together), first));
@@ -117,9 +147,22 @@ impl Places {
         self.gathered[arrival.rem_euclid(self.gathered.len() as i64) as usize]
     }
 
-    /// What was gathered at the arrivals of all repeats.
-    fn together(&self, first: i64) -> f64 {
-        self.heard(first).map(|shift| self.energy(first + shift)).sum()
+    /// What was gathered at the arrivals of all repeats, for each place of the first one.
+    fn together(&self, firsts: Range<i64>) -> Vec<f64> {
+        let mut together = vec![0.0; (firsts.end - firsts.start) as usize];
+        // Negative times lie at the end.
+        let stretches = [(1 - self.sweep..0, self.gathered.len() as i64), (0..self.recorded, 0)];
+        for shift in &self.spacing {
+            for (arrivals, wrapped) in &stretches {
+                // Arrivals of this repeat that belong to one of the places.
+                let from = arrivals.start.max(firsts.start + shift);
+                let count = (arrivals.end.min(firsts.end + shift) - from).max(0) as usize;
+                let (place, index) = ((from - shift - firsts.start) as usize, (from + wrapped) as usize);
+                let gathered = &self.gathered[index..index + count];
+                together[place..place + count].iter_mut().zip(gathered).for_each(|(sum, energy)| *sum += energy);
+            }
+        }
+        together
     }
 
     /// What decides between offsets that gather alike, first things first: begun before the sound; mean energy of the repeats that
@@ -140,26 +183,15 @@ fn arrivals_of_all(plan: &Plan, repeats: usize) -> f64 {
 }
 
 /// Refuses what is no compact arrival.
-fn judge(
-    impulse: &WrappedImpulse,
-    best: i64,
-    channel: usize,
-    (rate_hz, repeats): (f64, f64),
-) -> Result<(), ResponseError> {
-    let first = best - (ARRIVAL_BEFORE_S * rate_hz) as i64;
+fn judge(deconvolved: &[f32], best: i64, channel: usize, (rate_hz, repeats): (f64, f64)) -> Result<(), ResponseError> {
     let frames = ((ARRIVAL_BEFORE_S + ARRIVAL_AFTER_S) * rate_hz) as usize;
-    let near: f64 = impulse.cut(first, frames).iter().map(|x| x * x).sum();
-    let mut squares: Vec<f64> =
-        impulse.samples.chunks(frames).map(|chunk| chunk.iter().map(|x| x * x).sum::<f64>()).collect();
-    let total: f64 = squares.iter().sum();
-    // The quietest quarter of the time holds noise alone.
-    squares.sort_by(f64::total_cmp);
-    let noise = squares[squares.len() / 4].max(f64::MIN_POSITIVE);
+    let near = energy_from(deconvolved, best - (ARRIVAL_BEFORE_S * rate_hz) as i64, frames);
+    let Energies { total, noise, pieces } = Energies::of(deconvolved, frames);
     let found_db = 10.0 * (near / noise).log10();
     if found_db < RISES_DB {
         return Err(ResponseError::TooQuiet { channel, found_db, needed_db: RISES_DB });
     }
-    let noise_total = noise * squares.len() as f64;
+    let noise_total = noise * pieces as f64;
     let arrivals = (near - noise) * repeats;
     let found_percent = 100.0 * arrivals / (total - noise_total).max(arrivals);
     if found_percent < GATHERED_PERCENT {
@@ -168,45 +200,81 @@ fn judge(
     Ok(())
 }
 
-/// Refuses a sweep of another length, whose top octave alone is compact: here each octave weighs alike.
-fn judge_by_octaves(
-    impulse: &WrappedImpulse,
-    best: i64,
-    channel: usize,
-    (rate_hz, repeats): (f64, f64),
-) -> Result<(), ResponseError> {
-    let length = impulse.samples.len();
-    let bins: Vec<_> = impulse.bins.iter().enumerate().map(|(bin, value)| value / (bin.max(1) as f64).sqrt()).collect();
-    let samples = InverseSpectrum::new(length).samples(&bins);
-    let pink = WrappedImpulse { samples, bins };
-    let frames = (((OCTAVES_BEFORE_S + OCTAVES_AFTER_S) * rate_hz) as usize).min(length);
-    let near: f64 = pink.cut(best - (OCTAVES_BEFORE_S * rate_hz) as i64, frames).iter().map(|x| x * x).sum();
-    let mut squares: Vec<f64> =
-        pink.samples.chunks(frames).map(|chunk| chunk.iter().map(|x| x * x).sum::<f64>()).collect();
-    let total: f64 = squares.iter().sum();
-    squares.sort_by(f64::total_cmp);
-    let noise = squares[squares.len() / 4].max(f64::MIN_POSITIVE);
-    // In noise the octaves say little: the bass scatters most and weighs most.
-    if near < OCTAVES_CLEAR_RATIO * noise {
-        return Ok(());
+/// The impulse response with all octaves alike.
+struct OctavesAlike {
+    samples: Vec<f32>,
+    frames: usize,
+    energies: Energies,
+}
+
+impl OctavesAlike {
+    fn of(bins: &[Complex32], inverse: &InverseSpectrum<f32>, rate_hz: f64) -> Self {
+        // 1/√f in amplitude.
+        let pink = bins.iter().enumerate().map(|(bin, value)| value / (bin.max(1) as f32).sqrt());
+        let samples = inverse.samples(&pink.collect::<Vec<Complex32>>());
+        let frames = (((OCTAVES_BEFORE_S + OCTAVES_AFTER_S) * rate_hz) as usize).min(samples.len());
+        let energies = Energies::of(&samples, frames);
+        Self { samples, frames, energies }
     }
-    let arrivals = near * repeats;
-    let found_percent = 100.0 * arrivals / total.max(arrivals);
-    if found_percent < OCTAVES_PERCENT {
-        return Err(ResponseError::WrongExcitation { channel, found_percent, needed_percent: OCTAVES_PERCENT });
+
+    /// Refuses a sweep of another length, whose top octave alone is compact.
+    fn judge(&self, best: i64, channel: usize, (rate_hz, repeats): (f64, f64)) -> Result<(), ResponseError> {
+        let near = energy_from(&self.samples, best - (OCTAVES_BEFORE_S * rate_hz) as i64, self.frames);
+        let Energies { total, noise, .. } = self.energies;
+        // In noise the octaves say little: the bass scatters most and weighs most.
+        if near < OCTAVES_CLEAR_RATIO * noise {
+            return Ok(());
+        }
+        let arrivals = near * repeats;
+        let found_percent = 100.0 * arrivals / total.max(arrivals);
+        if found_percent < OCTAVES_PERCENT {
+            return Err(ResponseError::WrongExcitation { channel, found_percent, needed_percent: OCTAVES_PERCENT });
+        }
+        Ok(())
     }
-    Ok(())
+}
+
+/// Energies of the pieces of an impulse response.
+struct Energies {
+    total: f64,
+    /// Of the piece that is louder than a quarter of them: the quietest quarter of the time holds noise alone.
+    noise: f64,
+    pieces: usize,
+}
+
+impl Energies {
+    fn of(samples: &[f32], frames: usize) -> Self {
+        let mut all: Vec<f64> = samples.chunks(frames).map(energy).collect();
+        all.sort_by(f64::total_cmp);
+        Self { total: all.iter().sum(), noise: all[all.len() / 4].max(f64::MIN_POSITIVE), pieces: all.len() }
+    }
+}
+
+fn energy(samples: &[f32]) -> f64 {
+    samples.iter().map(|&x| f64::from(x).powi(2)).sum()
+}
+
+/// Energy of so many samples from an index that may be negative, wrapping around.
+fn energy_from(samples: &[f32], first: i64, frames: usize) -> f64 {
+    let first = first.rem_euclid(samples.len() as i64) as usize;
+    let (end, rest) = ((first + frames).min(samples.len()), (first + frames).saturating_sub(samples.len()));
+    energy(&samples[first..end]) + energy(&samples[..rest.min(samples.len())])
 }
 
 /// Energy around each index, over `frames` frames, wrapping around.
-fn moving_energy(samples: &[f64], frames: usize) -> Vec<f64> {
+fn moving_energy(samples: &[f32], frames: usize) -> Vec<f64> {
     let count = samples.len();
     let half = (frames / 2).min((count - 1) / 2);
-    let mut energy: f64 = (0..2 * half + 1).map(|n| samples[(count + n - half) % count].powi(2)).sum();
+    let square = |index: usize| f64::from(samples[index]).powi(2);
+    let mut energy: f64 = (0..2 * half + 1).map(|n| square((count + n - half) % count)).sum();
+    // What leaves lies `half` before the middle, what comes `half` and one after it; both wrap around.
+    let (mut leaves, mut comes) = ((count - half) % count, (half + 1) % count);
+    let next = |index: usize| if index + 1 == count { 0 } else { index + 1 };
     (0..count)
-        .map(|index| {
+        .map(|_| {
             let now = energy;
-            energy += samples[(index + half + 1) % count].powi(2) - samples[(count + index - half) % count].powi(2);
+            energy += square(comes) - square(leaves);
+            (leaves, comes) = (next(leaves), next(comes));
             now.max(0.0)
         })
         .collect()
@@ -214,10 +282,16 @@ fn moving_energy(samples: &[f64], frames: usize) -> Vec<f64> {
 
 /// The index of the largest magnitude within `reach` of `around`.
 pub(super) fn strongest(impulse: &WrappedImpulse, around: i64, reach: i64) -> i64 {
-    (around - reach..=around + reach)
-        .map(|index| (index, impulse.at(index).abs()))
-        .fold((around, 0.0), |a, b| if b.1 > a.1 { b } else { a })
-        .0
+    highest((around - reach..=around + reach).map(|index| (index, impulse.at(index).abs())), around)
+}
+
+fn strongest_of(samples: &[f32], around: i64, reach: i64) -> i64 {
+    let at = |index: i64| f64::from(samples[index.rem_euclid(samples.len() as i64) as usize].abs());
+    highest((around - reach..=around + reach).map(|index| (index, at(index))), around)
+}
+
+fn highest(values: impl Iterator<Item = (i64, f64)>, otherwise: i64) -> i64 {
+    values.fold((otherwise, 0.0), |a, b| if b.1 > a.1 { b } else { a }).0
 }
 
 #[cfg(test)]
@@ -231,12 +305,13 @@ mod tests {
     #[test]
     fn the_moving_energy_is_the_sum_over_each_window() {
         let mut random = Random::new(3);
-        let samples: Vec<f64> = (0..50).map(|_| random.normal()).collect();
+        let samples: Vec<f32> = (0..50).map(|_| random.normal() as f32).collect();
         for frames in [1usize, 6, 7, 500] {
             let half = (frames / 2).min(24) as i64;
             for (index, found) in moving_energy(&samples, frames).iter().enumerate() {
-                let slow: f64 =
-                    (-half..=half).map(|n| samples[(index as i64 + n).rem_euclid(50) as usize].powi(2)).sum();
+                let slow: f64 = (-half..=half)
+                    .map(|n| f64::from(samples[(index as i64 + n).rem_euclid(50) as usize]).powi(2))
+                    .sum();
                 // 1e-12: some hundred additions of values of order one.
                 assert!((found - slow).abs() < 1e-12, "{frames} {index}");
             }

@@ -121,7 +121,7 @@ fn top_of_envelope(recorded: &[f64], place: i64, mark: &Pattern) -> Option<MarkA
     let frames = |duration_s: f64| (duration_s * mark.rate_hz) as usize;
     let room = Room { before: frames(ROOM_BEFORE_S), after: frames(ROOM_AFTER_S) };
     let piece = around(recorded, place, mark.samples.len(), room)?;
-    let mut deconvolution = Deconvolution::new(mark, piece.len());
+    let deconvolution = Deconvolution::new(mark, piece.len());
     let (length, impulse) = (deconvolution.length(), deconvolution.impulse_of(piece));
     let heights = envelope(&impulse.bins, length);
     let reach = frames(STEP_S);

@@ -9,7 +9,7 @@
 //! Source: P. D. Welch, "The Use of Fast Fourier Transform for the Estimation of Power Spectra", IEEE Trans. Audio
 //! Electroacoust. 15 (June 1967) 70–73.
 
-use crate::math::{Spectrum, mean_around};
+use crate::math::{Spectrum, good_length_within, mean_around};
 use crate::signal::{Plan, rise};
 use std::ops::Range;
 
@@ -50,10 +50,10 @@ impl NoiseDensity {
     /// there is no silence.
     pub fn of(recorded: &[f64], silences: &[Range<usize>], rate_hz: f64, least_power: f64) -> Option<Self> {
         let shortest = silences.iter().map(Range::len).max()?;
-        let piece = ((PIECE_S * rate_hz) as usize).min(shortest) & !1;
+        let piece = good_length_within(((PIECE_S * rate_hz) as usize).min(shortest));
         let window: Vec<f64> = (0..piece).map(|n| hann((n as f64 + 0.5) / piece as f64)).collect();
         let window_power: f64 = window.iter().map(|w| w * w).sum();
-        let mut spectrum = Spectrum::new(piece);
+        let spectrum = Spectrum::new(piece);
         let mut powers = vec![0.0; piece / 2 + 1];
         let mut pieces = 0.0;
         for silence in silences {

@@ -12,7 +12,7 @@
 
 use super::Pattern;
 use super::deconvolve::WrappedImpulse;
-use crate::math::{Spectrum, envelope};
+use crate::math::{Spectrum, envelope, good_length_within};
 use crate::quantity::{Code, Finding, Severity, Whereabouts};
 use std::f64::consts::PI;
 
@@ -33,7 +33,7 @@ const ALIKE: f64 = 1.5;
 pub fn octaves_apart_s(impulse: &WrappedImpulse, arrival_frames: f64, pattern: &Pattern) -> Option<f64> {
     pattern.rate_constant_s?;
     let rate_hz = pattern.rate_hz;
-    let length = ((2.0 * REACH_S * rate_hz) as usize).min(impulse.samples.len()) & !1;
+    let length = good_length_within(((2.0 * REACH_S * rate_hz) as usize).min(impulse.samples.len()));
     if length < SHORTEST {
         return None;
     }

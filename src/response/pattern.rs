@@ -92,41 +92,67 @@ impl Pattern {
 
     /// B at a frequency within the band.
     pub fn limiter_in_band(&self, frequency_hz: f64) -> Complex64 {
-        let turned = Complex64::new(0.0, frequency_hz);
-        (turned / (turned + self.played_hz[0])).powi(HIGH_PASS_POLES)
+        // j·f/(j·f + f₁) is f·(f + j·f₁)/(f² + f₁²).
+        let [hz, lowest_hz] = [frequency_hz, self.played_hz[0]];
+        let share = hz / (hz * hz + lowest_hz * lowest_hz).max(f64::MIN_POSITIVE);
+        let pole = Complex64::new(share * hz, share * lowest_hz);
+        let square = pole * pole;
+        let sixth = square * square * square;
+        sixth * sixth
+    }
+
+    /// |B|² there.
+    pub(super) fn limiter_power_in_band(&self, frequency_hz: f64) -> f64 {
+        let [square, lowest_square] = [frequency_hz, self.played_hz[0]].map(|hz| hz * hz);
+        let share = square / (square + lowest_square);
+        let fourth = (share * share) * (share * share);
+        fourth * fourth * fourth
     }
 
     /// B for each of the bins 0 to N/2 of the excitation's spectrum.
     pub fn limiter(&self, played: &[Complex64]) -> Vec<Complex64> {
-        let step_hz = 0.5 * self.rate_hz / (played.len() - 1) as f64;
+        let mut limiter = vec![Complex64::ZERO; played.len()];
+        self.each_limited(played.len(), |bin| played[bin].norm_sqr(), |bin, limit| limiter[bin] = limit);
+        limiter
+    }
+
+    /// Hands B to `take` for each of `bins` bins, 0 to N/2, in which the excitation has the given power.
+    pub(super) fn each_limited(
+        &self,
+        bins: usize,
+        power: impl Fn(usize) -> f64,
+        mut take: impl FnMut(usize, Complex64),
+    ) {
+        let step_hz = 0.5 * self.rate_hz / (bins - 1) as f64;
         let [from_hz, to_hz] = self.band_hz;
         let power_between = |first_hz: f64, last_hz: f64| {
-            let first = ((first_hz / step_hz) as usize).min(played.len() - 1);
-            let last = ((last_hz / step_hz) as usize).clamp(first, played.len() - 1);
-            played[first..=last].iter().map(Complex64::norm_sqr).sum::<f64>() / (last - first + 1) as f64
+            let first = ((first_hz / step_hz) as usize).min(bins - 1);
+            let last = ((last_hz / step_hz) as usize).clamp(first, bins - 1);
+            (first..=last).map(&power).sum::<f64>() / (last - first + 1) as f64
         };
         let low = power_between(from_hz, from_hz * FADE_RATIO);
         let high = power_between(to_hz / FADE_RATIO, to_hz);
-        let holes = self.holes(played);
-        played
-            .iter()
-            .enumerate()
-            .map(|(bin, value)| {
-                let hz = bin as f64 * step_hz;
-                let power = if hz < from_hz { low } else { high };
-                let trusted = if (from_hz..=to_hz).contains(&hz) { 1.0 } else { trust(power, value.norm_sqr()) };
-                let open = trusted * holes.get(bin).copied().unwrap_or(1.0) * self.upper_end_ratio(hz);
-                if open > 0.0 { self.limiter_in_band(hz) * open } else { Complex64::ZERO }
-            })
-            .collect()
+        let holes = self.holes(bins, &power);
+        for bin in 0..bins {
+            let hz = bin as f64 * step_hz;
+            let trusted = |reference: f64| trust(reference, power(bin));
+            let open = match hz {
+                hz if hz >= self.played_hz[1] => 0.0,
+                hz if hz < from_hz => trusted(low),
+                hz if hz > to_hz => trusted(high) * self.upper_end_ratio(hz),
+                hz => self.upper_end_ratio(hz),
+            };
+            let open = open * holes.get(bin).copied().unwrap_or(1.0);
+            take(bin, if open > 0.0 { self.limiter_in_band(hz) * open } else { Complex64::ZERO });
+        }
     }
 
     /// V for each bin; nothing for a sweep, whose spectrum has no holes.
-    fn holes(&self, played: &[Complex64]) -> Vec<f64> {
+    fn holes(&self, bins: usize, power: impl Fn(usize) -> f64) -> Vec<f64> {
         if self.rate_constant_s.is_some() {
             return Vec::new();
         }
-        let powers: Vec<f64> = played.iter().map(Complex64::norm_sqr).collect();
+        let powers: Vec<f64> = (0..bins).map(power).collect();
         let around = mean_around(&powers, |bin| bin / 24 + 1);
         powers
             .iter()
@@ -138,6 +164,9 @@ impl Pattern {
     fn upper_end_ratio(&self, frequency_hz: f64) -> f64 {
         let last_hz = self.played_hz[1];
         let full_hz = (last_hz * self.band_hz[1]).sqrt();
+        if frequency_hz <= full_hz {
+            return 1.0;
+        }
         if frequency_hz >= last_hz { 0.0 } else { rise((last_hz / frequency_hz).ln() / (last_hz / full_hz).ln()) }
     }
 }
@@ -148,7 +177,6 @@ fn trust(band_power: f64, power: f64) -> f64 {
     1.0 / (1.0 + weakness * weakness)
 }
 
-const HIGH_PASS_POLES: i32 = 12;
 /// A bin this much weaker than its neighbours is a hole in the spectrum of noise, or of a sound that comes twice: 40 dB.
 const HOLE_POWER_RATIO: f64 = 1e-4;
 /// 40 dB below the band's end the excitation is taken for noise.

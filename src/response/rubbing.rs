@@ -172,9 +172,9 @@ impl Look<'_> {
         }
         let first = first as usize;
         let length = good_length(frames);
-        let window = |n: usize| blackman((n as f64 + 0.5) / frames as f64);
-        let windowed: Vec<f64> = reply[first..first + frames].iter().enumerate().map(|(n, x)| x * window(n)).collect();
-        let window_power: f64 = (0..frames).map(|n| window(n).powi(2)).sum::<f64>();
+        let window: Vec<f64> = (0..frames).map(|n| blackman((n as f64 + 0.5) / frames as f64)).collect();
+        let windowed: Vec<f64> = reply[first..first + frames].iter().zip(&window).map(|(x, w)| x * w).collect();
+        let window_power: f64 = window.iter().map(|w| w * w).sum::<f64>();
         let bins = Spectrum::new(length).bins(&windowed);
         let bin_hz = rate_hz / length as f64;
         // Parseval: the mean square of the stretch under its window, from the bins of a band.
@@ -197,13 +197,17 @@ impl Look<'_> {
             bins.iter().enumerate().map(|(n, bin)| if inside(n) { *bin } else { Complex64::ZERO }).collect();
         let squares: Vec<f64> = InverseSpectrum::new(length).samples(&above).iter().map(|x| x * x).collect();
         let total: f64 = squares[..frames].iter().sum();
-        let moment = |times: f64| {
-            let turned = |(n, square): (usize, &f64)| {
-                let time_s = ((first + n) as f64 - self.arrival_frames) / rate_hz;
-                square * Complex64::cis(times * self.phase_rad(time_s))
-            };
-            squares[..frames].iter().enumerate().map(turned).sum::<Complex64>().norm() / total.max(f64::MIN_POSITIVE)
-        };
+        // From frame to frame the sweep's phase grows by the same factor.
+        let mut phase_rad = self.phase_rad((first as f64 - self.arrival_frames) / rate_hz);
+        let growth = (self.rate_constant_s * rate_hz).recip().exp();
+        let mut moments = [Complex64::ZERO; 2];
+        for square in &squares[..frames] {
+            let turn = Complex64::cis(phase_rad);
+            moments[0] += square * turn;
+            moments[1] += square * turn * turn;
+            phase_rad *= growth;
+        }
+        let synchrony = moments.iter().map(|moment| moment.norm()).fold(0.0, f64::max) / total.max(f64::MIN_POSITIVE);
         // Squares of noise in so wide a band: as many independent ones as twice band times time, under the window.
         let effective_s = window_power / rate_hz;
         let independent = ((self.highest_hz - from_hz) * effective_s).max(1.0);
@@ -211,7 +215,7 @@ impl Look<'_> {
             power: power_of(from_hz, self.highest_hz),
             noise: noise.max(self.rounding_power).max(f64::MIN_POSITIVE),
             fundamental: power_of(hz / 1.5, hz * 1.5).max(f64::MIN_POSITIVE),
-            synchrony: moment(1.0).max(moment(2.0)),
+            synchrony,
             chance: independent.sqrt().recip(),
         })
     }
@@ -219,7 +223,9 @@ impl Look<'_> {
 
 /// Blackman's window; its side lobes are 58 dB down and fall fast.
 fn blackman(place: f64) -> f64 {
-    0.42 - 0.5 * (TAU * place).cos() + 0.08 * (2.0 * TAU * place).cos()
+    let cosine = (TAU * place).cos();
+    // cos 2x = 2·cos² x − 1.
+    0.42 - 0.5 * cosine + 0.08 * (2.0 * cosine * cosine - 1.0)
 }
 
 #[cfg(test)]

@@ -132,7 +132,7 @@ fn density_before(
     let bin = |hz: f64| ((hz * length as f64 / pattern.rate_hz).round() as usize).min(bins.len() - 1);
     let band = bin(band_hz[0])..=bin(band_hz[1]);
     let count = band.clone().count() as f64;
-    let limited = |bin: usize| pattern.limiter_in_band(bin as f64 * pattern.rate_hz / length as f64).norm_sqr();
+    let limited = |bin: usize| pattern.limiter_power_in_band(bin as f64 * pattern.rate_hz / length as f64);
     let sum: f64 = band.map(|bin| bins[bin].norm_sqr() / limited(bin).max(f64::MIN_POSITIVE)).sum();
     // Σw² of Hann's window is three eighths; its noise bandwidth is 1.5 bins of its length.
     let values = ((band_hz[1] - band_hz[0]) * frames as f64 / pattern.rate_hz / 1.5).max(1.0);

@@ -12,7 +12,7 @@
 use super::frequency::{FrequencyResponse, GatedResponse};
 use super::gate::Gate;
 use super::hearing::Heard;
-use crate::math::mean_around;
+use crate::math::{each, mean_around};
 
 /// Points to each side over which the spread is averaged, a third of an octave in all.
 const REACH: usize = 8;
@@ -40,7 +40,8 @@ pub struct Disagreement {
 /// Puts the repeats' spread into `response` where it is larger than the noise; says where the two disagree.
 pub(super) fn widen_by_spread(
     response: &mut FrequencyResponse,
-    heard: &mut Heard,
+    heard: &Heard,
+    gated: &GatedResponse,
     arrival_frames: f64,
     gate: Gate,
 ) -> Option<Disagreement> {
@@ -49,13 +50,14 @@ pub(super) fn widen_by_spread(
         return None;
     }
     let hz = response.grid.hz().to_vec();
-    let singles: Vec<Vec<num_complex::Complex64>> = (0..repeats)
-        .map(|index| {
-            let impulse = heard.impulse_of_repeat(index);
-            let gated = GatedResponse::new(&impulse, arrival_frames, gate, &heard.deconvolution);
-            hz.iter().map(|&hz| gated.at(hz)).collect()
-        })
-        .collect();
+    let mut singles: Vec<Vec<num_complex::Complex64>> = vec![Vec::new(); repeats];
+    let single = |index: &usize| -> Vec<num_complex::Complex64> {
+        let impulse = heard.impulse_of_repeat(*index);
+        let gated = gated.of_another(&impulse, arrival_frames, gate, heard.deconvolution.rate_hz());
+        hz.iter().map(|&hz| gated.at(hz)).collect()
+    };
+    let indices: Vec<usize> = (0..repeats).collect();
+    each(&indices, single, |index, values| singles[index] = values);
     let count = repeats as f64;
     let spread: Vec<f64> = (0..hz.len())
         .map(|point| {

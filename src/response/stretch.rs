@@ -52,7 +52,7 @@ impl StretchSearch {
         let skipped = (repeat.len().max(1) - template_frames) / 2;
         let samples = &repeat[skipped.min(repeat.len())..(skipped + template_frames).min(repeat.len())];
         let piece_frames = (4 * template_frames).next_power_of_two().max(1 << 16);
-        let mut forward = Spectrum::new(piece_frames);
+        let forward = Spectrum::new(piece_frames);
         let template = forward.bins(samples).iter().map(Complex64::conj).collect();
         let last = plan.starts.last().copied().unwrap_or(0);
         Self {

@@ -6,18 +6,20 @@
 //! Ours, because a loopback or a microphone on another device's clock is the rule, not the exception.
 
 use super::clock::{Hearing, drift_between};
-use super::continuity::{FirstSound, first_sounds, steps_between};
+use super::continuity::Sounds;
 use super::excess::drift_of_sweep;
 use super::locate::{locate, strongest};
 use super::mark_arrival::{find_marks, plan_as_heard, without_marks};
-use super::{Deconvolution, Drift, MarksPath, NoiseDensity, Pattern, ResponseError, Step, ToldBy, silences};
-use crate::math::stretched;
+use super::{
+    Cut, Deconvolution, Drift, MarksPath, NoiseDensity, Pattern, ResponseError, Step, ToldBy, WrappedImpulse, silences,
+};
+use crate::math::{both, stretched};
 use crate::signal::{Excitation, Plan, Recording};
 use std::borrow::Cow;
 use std::ops::Range;
 
 /// A recording on the player's clock.
-pub struct Timeline {
+pub(super) struct Timeline {
     /// The channels that were asked for, in that order.
     pub channels: Vec<Vec<f64>>,
     /// Frame of the first arrival of the excitation's frame 0, in the first of the channels.
@@ -31,10 +33,12 @@ pub struct Timeline {
     pub drift: Option<Drift>,
     /// Whether the channels were resampled.
     pub correction: Correction,
-    /// Where samples got lost: steps of half a frame or more between the sounds.
+    /// Where samples got lost: steps of half a frame or more between the sounds, which are told once these were heard.
     pub broken: Vec<Step>,
-    /// What each sound alone tells of the arrival in the first of the channels.
-    pub(super) first_sounds: Vec<FirstSound>,
+    /// The sounds that were played, each ready to be deconvolved; sweeps with all that a [`Cut`] leaves after them.
+    pub(super) sounds: Sounds,
+    /// Where the excitation and marks that go their own way lie in the recording as it is.
+    as_recorded: (i64, Option<i64>),
     /// The silences.
     pub silences: Vec<Range<usize>>,
     /// Noise of each channel; absent where there is no silence.
@@ -62,7 +66,7 @@ const LARGEST_RATIO: f64 = 2e-3;
 ///
 /// # Errors
 /// [`ResponseError`] when the excitation is not found in the first channel.
-pub fn on_players_clock(
+pub(super) fn on_players_clock(
     recording: &Recording,
     excitation: &Excitation,
     pattern: &Pattern,
@@ -78,22 +82,26 @@ pub fn on_players_clock(
     let located = locate(&sweeps.alone(telling), channels[0], &sweeps.located_by(), pattern)?.offset_frames;
     let plan = sweeps.plan_as_heard(located);
     let quiet = silences(&plan, located, telling.len(), pattern.rate_hz);
-    let noise_of = |samples: &[f64], quiet: &[Range<usize>]| {
-        NoiseDensity::of(samples, quiet, pattern.rate_hz, rounding(recording, samples))
+    let cut = Cut::of(&plan, pattern.rate_hz, located, telling.len());
+    let tell = || {
+        let of_telling = noise_of(telling, &quiet, recording);
+        let noise = of_telling.clone().unwrap_or(NoiseDensity::white(rounding(recording, telling)));
+        let told = match (marks, heard) {
+            (MarksPath::Shared, _) => tell_drift(telling, &excitation.plan, pattern, located, &noise),
+            (MarksPath::Own, None) => tell_drift(telling, &sweeps.located_by(), pattern, located, &noise),
+            (MarksPath::Own, Some(_)) => {
+                let reply = &recording.channels[channels[channels.len() - 1]];
+                let of_reply =
+                    noise_of(reply, &quiet, recording).unwrap_or(NoiseDensity::white(rounding(recording, reply)));
+                let equals = Equals { recorded: reply, pattern, offset_frames: located, noise: &of_reply };
+                equals
+                    .drift(&plan.mark_starts, plan.mark_frames, ToldBy::Marks)
+                    .or_else(|| tell_drift(telling, &sweeps.located_by(), pattern, located, &noise))
+            }
+        };
+        (of_telling, told)
     };
-    let noise = noise_of(telling, &quiet).unwrap_or(NoiseDensity::white(rounding(recording, telling)));
-    let told = match (marks, heard) {
-        (MarksPath::Shared, _) => tell_drift(telling, &excitation.plan, pattern, located, &noise),
-        (MarksPath::Own, None) => tell_drift(telling, &sweeps.located_by(), pattern, located, &noise),
-        (MarksPath::Own, Some(_)) => {
-            let reply = &recording.channels[channels[channels.len() - 1]];
-            let of_reply = noise_of(reply, &quiet).unwrap_or(NoiseDensity::white(rounding(recording, reply)));
-            let equals = Equals { recorded: reply, pattern, offset_frames: located, noise: &of_reply };
-            equals
-                .drift(&plan.mark_starts, plan.mark_frames, ToldBy::Marks)
-                .or_else(|| tell_drift(telling, &sweeps.located_by(), pattern, located, &noise))
-        }
-    };
+    let (sounds, (of_telling, told)) = both(|| Sounds::of(excitation, pattern, marks, cut.before + cut.after), tell);
     let wanted = told.filter(|drift| is_worth_correcting(drift, pattern));
     let mut timeline = Timeline {
         channels: Vec::new(),
@@ -103,7 +111,8 @@ pub fn on_players_clock(
         drift: told,
         correction: Correction::None,
         broken: Vec::new(),
-        first_sounds: Vec::new(),
+        sounds,
+        as_recorded: (located, heard.map(|[first, _]| first)),
         silences: Vec::new(),
         noise: Vec::new(),
     };
@@ -118,24 +127,34 @@ pub fn on_players_clock(
     } else {
         timeline.channels = channels.iter().map(as_recorded).collect();
     }
-    let played = (excitation, &excitation.plan);
-    timeline.first_sounds = first_sounds(&timeline.channels[0], played, pattern, timeline.offset_frames, marks);
-    timeline.broken = steps_between(&timeline.first_sounds, pattern);
-    timeline.broken.retain(Step::is_broken);
-    if !timeline.broken.is_empty() {
-        // What looked like a drift may be a gap: better leave the recording as it is.
-        timeline.channels = channels.iter().map(as_recorded).collect();
-        timeline.offset_frames = located;
-        timeline.first_mark = heard.map(|[first, _]| first);
-        timeline.drift = None;
-        timeline.correction = Correction::None;
-    }
-    timeline.silences = silences(&timeline.plan, timeline.offset_frames, timeline.channels[0].len(), pattern.rate_hz);
-    timeline.noise = timeline.channels.iter().map(|samples| noise_of(samples, &timeline.silences)).collect();
+    let of_telling = (timeline.correction == Correction::None).then_some(of_telling);
+    timeline.listen_to_silences(recording, of_telling);
     Ok(timeline)
 }
 
 impl Timeline {
+    /// What looked like a drift may be a gap: better leave the recording as it is. Whether the channels are others than before.
+    pub(super) fn leave_as_recorded(&mut self, recording: &Recording, channels: &[usize]) -> bool {
+        self.drift = None;
+        if self.correction == Correction::None {
+            return false;
+        }
+        self.channels = channels.iter().map(|&channel| recording.channels[channel].clone()).collect();
+        (self.offset_frames, self.first_mark) = self.as_recorded;
+        self.correction = Correction::None;
+        self.listen_to_silences(recording, None);
+        true
+    }
+
+    /// Silences and noise; that of the first channel may be known.
+    fn listen_to_silences(&mut self, recording: &Recording, of_first: Option<Option<NoiseDensity>>) {
+        let rate_hz = self.sounds.sweep.rate_hz();
+        self.silences = silences(&self.plan, self.offset_frames, self.channels[0].len(), rate_hz);
+        let noise_of = |samples: &Vec<f64>| noise_of(samples, &self.silences, recording);
+        let first = of_first.unwrap_or_else(|| noise_of(&self.channels[0]));
+        self.noise = std::iter::once(first).chain(self.channels[1..].iter().map(noise_of)).collect();
+    }
+
     /// The reply as [`locate`] wants it, and the plan of what is in it: without marks that go their own way.
     pub(super) fn located_reply(&self, rate_hz: f64, marks: MarksPath) -> (Cow<'_, [f64]>, Plan) {
         let last = match self.plan.mark_starts.as_slice() {
@@ -146,6 +165,11 @@ impl Timeline {
         let sweeps = Sweeps { plan: &self.plan, marks, heard, rate_hz };
         (sweeps.alone(&self.channels[self.channels.len() - 1]), sweeps.located_by())
     }
+}
+
+/// Noise of one channel of a recording.
+fn noise_of(samples: &[f64], silences: &[Range<usize>], recording: &Recording) -> Option<NoiseDensity> {
+    NoiseDensity::of(samples, silences, recording.rate.hz(), rounding(recording, samples))
 }
 
 /// Rounding noise of the format for samples as large as these.
@@ -229,9 +253,8 @@ impl Sweeps<'_> {
 fn drift_of_one_sweep(recorded: &[f64], pattern: &Pattern, start: i64) -> Option<Drift> {
     pattern.rate_constant_s?;
     let once = |samples: &[f64], start: i64| {
-        let impulse = Deconvolution::new(pattern, samples.len()).impulse_of(samples);
-        let peak = strongest(&impulse, start, (0.005 * pattern.rate_hz) as i64);
-        drift_of_sweep(&impulse, peak, pattern)
+        let near = SweepNear::of(samples, pattern, start)?;
+        drift_of_sweep(&near.impulse, near.strongest(), pattern)
     };
     let first = once(recorded, start)?;
     if !is_worth_correcting(&first, pattern) {
@@ -245,14 +268,34 @@ fn drift_of_one_sweep(recorded: &[f64], pattern: &Pattern, start: i64) -> Option
 /// The offset on a corrected recording: the strongest arrival near the expected one.
 fn settled(recorded: &[f64], pattern: &Pattern, excitation: &Excitation, expected: i64) -> i64 {
     let start = excitation.plan.starts[0] as i64;
-    let reach = (0.005 * pattern.rate_hz) as i64;
-    let first = (expected + start - 10 * reach).max(0) as usize;
-    let last = (expected + start + pattern.samples.len() as i64 + 20 * reach).clamp(0, recorded.len() as i64) as usize;
-    if first >= last {
-        return expected;
+    SweepNear::of(recorded, pattern, expected + start).map_or(expected, |near| near.strongest() + near.first - start)
+}
+
+/// The impulse response of one sweep whose place is nearly known.
+struct SweepNear {
+    impulse: WrappedImpulse,
+    /// Frame of the recording at which the piece begins.
+    first: i64,
+    /// Where in the piece the arrival is expected.
+    expected: i64,
+    reach: i64,
+}
+
+impl SweepNear {
+    /// `None` where nothing of it was recorded.
+    fn of(recorded: &[f64], pattern: &Pattern, start: i64) -> Option<Self> {
+        let reach = (0.005 * pattern.rate_hz) as i64;
+        let first = (start - 10 * reach).max(0);
+        let last = (start + pattern.samples.len() as i64 + 40 * reach).clamp(0, recorded.len() as i64);
+        let piece = recorded.get(first as usize..last as usize).filter(|piece| !piece.is_empty())?;
+        let impulse = Deconvolution::new(pattern, piece.len()).impulse_of(piece);
+        Some(Self { impulse, first, expected: start - first, reach })
     }
-    let impulse = Deconvolution::new(pattern, last - first).impulse_of(&recorded[first..last]);
-    strongest(&impulse, expected + start - first as i64, reach) + first as i64 - start
+
+    /// Index of the strongest arrival near the expected one.
+    fn strongest(&self) -> i64 {
+        strongest(&self.impulse, self.expected, self.reach)
+    }
 }
 
 #[cfg(test)]
@@ -260,6 +303,7 @@ mod tests {
     use super::*;
     use crate::math::Random;
     use crate::quantity::SampleRate;
+    use crate::response::analysis::{Settings, listen};
     use crate::signal::{Marks, SampleFormat, Sequence, SweepSettings};
 
     /// Frames between the start of the recording and the excitation's first.
@@ -283,14 +327,18 @@ mod tests {
         Recording { rate: excitation.rate, channels: vec![half, channel], format: SampleFormat::Float64 }
     }
 
+    fn timeline(recording: &Recording, excitation: &Excitation, reference: Option<usize>, reply: usize) -> Timeline {
+        let settings = Settings { reference, ..Settings::of_reply(reply) };
+        listen(recording, excitation, &settings).unwrap().timeline
+    }
+
     #[test]
     fn a_fast_or_slow_recorder_is_put_on_the_players_clock() {
         for (marks, told_by) in [(Marks::BeforeAndAfter, ToldBy::Marks), (Marks::None, ToldBy::Sweep)] {
             let excitation = excitation(marks);
-            let pattern = Pattern::of(&excitation).unwrap();
             for drift in [-400e-6, 90e-6] {
                 let recording = recording(&excitation, drift);
-                let timeline = on_players_clock(&recording, &excitation, &pattern, &[1, 0], MarksPath::Shared).unwrap();
+                let timeline = timeline(&recording, &excitation, Some(1), 0);
                 let found = timeline.drift.unwrap();
                 assert_eq!((found.told_by, timeline.correction), (told_by, Correction::Resampled));
                 // 0.5 ppm: a fortieth of a frame over the sweep; the marks are better by far.
@@ -316,9 +364,8 @@ mod tests {
     #[test]
     fn a_recording_on_the_players_clock_is_left_as_it_is_to_the_last_bit() {
         let excitation = excitation(Marks::BeforeAndAfter);
-        let pattern = Pattern::of(&excitation).unwrap();
         let recording = recording(&excitation, 0.0);
-        let timeline = on_players_clock(&recording, &excitation, &pattern, &[1], MarksPath::Shared).unwrap();
+        let timeline = timeline(&recording, &excitation, None, 1);
         assert_eq!((timeline.correction, timeline.offset_frames), (Correction::None, LATE as i64));
         assert!(timeline.channels[0] == recording.channels[1] && timeline.broken.is_empty());
         // The drift that was found is none, to three of its uncertainties.
@@ -331,13 +378,12 @@ mod tests {
     #[test]
     fn lost_frames_are_not_taken_for_a_slow_clock() {
         let excitation = excitation(Marks::BeforeAndAfter);
-        let pattern = Pattern::of(&excitation).unwrap();
         let mut recording = recording(&excitation, 0.0);
         let gap = LATE + excitation.plan.starts[0] - 3_000;
         recording.channels.iter_mut().for_each(|channel| {
             channel.drain(gap..gap + 64);
         });
-        let timeline = on_players_clock(&recording, &excitation, &pattern, &[1], MarksPath::Shared).unwrap();
+        let timeline = timeline(&recording, &excitation, None, 1);
         assert_eq!((timeline.correction, timeline.drift), (Correction::None, None));
         assert!(!timeline.broken.is_empty() && timeline.channels[0] == recording.channels[1]);
     }

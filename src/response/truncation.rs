@@ -80,7 +80,7 @@ mod tests {
 
     /// u before and after the widening, for a click and a bass tail of a 40 Hz resonance that dies away over `tail_s`.
     fn widened(tail_s: f64, density: f64) -> (FrequencyResponse, FrequencyResponse, WrappedImpulse) {
-        let mut deconvolution = click();
+        let deconvolution = click();
         let mut recorded = vec![0.0; 8_000];
         for (n, sample) in recorded[ARRIVAL as usize..].iter_mut().enumerate() {
             let time_s = n as f64 / RATE_HZ;

@@ -29,6 +29,7 @@ mod placement;
 mod ran;
 mod report;
 mod response;
+mod responses;
 mod signal;
 mod simulate;
 mod simulated;

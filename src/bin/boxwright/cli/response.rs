@@ -1,13 +1,13 @@
-//! `boxwright response CAPTURE`: a capture's impulse response, frequency response and distortion.
+//! `boxwright response CAPTURE…`: a capture's impulse response, frequency response and distortion.
 
 use super::placement::{self};
-use super::{Failure, TellingArgs, ran, tell, typed};
+use super::{Failure, TellingArgs, ran, responses, tell, typed};
 use boxwright::files::{self, CaptureKind, JobBench};
 use boxwright::job::{
     Pictures, ReferenceChoice, Responded, ResponseOrder, SmoothingChoice, TableIs, bench_keys, respond,
 };
 use boxwright::math::median;
-use boxwright::quantity::{Dimension, POINTS_PER_OCTAVE, number_as_typed};
+use boxwright::quantity::{Dimension, POINTS_PER_OCTAVE, Severity, number_as_typed};
 use boxwright::report::{Entry, Layout, findings_text, numbers_text};
 use boxwright::response::{GateChoice, TimeReference};
 use clap::ValueEnum;
@@ -20,13 +20,16 @@ use std::process::ExitCode;
 /// the WAV that was played with --excitation; the description that `boxwright signal` writes beside it is used where it
 /// is there. Results go into a folder named after the capture. Values are shown with ± 2u.
 ///
+/// Several captures, or a folder of them, are done on all cores, a line for each; one that can't be used does not stop the rest, and the exit status
+/// is then 1. With --out each gets a folder of its own name there, and --json prints a list of documents.
+///
 /// With --room and no capture it says what can be measured in that room, and where to stand for it.
 #[derive(Debug, clap::Args)]
 #[command(allow_negative_numbers = true)]
 pub struct Args {
-    /// The capture
-    #[arg(required_unless_present = "room")]
-    wav: Option<PathBuf>,
+    /// The capture; several, or a folder, for each of them
+    #[arg(value_name = "CAPTURE", required_unless_present = "room", num_args = 1..)]
+    captures: Vec<PathBuf>,
     /// The WAV that was played
     #[arg(long, value_name = "WAV")]
     excitation: Option<PathBuf>,
@@ -71,7 +74,7 @@ pub struct Args {
     #[arg(long)]
     no_pictures: bool,
     #[command(flatten)]
-    telling: TellingArgs,
+    pub(super) telling: TellingArgs,
     #[command(flatten)]
     room: placement::RoomArgs,
 }
@@ -95,10 +98,14 @@ fn gate(text: &str) -> Result<GateChoice, String> {
 /// Analyses the capture and says what was found.
 pub fn run(args: Args) -> Result<ExitCode, Failure> {
     let telling = args.telling;
-    if args.wav.is_none() {
+    if args.captures.is_empty() {
         return advise(&args);
     }
-    let order = args.order()?;
+    let captures = responses::captures(&args.captures)?;
+    if captures.len() > 1 {
+        return responses::run(&args, &captures);
+    }
+    let order = args.order_of(&captures[0], 1)?;
     let responded = respond(&order).map_err(|error| Failure::input(&error, error.advice()))?;
     telling.result(&responded.document, || summary(&responded))?;
     Ok(ExitCode::SUCCESS)
@@ -117,12 +124,28 @@ fn advise(args: &Args) -> Result<ExitCode, Failure> {
 impl Args {
     /// What is to be had from the capture.
     pub fn order(self) -> Result<ResponseOrder, Failure> {
-        let wav = self.wav.ok_or_else(|| Failure::usage("no capture was given", "name one"))?;
+        match responses::captures(&self.captures)?.as_slice() {
+            [wav] => self.order_of(wav, 1),
+            [] => Err(Failure::usage("no capture was given", "name one")),
+            _ => Err(Failure::usage("one capture at a time is looked at here", "name one")),
+        }
+    }
+
+    /// What is to be had from one of so many captures.
+    pub(super) fn order_of(&self, wav: &Path, of: usize) -> Result<ResponseOrder, Failure> {
         let bench = bench(self.job.as_deref())?;
+        let mut ran = ran(self.job.as_deref(), &bench_keys(wav, CaptureKind::Response));
+        let mut out = self.out.clone();
+        if of > 1 {
+            out = out.map(|folder| folder.join(wav.file_stem().unwrap_or_default()));
+        }
+        if of > 1 || self.captures.iter().all(|named| named != wav) {
+            ran.command = responses::alone(&ran.command, &self.captures, wav, out.as_deref());
+        }
         Ok(ResponseOrder {
-            ran: ran(self.job.as_deref(), &bench_keys(&wav, CaptureKind::Response)),
-            wav,
-            excitation: self.excitation,
+            ran,
+            wav: wav.to_owned(),
+            excitation: self.excitation.clone(),
             reply: self.reply,
             reference: self.reference.map(|channel| match channel {
                 0 => ReferenceChoice::None,
@@ -135,7 +158,7 @@ impl Args {
                 Some(typed::SmoothedOver(Some(fraction))) => SmoothingChoice::Both(fraction),
             },
             points_per_octave: self.points_per_octave,
-            microphone: self.mic,
+            microphone: self.mic.clone(),
             table_is: match self.mic_table_is {
                 MicTable::Response => TableIs::Response,
                 MicTable::Correction => TableIs::Correction,
@@ -144,7 +167,7 @@ impl Args {
             distance_m: self.distance,
             room: self.room.order(),
             drive_v: self.drive_v,
-            out: self.out,
+            out,
             bench,
             pictures: if self.no_pictures { Pictures::None } else { Pictures::Drawn },
         })
@@ -161,6 +184,18 @@ pub(super) fn bench(job: Option<&Path>) -> Result<JobBench, Failure> {
     let mut bench = files::read_job(&folder).map_err(|error| Failure::input(&error, error.advice()))?.bench;
     bench.mic = bench.mic.map(|mic| folder.join(mic));
     Ok(bench)
+}
+
+/// A response in a line: band, level's doubt, signal over noise, findings.
+pub(super) fn one_line(document: &files::ResponseDocument) -> String {
+    let [from_hz, to_hz] = document.valid_hz;
+    let mut words = vec![format!("{} to {}", files::frequency_text(from_hz), files::frequency_text(to_hz))];
+    words.extend(median(document.curve.u_db.clone()).map(|doubt| format!("± {} dB", two_digits(2.0 * doubt))));
+    words.extend(document.snr_db.map(|snr| format!("signal/noise {snr:.0} dB")));
+    let worth = document.findings.iter().filter(|finding| finding.severity != Severity::Note);
+    let codes: Vec<String> = worth.map(|finding| finding.code.to_string()).collect();
+    words.push(if codes.is_empty() { "nothing to say".to_owned() } else { codes.join(", ") });
+    words.join("; ")
 }
 
 fn summary(responded: &Responded) -> String {

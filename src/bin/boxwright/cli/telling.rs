@@ -23,6 +23,11 @@ impl TellingArgs {
         }
     }
 
+    /// Whether the JSON document is wanted.
+    pub fn as_json(self) -> bool {
+        self.json
+    }
+
     /// Whether words are wanted.
     pub fn in_words(self) -> bool {
         !self.json && !self.quiet

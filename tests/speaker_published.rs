@@ -224,3 +224,38 @@ fn published_sums_of_crossovers_are_met() {
     }
     assert!(rows >= 50, "{rows}");
 }
+
+/// The exact slopes along the parts against central differences of the whole loudspeaker, whose numbers are checked above.
+#[test]
+fn the_slopes_along_all_parts_are_the_limits_of_differences() {
+    let speakers = Path::new(concat!(env!("CARGO_MANIFEST_DIR"), "/tests/reference/circuit/speakers"));
+    let mut parts = 0;
+    for name in ["closed_two_way.toml", "vented_two_way.toml"] {
+        let path = speakers.join(name);
+        let Ok(job) = files::read_job(&path) else { continue };
+        let design = designs(&job, &path, None).unwrap().swap_remove(0).design;
+        let reach = Reach::new(&design, &[30.0, 90.0, 700.0, 2_500.0, 11e3]).unwrap();
+        let slopes = part_slopes(&design, &reach).unwrap();
+        for part in 0..design.network.parts.len() {
+            let turned = |by: f64| {
+                let mut turned = design.clone();
+                Knob::Part(part).turn(&mut turned, by);
+                respond(&turned, &reach).unwrap()
+            };
+            // 1e-4: the third derivative leaves 1e-8 of it, rounding 1e-11.
+            let (above, below) = (turned(1e-4), turned(-1e-4));
+            for (at, slope) in slopes.iter().enumerate() {
+                let difference = |of: fn(&Point) -> Complex64| (of(&above[at]) - of(&below[at])) / 2e-4;
+                let whole = |of: fn(&Point) -> Complex64| of(&above[at]).norm();
+                let pressure: fn(&Point) -> Complex64 = |point| point.pressure_pa.unwrap();
+                let current: fn(&Point) -> Complex64 = |point| point.input_a;
+                let off = (slope.pressure_pa[part] - difference(pressure)).norm() / whole(pressure);
+                assert!(off < 1e-6, "{name} {part} {at}: {off}");
+                let off = (slope.input_a[part] - difference(current)).norm() / whole(current);
+                assert!(off < 1e-6, "{name} {part} {at}: {off}");
+            }
+            parts += 1;
+        }
+    }
+    assert!(parts > 4, "{parts}");
+}

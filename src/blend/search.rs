@@ -16,7 +16,7 @@
 use super::level_match::level_match_db;
 use super::parts::{Filters, Parts, Polarity, Setting, overlap_hz};
 use super::ripple::Overlap;
-use crate::math::{LeastPlace, Looked, Region, Thoroughness, least_place};
+use crate::math::{LeastPlace, Looked, Region, Thoroughness, least_place, of_each};
 use crate::response::OctaveFraction;
 use std::f64::consts::{LN_10, TAU};
 
@@ -98,20 +98,20 @@ pub fn best_setting(parts: &Parts, choices: &Choices) -> Option<Found> {
     let searched: Vec<Searched<'_>> =
         choices.filters.iter().map(|filters| Searched::new(parts, choices, *filters)).collect();
     // A first look tells what a combination can do at any rate, and which are out of the question.
-    let firsts: Vec<Vec<Least>> = in_parallel(&searched, |one| one.least_ripples(FIRST_LOOKS, f64::INFINITY));
+    let firsts: Vec<Vec<Least>> = of_each(&searched, |one| one.least_ripples(FIRST_LOOKS, f64::INFINITY));
     let no_interest_db = last_of_interest_db(firsts.iter().map(|both| least_value_db(both)).collect());
-    let of_each: Vec<Vec<Least>> = in_parallel(&searched, |one| one.least_ripples(MOST_LOOKS, no_interest_db));
-    let all = || of_each.iter().flatten();
+    let least_of_each: Vec<Vec<Least>> = of_each(&searched, |one| one.least_ripples(MOST_LOOKS, no_interest_db));
+    let all = || least_of_each.iter().flatten();
     let least_db = all().map(|least| least.least.value).reduce(f64::min)?;
     let at_least_db = all().map(|least| least.least.at_least).fold(f64::INFINITY, f64::min);
     let allowed_db = at_least_db.max(least_db - SETTLED_DB) + AS_GOOD_DB;
-    let is_as_good = |at: &usize| least_value_db(&of_each[*at]) <= allowed_db;
+    let is_as_good = |at: &usize| least_value_db(&least_of_each[*at]) <= allowed_db;
     let as_good: Vec<usize> = (0..searched.len()).filter(is_as_good).collect();
-    let robust = in_parallel(&as_good, |&at| (at, searched[at].least_spoiled(allowed_db, &of_each[at])));
+    let robust = of_each(&as_good, |&at| (at, searched[at].least_spoiled(allowed_db, &least_of_each[at])));
     let spoiled_db = |one: &(usize, Option<Candidate>)| one.1.map_or(f64::INFINITY, |candidate| candidate.spoiled_db);
     let (chosen, best) = robust.into_iter().min_by(|a, b| spoiled_db(a).total_cmp(&spoiled_db(b)))?;
     let candidate = |at: usize| {
-        let least = of_each[at].iter().min_by(|a, b| a.least.value.total_cmp(&b.least.value))?;
+        let least = least_of_each[at].iter().min_by(|a, b| a.least.value.total_cmp(&b.least.value))?;
         Some(searched[at].candidate(least.polarity, least.least.place)).filter(|_| at != chosen)
     };
     let mut others: Vec<Candidate> = (0..searched.len()).filter_map(candidate).collect();
@@ -229,27 +229,4 @@ impl Candidate {
         let here = ripple_db(0.0);
         Self { setting, ripple_db: here, spoiled_db: here.max(ripple_db(-error_s)).max(ripple_db(error_s)) }
     }
-}
-
-/// One after the other on each core.
-fn in_parallel<T: Sync, R: Send>(all: &[T], of_one: impl Fn(&T) -> R + Sync) -> Vec<R> {
-    let threads = std::thread::available_parallelism().map_or(1, usize::from).min(all.len()).max(1);
-    let mut results: Vec<Option<R>> = (0..all.len()).map(|_| None).collect();
-    std::thread::scope(|scope| {
-        let run = |thread: usize| {
-            let of_one = &of_one;
-            scope.spawn(move || {
-                let mine = (thread..all.len()).step_by(threads);
-                mine.map(|at| (at, of_one(&all[at]))).collect::<Vec<_>>()
-            })
-        };
-        let running: Vec<_> = (0..threads).map(run).collect();
-        for thread in running {
-            // A panic in a thread is our own fault and goes on in the caller.
-            for (at, result) in thread.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic)) {
-                results[at] = Some(result);
-            }
-        }
-    });
-    results.into_iter().flatten().collect()
 }

@@ -7,11 +7,11 @@
 use super::Evidence;
 use super::cause::Cause;
 use crate::network::Condition;
-use crate::speaker::{Design, Knob, Reach, SpeakerError, level_db, respond};
+use crate::speaker::{Design, Knob, Reach, SpeakerError, level_db, part_slopes, respond};
 use num_complex::Complex64;
-use std::cell::RefCell;
 use std::collections::BTreeMap;
-use std::f64::consts::TAU;
+use std::f64::consts::{LN_10, TAU};
+use std::sync::{Mutex, PoisonError};
 
 /// A loudspeaker as it may have been built and measured.
 #[derive(Debug, Clone, PartialEq)]
@@ -33,7 +33,7 @@ pub(super) struct Question<'a> {
 
 /// The ways from the loudspeaker to the ear for distances that are off; only the distance's steps are worked out, each once.
 struct Reaches {
-    steps: RefCell<BTreeMap<i32, Reach>>,
+    steps: Mutex<BTreeMap<i32, Reach>>,
 }
 
 /// Step of the logarithm of the distance; between steps the reaches are straight lines.
@@ -62,9 +62,13 @@ impl Reaches {
         })
     }
 
+    fn known(&self) -> std::sync::MutexGuard<'_, BTreeMap<i32, Reach>> {
+        self.steps.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
     /// At a step, times the distance, so that what lies between is nearly straight.
     fn step(&self, design: &Design, hz: &[f64], step: i32) -> Result<Reach, SpeakerError> {
-        if let Some(known) = self.steps.borrow().get(&step) {
+        if let Some(known) = self.known().get(&step) {
             return Ok(known.clone());
         }
         let mut moved = design.clone();
@@ -73,7 +77,7 @@ impl Reaches {
         let mut reach = Reach::new(&moved, hz)?;
         let columns = reach.of_flow.iter_mut().chain(&mut reach.of_curve).chain([&mut reach.of_back]);
         columns.flatten().for_each(|value| *value *= ratio);
-        self.steps.borrow_mut().insert(step, reach.clone());
+        self.known().insert(step, reach.clone());
         Ok(reach)
     }
 }
@@ -95,7 +99,7 @@ impl<'a> Question<'a> {
         if !evidence.ohm.is_empty() {
             numbers.push(Cause::SenseResistor);
         }
-        let reach = Reaches { steps: RefCell::default() };
+        let reach = Reaches { steps: Mutex::default() };
         reach.at(design, &evidence.hz, 0.0)?;
         Ok(Self { design, evidence, numbers, reach })
     }
@@ -126,9 +130,8 @@ impl<'a> Question<'a> {
         design
     }
 
-    /// Predicted less measured, one column.
-    pub fn differences(&self, build: &Build) -> Result<Vec<f64>, SpeakerError> {
-        let design = self.built(build);
+    /// How the measurement itself is off: level in dB, ratio of the sense resistor, logarithm of the distance.
+    fn measured_off(&self, build: &Build) -> (f64, f64, f64) {
         let (mut level_off_db, mut sense_ratio, mut farther) = (0.0, 1.0, 0.0);
         for (cause, by) in self.numbers.iter().zip(&build.deviations) {
             match cause {
@@ -138,8 +141,37 @@ impl<'a> Question<'a> {
                 _ => {}
             }
         }
+        (level_off_db, sense_ratio, farther)
+    }
+
+    /// ∂(differences)/∂(deviation) of each part of the network, by its place there; exact.
+    pub fn part_slopes(&self, build: &Build) -> Result<Vec<Vec<f64>>, SpeakerError> {
+        let design = self.built(build);
+        let (_, _, farther) = self.measured_off(build);
         let reach = self.reach.at(self.design, &self.evidence.hz, farther)?;
-        level_off_db -= 20.0 * farther / std::f64::consts::LN_10;
+        let (points, slopes) = (respond(&design, &reach)?, part_slopes(&design, &reach)?);
+        let of_part = |part: usize| {
+            let level = self.evidence.level.iter().map(|(place, _)| match points[*place].pressure_pa {
+                Some(pressure) if level_db(pressure) > SILENCE_DB => {
+                    20.0 / LN_10 * (slopes[*place].pressure_pa[part] / pressure).re
+                }
+                _ => 0.0,
+            });
+            let turned =
+                self.evidence.ohm.iter().map(|(place, _)| -slopes[*place].input_a[part] / points[*place].input_a);
+            let turned: Vec<Complex64> = turned.collect();
+            let ohm = turned.iter().map(|ratio| ratio.re).chain(turned.iter().map(|ratio| ratio.im));
+            level.chain(ohm).chain(self.evidence.travelled_m.map(|_| 0.0)).collect()
+        };
+        Ok((0..design.network.parts.len()).map(of_part).collect())
+    }
+
+    /// Predicted less measured, one column.
+    pub fn differences(&self, build: &Build) -> Result<Vec<f64>, SpeakerError> {
+        let design = self.built(build);
+        let (mut level_off_db, sense_ratio, farther) = self.measured_off(build);
+        let reach = self.reach.at(self.design, &self.evidence.hz, farther)?;
+        level_off_db -= 20.0 * farther / LN_10;
         let points = respond(&design, &reach)?;
         let mut column = Vec::with_capacity(self.evidence.level.len() + 2 * self.evidence.ohm.len());
         for (place, measured_db) in &self.evidence.level {

@@ -12,7 +12,8 @@
 
 use super::build::{Build, Question};
 use super::cause::Cause;
-use crate::math::{CovarianceRoot, Effort, Linearised, Sensitivity, least_squares};
+use crate::math::{CovarianceRoot, Effort, Linearised, Sensitivity, least_squares, of_each};
+use crate::speaker::Knob;
 
 /// An explanation that was brought to its best.
 #[derive(Debug, Clone, PartialEq)]
@@ -46,28 +47,29 @@ pub(super) fn sigmas(question: &Question<'_>, causes: &[Cause]) -> Vec<f64> {
     question.numbers.iter().map(one).collect()
 }
 
-/// ∂f/∂θ of each number at a build; a column each.
+/// ∂f/∂θ of each number at a build; a column each. Along the parts of the network they are exact, along the rest differences.
 pub(super) fn slopes(question: &Question<'_>, build: &Build, at: &[f64]) -> Option<Vec<Vec<f64>>> {
     let usual = sigmas(question, &[]);
-    (0..question.numbers.len())
-        .map(|number| {
-            // Level and sense resistor shift everything alike, whatever the loudspeaker is.
-            let [levels, ohms] = [question.evidence.level.len(), question.evidence.ohm.len()];
-            match question.numbers[number] {
-                Cause::Level => return Some([vec![1.0; levels], vec![0.0; at.len() - levels]].concat()),
-                Cause::SenseResistor => {
-                    let after = at.len() - levels - ohms;
-                    return Some([vec![0.0; levels], vec![-1.0; ohms], vec![0.0; after]].concat());
-                }
-                _ => {}
-            }
+    let of_parts = question.part_slopes(build).ok()?;
+    let [levels, ohms] = [question.evidence.level.len(), question.evidence.ohm.len()];
+    let slope = |&number: &usize| match question.numbers[number] {
+        // Level and sense resistor shift everything alike, whatever the loudspeaker is.
+        Cause::Level => Some([vec![1.0; levels], vec![0.0; at.len() - levels]].concat()),
+        Cause::SenseResistor => {
+            let after = at.len() - levels - ohms;
+            Some([vec![0.0; levels], vec![-1.0; ohms], vec![0.0; after]].concat())
+        }
+        Cause::Number(Knob::Part(part)) => Some(of_parts[part].clone()),
+        _ => {
             let step = STEP * usual[number].min(1.0);
             let mut moved = build.clone();
             moved.deviations[number] += step;
             let there = question.differences(&moved).ok()?;
             Some(there.iter().zip(at).map(|(there, here)| (there - here) / step).collect())
-        })
-        .collect()
+        }
+    };
+    let numbers: Vec<usize> = (0..question.numbers.len()).collect();
+    of_each(&numbers, slope).into_iter().collect()
 }
 
 /// Brings a build to its best with these causes blamed.

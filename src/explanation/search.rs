@@ -9,7 +9,7 @@ use super::build::{Build, Question, fits};
 use super::cause::Cause;
 use super::fit::{Explained, best, phase_cost, sigmas, slopes};
 use super::noise::{ModelError, covariance, widened};
-use crate::math::{CovarianceRoot, Effort};
+use crate::math::{CovarianceRoot, Effort, of_each};
 
 /// What the search found.
 pub(super) struct Searched {
@@ -130,8 +130,9 @@ fn candidates(
         *deviation *= if now.causes.contains(number) { 1.0 } else { 0.0 };
     }
     let nowhere = vec![0.0; at.len()];
-    let mut promising: Vec<(f64, Cause, Build)> = Vec::new();
-    for cause in all.iter().filter(|cause| !now.causes.contains(cause)) {
+    let here = loose_root.whitened(&at.iter().zip(&home).map(|(there, home)| there + home).collect::<Vec<_>>());
+    let promise = |cause: &&Cause| -> Option<(f64, Cause, Build)> {
+        let cause = *cause;
         let mut nearest: Option<(f64, Build)> = None;
         let squares = |build: &Build, home: &[f64]| {
             let difference = question.differences(build).ok()?;
@@ -152,7 +153,9 @@ fn candidates(
                 None if fits(&build.events, *cause) => build.events.push(*cause),
                 None => continue,
             }
-            let Some(white) = squares(&build, home) else { continue };
+            // Where nothing is turned all causes begin alike.
+            let white = if by == 0.0 { here.clone() } else { squares(&build, home) };
+            let Some(white) = white else { continue };
             let mut square = white.iter().map(|one| one * one).sum::<f64>();
             // From there on a straight step along its own slope, as far as it helps.
             if let (Some(number), Some(along)) = (place, &along) {
@@ -176,15 +179,16 @@ fn candidates(
                 nearest = Some((square, build));
             }
         }
-        if let Some((square, build)) = nearest {
-            // Phases tell what levels don't.
-            promising.push((square + cause.cost() + phase_cost(question, &build), *cause, build));
-        }
-    }
+        // Phases tell what levels don't.
+        nearest.map(|(square, build)| (square + cause.cost() + phase_cost(question, &build), *cause, build))
+    };
+    let others: Vec<&Cause> = all.iter().filter(|cause| !now.causes.contains(cause)).collect();
+    let mut promising: Vec<(f64, Cause, Build)> = of_each(&others, promise).into_iter().flatten().collect();
     promising.sort_by(|one, other| one.0.total_cmp(&other.0));
-    let fitted = promising.into_iter().take(FITTED).filter_map(|(_, cause, build)| {
-        let causes = [now.causes.as_slice(), &[cause]].concat();
-        best(question, root, &build, &causes, Effort::Coarse)
+    promising.truncate(FITTED);
+    let fitted = of_each(&promising, |(_, cause, build)| {
+        let causes = [now.causes.as_slice(), &[*cause]].concat();
+        best(question, root, build, &causes, Effort::Coarse)
     });
-    Some(fitted.collect())
+    Some(fitted.into_iter().flatten().collect())
 }

@@ -65,6 +65,16 @@ pub fn each<I: Sync, R: Send>(items: &[I], work: impl Fn(&I) -> R + Sync, done: 
     });
 }
 
+/// What `work` makes of each of `items`, in their order, on all idle cores and this one.
+///
+/// # Panics
+/// When `work` does.
+pub fn of_each<I: Sync, R: Send>(items: &[I], work: impl Fn(&I) -> R + Sync) -> Vec<R> {
+    let mut results: Vec<Option<R>> = items.iter().map(|_| None).collect();
+    each(items, work, |place, result| results[place] = Some(result));
+    results.into_iter().flatten().collect()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -73,9 +83,9 @@ mod tests {
     fn both_and_each_give_what_one_after_the_other_gives() {
         assert_eq!(both(|| 1, || both(|| 2, || 3)), (1, (2, 3)));
         let items: Vec<u64> = (0..100).collect();
-        let mut squares = vec![0; 100];
-        each(&items, |item| item * item, |place, square| squares[place] = square);
+        let squares = of_each(&items, |item| item * item);
         assert!(squares.iter().zip(&items).all(|(square, item)| *square == item * item));
+        assert_eq!(squares.len(), 100);
     }
 
     #[test]

@@ -24,7 +24,7 @@ mod unwrap;
 
 pub use bode::bode_phase_rad;
 pub use cholesky::CovarianceRoot;
-pub use cores::{both, each};
+pub use cores::{both, each, of_each};
 pub use fft::{InverseSpectrum, Precision, Spectrum, good_length, good_length_within};
 pub use highest_place::highest_place;
 pub use hilbert::envelope;

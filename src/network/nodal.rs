@@ -6,6 +6,10 @@
 //!
 //! v: voltages against ground, the input's is 1 V; Y_nk: admittance of the parts between two nodes; u: voltages across the
 //! loads; i: what they draw; Y_L: their admittances as a matrix, since drivers in one box feel each other (siemens).
+//! A part between a and b whose admittance changes by dY changes a sum Σ t_n·v_n by −(λ_a − λ_b)·(v_a − v_b)·dY with Aᵀ·λ = t, A being the
+//! matrix of the equations, and the input's current by dY·(v_a − v_b)²: one more solution tells the slopes along all parts. The latter
+//! holds where Y_L is symmetric, as it is for drivers in one box. Source: S. W. Director, R. A. Rohrer, "The Generalized Adjoint Network and Network Sensitivities",
+//! IEEE Trans. Circuit Theory 16 (August 1969) 318–323.
 //! Source: Kirchhoff's laws; C.-W. Ho, A. E. Ruehli, P. A. Brennan, "The Modified Nodal Approach to Network Analysis",
 //! IEEE Trans. Circuits and Systems 22 (June 1975) 504–509, without its extra unknowns: the only source is the amplifier.
 
@@ -56,6 +60,46 @@ impl Netlist {
     /// # Errors
     /// [`NetworkError::ShortCircuit`] where the input is as good as shorted, `Floating` where no answer exists.
     pub fn at(&self, hz: f64, loads: &Loads) -> Result<Solved, NetworkError> {
+        let (matrix, right) = self.equations(hz, loads);
+        let found = solved(&matrix, &right).ok_or_else(|| NetworkError::Floating { node: self.nodes[2].clone() })?;
+        let node_v: Vec<Complex64> = [Complex64::ZERO, Complex64::ONE].into_iter().chain(found).collect();
+        let input_a = self.input_a(TAU * hz, loads, &node_v);
+        if input_a.norm() > 1.0 / SHORT_OHM {
+            return Err(NetworkError::ShortCircuit { hz });
+        }
+        Ok(Solved { node_v, input_a })
+    }
+
+    /// How Σ `weights`·v and the input's current follow the logarithm of each part's value, where `solved` is the answer with these loads.
+    ///
+    /// # Errors
+    /// [`NetworkError::Floating`] where no answer exists.
+    pub fn slopes(
+        &self,
+        hz: f64,
+        loads: &Loads,
+        solved_v: &Solved,
+        weights: &[Complex64],
+    ) -> Result<Vec<[Complex64; 2]>, NetworkError> {
+        let (matrix, right) = self.equations(hz, loads);
+        let unknown = right.len();
+        let transposed: Vec<Complex64> =
+            (0..unknown * unknown).map(|at| matrix[at % unknown * unknown + at / unknown]).collect();
+        let adjoint =
+            solved(&transposed, &weights[2..]).ok_or_else(|| NetworkError::Floating { node: self.nodes[2].clone() })?;
+        // Ground and input are held: nothing moves them.
+        let adjoint = |node: usize| node.checked_sub(2).map_or(Complex64::ZERO, |node| adjoint[node]);
+        let slope = |part: &super::Part| {
+            let [one, other] = part.nodes;
+            let across = solved_v.node_v[one] - solved_v.node_v[other];
+            let by = part.slope_s(TAU * hz);
+            [-(adjoint(one) - adjoint(other)) * across * by, across * across * by]
+        };
+        Ok(self.parts.iter().map(slope).collect())
+    }
+
+    /// A and the right side, for the nodes but ground and input.
+    fn equations(&self, hz: f64, loads: &Loads) -> (Vec<Complex64>, Vec<Complex64>) {
         let omega = TAU * hz;
         let unknown = self.nodes.len() - 2;
         let mut matrix = vec![Complex64::ZERO; unknown * unknown];
@@ -88,13 +132,7 @@ impl Netlist {
             }
         }
         (0..unknown).for_each(|node| matrix[node * unknown + node] += LEAST_SIEMENS);
-        let found = solved(&matrix, &right).ok_or_else(|| NetworkError::Floating { node: self.nodes[2].clone() })?;
-        let node_v: Vec<Complex64> = [Complex64::ZERO, Complex64::ONE].into_iter().chain(found).collect();
-        let input_a = self.input_a(omega, loads, &node_v);
-        if input_a.norm() > 1.0 / SHORT_OHM {
-            return Err(NetworkError::ShortCircuit { hz });
-        }
-        Ok(Solved { node_v, input_a })
+        (matrix, right)
     }
 
     /// What leaves the input.
@@ -132,6 +170,31 @@ mod tests {
         let netlist = Netlist::of_text(text).unwrap();
         let loads = Loads::apart(vec![[netlist.node(node).unwrap(), GROUND]], &[ohm.into()]);
         netlist.at(hz, &loads).unwrap().node_v[netlist.node(node).unwrap()]
+    }
+
+    /// H = 1/(1 + jωRC): both logarithmic slopes are −jωRC·H², those of the current jωC·H the same less the capacitor's own share. By hand.
+    #[test]
+    fn the_slopes_of_a_resistor_and_a_capacitor_are_those_of_the_closed_form() {
+        let netlist = Netlist::of_text("R1 in out 100\nC1 out 0 2u").unwrap();
+        let out = netlist.node("out").unwrap();
+        let loads = Loads { between: Vec::new(), admittance_s: Vec::new() };
+        for hz in [50.0, 800.0, 9e3] {
+            let solved = netlist.at(hz, &loads).unwrap();
+            let mut weights = vec![Complex64::ZERO; netlist.nodes.len()];
+            weights[out] = 2.0.into();
+            let found = netlist.slopes(hz, &loads, &solved, &weights).unwrap();
+            let turned = Complex64::new(0.0, TAU * hz * 100.0 * 2e-6);
+            let h = (1.0 + turned).inv();
+            let current = turned * h / 100.0;
+            let expected = [
+                [-2.0 * turned * h * h, -turned * h * current],
+                [-2.0 * turned * h * h, current - turned * h * current],
+            ];
+            for (found, expected) in found.iter().flatten().zip(expected.as_flattened()) {
+                // 1e-9: a node leaks 1 TΩ.
+                assert!((found - expected).norm() < 1e-9 * expected.norm().max(1e-6), "{hz}: {found} {expected}");
+            }
+        }
     }
 
     /// `crossover_components.csv` (ladder synthesis, checked by chain matrices): the filters that the tabulated parts make

@@ -67,6 +67,20 @@ impl Part {
         }
     }
 
+    /// How its admittance follows the logarithm of its value, siemens; nothing for a broken one.
+    pub(super) fn slope_s(&self, omega: f64) -> Complex64 {
+        if self.condition != Condition::Sound {
+            return Complex64::ZERO;
+        }
+        let by_value_ohm = match self.kind {
+            Kind::Resistor => Complex64::new(self.value, 0.0),
+            Kind::Coil => Complex64::new(0.0, omega * self.value),
+            // 1/(jωC) falls as C grows.
+            Kind::Capacitor => Complex64::new(0.0, 1.0 / (omega * self.value)),
+        };
+        -self.admittance_s(omega).powi(2) * by_value_ohm
+    }
+
     /// What it turns into heat when this voltage is across it, W; the voltage rms.
     pub fn heat_w(&self, omega: f64, across_v: Complex64) -> f64 {
         (across_v * (self.admittance_s(omega) * across_v).conj()).re

@@ -12,7 +12,7 @@
 use super::frequency::{FrequencyResponse, GatedResponse};
 use super::gate::Gate;
 use super::hearing::Heard;
-use crate::math::{each, mean_around};
+use crate::math::{mean_around, of_each};
 
 /// Points to each side over which the spread is averaged, a third of an octave in all.
 const REACH: usize = 8;
@@ -50,14 +50,13 @@ pub(super) fn widen_by_spread(
         return None;
     }
     let hz = response.grid.hz().to_vec();
-    let mut singles: Vec<Vec<num_complex::Complex64>> = vec![Vec::new(); repeats];
     let single = |index: &usize| -> Vec<num_complex::Complex64> {
         let impulse = heard.impulse_of_repeat(*index);
         let gated = gated.of_another(&impulse, arrival_frames, gate, heard.deconvolution.rate_hz());
         hz.iter().map(|&hz| gated.at(hz)).collect()
     };
     let indices: Vec<usize> = (0..repeats).collect();
-    each(&indices, single, |index, values| singles[index] = values);
+    let singles = of_each(&indices, single);
     let count = repeats as f64;
     let spread: Vec<f64> = (0..hz.len())
         .map(|point| {

@@ -11,6 +11,7 @@
 use super::design::{Design, Ear, Front, Space};
 use super::{SpeakerError, Way};
 use crate::baffle::{Diffraction, piston, sphere_gain};
+use crate::math::of_each;
 use num_complex::Complex64;
 use std::f64::consts::TAU;
 
@@ -64,7 +65,7 @@ impl Reach {
             let straight_m = distance([place_m[0], place_m[1], -way.behind_m], ear_m);
             let before = before(design, way, place_m, ear_m)?;
             let path = |hz: f64| Complex64::cis(-TAU * hz / c * (straight_m - design.ear.distance_m));
-            of_flow.push(hz.iter().map(|&hz| source(hz) * before.at(TAU * hz / c) / straight_m * path(hz)).collect());
+            of_flow.push(of_each(hz, |&hz| source(hz) * before.at(TAU * hz / c) / straight_m * path(hz)));
             of_curve.push(hz.iter().map(|&hz| path(hz) / design.ear.distance_m).collect());
         }
         let detour_m = back_m(design);

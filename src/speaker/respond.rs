@@ -14,7 +14,7 @@ use super::cone::ConeAt;
 use super::design::{CabinetOpening, Design, Rear, Source};
 use super::{Cabinet, Cone, Reach, SpeakerError};
 use crate::enclosure::{BoxedDriver, Enclosure, Moved, OpenBack, Opening};
-use crate::network::Loads;
+use crate::network::{Loads, Solved};
 use num_complex::Complex64;
 use std::f64::consts::TAU;
 
@@ -127,6 +127,65 @@ fn boxed_driver(design: &Design, cabinet: &Cabinet, cone: &Cone) -> BoxedDriver 
     BoxedDriver { driver: cone.model, moved: Moved::NOTHING, enclosure }
 }
 
+/// Cones and network of a design at one frequency, for one volt at the input.
+struct Electrical {
+    air: Air,
+    cones: Vec<Option<ConeAt>>,
+    in_box: Vec<bool>,
+    /// ∂U_n/∂e_m, row after row.
+    moved_by: Vec<Complex64>,
+    loads: Loads,
+    solved: Solved,
+}
+
+impl Electrical {
+    fn at(design: &Design, boxed: &Boxed<'_>, between: &[[usize; 2]], hz: f64) -> Result<Self, SpeakerError> {
+        let count = design.ways.len();
+        let air = boxed.air(design, hz);
+        let cones: Vec<Option<ConeAt>> = design.ways.iter().map(|way| Some(way.cone()?.at(hz, &design.air))).collect();
+        let inner = |cone: &ConeAt| cone.moving + cone.force * cone.force / cone.blocked_ohm;
+        let shared: Complex64 =
+            boxed.cones.iter().filter_map(|(way, _)| cones[*way].as_ref()).map(|cone| inner(cone).inv()).sum();
+        let pressing = air.impedance / (1.0 + air.impedance * shared);
+        let in_box: Vec<bool> = (0..count).map(|way| boxed.cones.iter().any(|(place, _)| *place == way)).collect();
+        let moved = |way: usize, other: usize| {
+            let (Some(cone), Some(by)) = (&cones[way], &cones[other]) else { return Complex64::ZERO };
+            let alone = if way == other { cone.force / cone.blocked_ohm / inner(cone) } else { Complex64::ZERO };
+            let pressed = if in_box[way] && in_box[other] {
+                pressing * (by.force / by.blocked_ohm) / inner(by) / inner(cone)
+            } else {
+                Complex64::ZERO
+            };
+            alone - pressed
+        };
+        let moved_by: Vec<Complex64> = (0..count * count).map(|at| moved(at / count, at % count)).collect();
+        let sign = |way: usize| design.ways[way].polarity.sign();
+        let mut admittance_s = vec![Complex64::ZERO; count * count];
+        for (way, source) in design.ways.iter().map(|way| &way.source).enumerate() {
+            match (source, &cones[way]) {
+                (Source::Cone(_), Some(cone)) => {
+                    for other in 0..count {
+                        let direct = if way == other { cone.blocked_ohm.inv() } else { Complex64::ZERO };
+                        let drawn = direct - cone.force / cone.blocked_ohm * moved_by[way * count + other];
+                        // Reversed wires turn voltage and current.
+                        admittance_s[way * count + other] = sign(way) * sign(other) * drawn;
+                    }
+                }
+                (Source::Curves(curves), _) => admittance_s[way * count + way] = curves.admittance_s(hz),
+                (Source::Cone(_), None) => {}
+            }
+        }
+        let loads = Loads { between: between.to_vec(), admittance_s };
+        let solved = design.network.at(hz, &loads)?;
+        Ok(Self { air, cones, in_box, moved_by, loads, solved })
+    }
+
+    /// ∂U_n/∂u_m, by the voltage across a way.
+    fn flow_by(&self, design: &Design, way: usize, other: usize) -> Complex64 {
+        design.ways[other].polarity.sign() * self.moved_by[way * design.ways.len() + other]
+    }
+}
+
 fn point(
     design: &Design,
     reach: &Reach,
@@ -136,57 +195,21 @@ fn point(
 ) -> Result<Point, SpeakerError> {
     let hz = reach.hz[at];
     let count = design.ways.len();
-    let air = boxed.air(design, hz);
-    let cones: Vec<Option<ConeAt>> = design.ways.iter().map(|way| Some(way.cone()?.at(hz, &design.air))).collect();
-    let inner = |cone: &ConeAt| cone.moving + cone.force * cone.force / cone.blocked_ohm;
-    let shared: Complex64 =
-        boxed.cones.iter().filter_map(|(way, _)| cones[*way].as_ref()).map(|cone| inner(cone).inv()).sum();
-    let pressing = air.impedance / (1.0 + air.impedance * shared);
-    let in_box = |way: usize| boxed.cones.iter().any(|(place, _)| *place == way);
-    // ∂U_n/∂e_m.
-    let moved_by = |way: usize, other: usize| {
-        let (Some(cone), Some(by)) = (&cones[way], &cones[other]) else { return Complex64::ZERO };
-        let alone = if way == other { cone.force / cone.blocked_ohm / inner(cone) } else { Complex64::ZERO };
-        let pressed = if in_box(way) && in_box(other) {
-            pressing * (by.force / by.blocked_ohm) / inner(by) / inner(cone)
-        } else {
-            Complex64::ZERO
-        };
-        alone - pressed
-    };
-    let sign = |way: usize| design.ways[way].polarity.sign();
-    let mut admittance_s = vec![Complex64::ZERO; count * count];
-    for (way, source) in design.ways.iter().map(|way| &way.source).enumerate() {
-        match (source, &cones[way]) {
-            (Source::Cone(_), Some(cone)) => {
-                for other in 0..count {
-                    let direct = if way == other { cone.blocked_ohm.inv() } else { Complex64::ZERO };
-                    let drawn = direct - cone.force / cone.blocked_ohm * moved_by(way, other);
-                    // Reversed wires turn voltage and current.
-                    admittance_s[way * count + other] = sign(way) * sign(other) * drawn;
-                }
-            }
-            (Source::Curves(curves), _) => admittance_s[way * count + way] = curves.admittance_s(hz),
-            (Source::Cone(_), None) => {}
-        }
-    }
-    let loads = Loads { between: between.to_vec(), admittance_s };
-    let mut solved = design.network.at(hz, &loads)?;
-    solved.node_v.iter_mut().for_each(|volt| *volt *= design.drive_v);
+    let mut electrical = Electrical::at(design, boxed, between, hz)?;
+    electrical.solved.node_v.iter_mut().for_each(|volt| *volt *= design.drive_v);
+    let Electrical { air, cones, in_box, loads, solved, .. } = &electrical;
     let across: Vec<Complex64> = (0..count).map(|way| loads.across_v(way, &solved.node_v)).collect();
     let mut opening_m3_s = Complex64::ZERO;
     let ways: Vec<WayPoint> = (0..count)
         .map(|way| {
-            let pushed = |other: usize| sign(other) * moved_by(way, other) * across[other];
+            let pushed = |other: usize| electrical.flow_by(design, way, other) * across[other];
             let flow = cones[way].as_ref().map(|_| (0..count).map(pushed).sum::<Complex64>());
             let pressure_pa = match (&design.ways[way].source, flow) {
-                (Source::Curves(curves), _) => {
-                    curves.pressure_pa(hz).map(|per_volt| sign(way) * per_volt * across[way] * reach.of_curve[way][at])
-                }
-                (Source::Cone(_), Some(flow)) => Some(sounding(reach, boxed, &air, way, at, flow, in_box(way))),
+                (Source::Curves(_), _) => by_curve(design, reach, way, at).map(|per_volt| per_volt * across[way]),
+                (Source::Cone(_), Some(flow)) => Some(flow * sounding(reach, boxed, air, way, at, in_box[way])),
                 (Source::Cone(_), None) => None,
             };
-            if let (true, Some(flow)) = (in_box(way), flow) {
+            if let (true, Some(flow)) = (in_box[way], flow) {
                 opening_m3_s += flow * air.opening_ratio;
             }
             WayPoint {
@@ -198,24 +221,67 @@ fn point(
         })
         .collect();
     let pressure_pa = total(&ways, design, hz);
-    Ok(Point { hz, input_a: solved.input_a * design.drive_v, node_v: solved.node_v, ways, opening_m3_s, pressure_pa })
+    let input_a = solved.input_a * design.drive_v;
+    Ok(Point { hz, input_a, node_v: electrical.solved.node_v, ways, opening_m3_s, pressure_pa })
 }
 
-/// Pressure of a cone and of what it drives out of the box.
-fn sounding(
-    reach: &Reach,
-    boxed: &Boxed<'_>,
-    air: &Air,
-    way: usize,
-    at: usize,
-    flow: Complex64,
-    in_box: bool,
-) -> Complex64 {
+/// How pressure and input current of a design follow the logarithms of its parts' values, at one frequency.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PartSlopes {
+    /// Of the pressure at the ear, Pa, for each part of the network; a way beyond its curve counts as silent.
+    pub pressure_pa: Vec<Complex64>,
+    /// Of the amplifier's current, A.
+    pub input_a: Vec<Complex64>,
+}
+
+/// The slopes along all parts of the network at the frequencies of `reach`, exact: two solutions of the network at each, however many parts there
+/// are (`network/nodal.rs`).
+///
+/// # Errors
+/// As [`respond`].
+pub fn part_slopes(design: &Design, reach: &Reach) -> Result<Vec<PartSlopes>, SpeakerError> {
+    let between: Vec<[usize; 2]> = design.ways.iter().map(|way| way.nodes).collect();
+    let boxed = Boxed::of(design);
+    let count = design.ways.len();
+    let at_one = |at: usize| {
+        let electrical = Electrical::at(design, &boxed, &between, reach.hz[at])?;
+        // Pressure at the ear for a volt across each way, whatever it moves.
+        let mut by_across = vec![Complex64::ZERO; count];
+        for way in 0..count {
+            if electrical.cones[way].is_some() {
+                let loud = sounding(reach, &boxed, &electrical.air, way, at, electrical.in_box[way]);
+                for (other, sum) in by_across.iter_mut().enumerate() {
+                    *sum += loud * electrical.flow_by(design, way, other);
+                }
+            } else {
+                by_across[way] += by_curve(design, reach, way, at).unwrap_or_default();
+            }
+        }
+        let mut weights = vec![Complex64::ZERO; electrical.solved.node_v.len()];
+        for ([one, other], by) in between.iter().zip(by_across) {
+            weights[*one] += by;
+            weights[*other] -= by;
+        }
+        let slopes = design.network.slopes(reach.hz[at], &electrical.loads, &electrical.solved, &weights)?;
+        let of = |which: usize| slopes.iter().map(|slope| slope[which] * design.drive_v).collect();
+        Ok(PartSlopes { pressure_pa: of(0), input_a: of(1) })
+    };
+    (0..reach.hz.len()).map(at_one).collect()
+}
+
+/// Pressure at the ear for a volt across a way that is known by its curve; none beyond it.
+fn by_curve(design: &Design, reach: &Reach, way: usize, at: usize) -> Option<Complex64> {
+    let Source::Curves(curves) = &design.ways[way].source else { return None };
+    Some(design.ways[way].polarity.sign() * curves.pressure_pa(reach.hz[at])? * reach.of_curve[way][at])
+}
+
+/// Pressure of a cone and of what it drives out of the box, for each m³/s of it.
+fn sounding(reach: &Reach, boxed: &Boxed<'_>, air: &Air, way: usize, at: usize, in_box: bool) -> Complex64 {
     let front = reach.of_flow[way][at];
     match (in_box, &boxed.back) {
-        (false, _) => flow * front,
-        (true, None) => flow * front * (1.0 + air.opening_ratio + air.leak_ratio),
-        (true, Some(_)) => flow * (front + air.opening_ratio * reach.of_back[at]),
+        (false, _) => front,
+        (true, None) => front * (1.0 + air.opening_ratio + air.leak_ratio),
+        (true, Some(_)) => front + air.opening_ratio * reach.of_back[at],
     }
 }
 

@@ -16,7 +16,17 @@ use divan::Bencher;
 use realfft::RealFftPlanner;
 use std::path::PathBuf;
 
+/// What was played and recorded is written to `target/speed`, where `docs/speed.py` reads it to do the same.
 fn main() {
+    let folder = PathBuf::from(concat!(env!("CARGO_MANIFEST_DIR"), "/target/speed"));
+    std::fs::create_dir_all(&folder).unwrap();
+    for (case, name) in [(USUAL, "usual"), (LONG, "long")] {
+        let excitation = case.excitation();
+        let capture = case.capture(&excitation);
+        let played = Recording { channels: vec![excitation.samples], ..capture.clone() };
+        files::replace_wav(&folder.join(format!("{name}_played.wav")), &played).unwrap();
+        files::replace_wav(&folder.join(format!("{name}_capture.wav")), &capture).unwrap();
+    }
     divan::main();
 }
 
@@ -133,8 +143,57 @@ fn response_by_the_loopback(bencher: Bencher<'_, '_>, case: Case) {
     whole(bencher, case, Some(1));
 }
 
+/// How the costs grow, from the usual case on: with the sweep, the rate, the repeats.
+mod growth {
+    use super::{Bencher, Case, Deconvolution, Pattern, files, whole};
+
+    const fn of(rate_hz: u32, duration_s: f64, repeats: u32) -> Case {
+        // Marks and pauses take 5.9 s besides.
+        Case {
+            rate_hz,
+            duration_s,
+            recorded_s: 5.9 + repeats as f64 * duration_s + (repeats - 1) as f64 * 0.5,
+            repeats,
+        }
+    }
+
+    const CASES: [Case; 10] = [
+        of(48_000, 2.5, 1),
+        of(48_000, 5.0, 1),
+        of(48_000, 10.0, 1),
+        of(48_000, 20.0, 1),
+        of(44_100, 5.0, 1),
+        of(96_000, 5.0, 1),
+        of(192_000, 5.0, 1),
+        of(48_000, 5.0, 2),
+        of(48_000, 5.0, 4),
+        of(48_000, 5.0, 8),
+    ];
+
+    #[divan::bench(args = CASES, sample_count = 5)]
+    fn reading(bencher: Bencher<'_, '_>, case: Case) {
+        let excitation = case.excitation();
+        let file = case.on_disk(&excitation);
+        bencher.bench_local(|| files::read_wav(&file.path).unwrap());
+    }
+
+    #[divan::bench(args = CASES, sample_count = 5)]
+    fn deconvolution(bencher: Bencher<'_, '_>, case: Case) {
+        let excitation = case.excitation();
+        let recording = case.capture(&excitation);
+        let pattern = Pattern::of(&excitation).unwrap();
+        bencher.bench_local(|| Deconvolution::new(&pattern, recording.frames()).impulse_of(&recording.channels[0]));
+    }
+
+    #[divan::bench(args = CASES, sample_count = 5)]
+    fn response(bencher: Bencher<'_, '_>, case: Case) {
+        whole(bencher, case, None);
+    }
+}
+
 impl std::fmt::Display for Case {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        write!(f, "{} s at {} kHz", self.recorded_s, f64::from(self.rate_hz) / 1e3)
+        write!(f, "{:.1} s at {} kHz", self.recorded_s, f64::from(self.rate_hz) / 1e3)?;
+        if self.repeats > 1 { write!(f, ", {} repeats", self.repeats) } else { Ok(()) }
     }
 }

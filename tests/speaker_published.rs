@@ -8,7 +8,8 @@ use boxwright::job::designs;
 use boxwright::network::Netlist;
 use boxwright::quantity::Air;
 use boxwright::speaker::{
-    Cabinet, CabinetOpening, Cone, Design, DriverSpread, Ear, Source, Space, Way, level_db, simulate,
+    Cabinet, CabinetOpening, Cone, Design, DriverSpread, Ear, Knob, Point, Reach, Source, Space, Way, level_db,
+    part_slopes, respond, simulate,
 };
 use num_complex::Complex64;
 use std::path::Path;
@@ -228,12 +229,9 @@ fn published_sums_of_crossovers_are_met() {
 /// The exact slopes along the parts against central differences of the whole loudspeaker, whose numbers are checked above.
 #[test]
 fn the_slopes_along_all_parts_are_the_limits_of_differences() {
-    let speakers = Path::new(concat!(env!("CARGO_MANIFEST_DIR"), "/tests/reference/circuit/speakers"));
     let mut parts = 0;
-    for name in ["closed_two_way.toml", "vented_two_way.toml"] {
-        let path = speakers.join(name);
-        let Ok(job) = files::read_job(&path) else { continue };
-        let design = designs(&job, &path, None).unwrap().swap_remove(0).design;
+    for name in ["closed_two_way", "vented_two_way", "notch"] {
+        let design = designed(name);
         let reach = Reach::new(&design, &[30.0, 90.0, 700.0, 2_500.0, 11e3]).unwrap();
         let slopes = part_slopes(&design, &reach).unwrap();
         for part in 0..design.network.parts.len() {

@@ -15,8 +15,10 @@ use super::parts::{Filters, Parts, Polarity};
 use crate::math::{Looked, Region, mean_around};
 use crate::quantity::{amplitude_from_db, db_from_power};
 use crate::response::OctaveFraction;
+use std::collections::HashMap;
 use std::f64::consts::{PI, TAU};
 use std::ops::Range;
+use std::sync::{Arc, Mutex, PoisonError};
 
 /// Satellite and subwoofer of some filters in a band, ready to be added with many delays and gains.
 pub struct Overlap {
@@ -27,7 +29,12 @@ pub struct Overlap {
     band: Range<usize>,
     /// Over so many points to each side.
     reach: usize,
+    /// For each width of a range of delays that was looked at: half of what it turns each frequency. Boxes are halved, so that there are few widths.
+    halves: Mutex<HashMap<u64, Arc<Vec<Half>>>>, // by picoseconds
 }
+
+/// Cosine and sine of half a range of ω·τ; none where that is half a turn or more.
+type Half = Option<[f64; 2]>;
 
 /// One frequency at one seat.
 struct Point {
@@ -45,8 +52,7 @@ struct Point {
 struct Turn {
     /// Cosine and sine of ω·τ in the middle.
     middle: [f64; 2],
-    /// Cosine and sine of half the range of ω·τ; none where that is half a turn or more.
-    half: Option<[f64; 2]>,
+    half: Half,
 }
 
 impl Overlap {
@@ -69,7 +75,17 @@ impl Overlap {
             seats: parts.seats.iter().map(of_seat).collect(),
             band: within.start - known.start..within.end - known.start,
             reach,
+            halves: Mutex::default(),
         }
+    }
+
+    fn halves(&self, half_s: f64) -> Arc<Vec<Half>> {
+        // Rounded up, so that the bound stays one and rounding makes no new widths.
+        let picoseconds = (half_s * 1e12).ceil();
+        let of = |omega: &f64| Some(1e-12 * omega * picoseconds).filter(|half| *half < PI).map(turned);
+        let mut known = self.halves.lock().unwrap_or_else(PoisonError::into_inner);
+        let of_all = || Arc::new(self.omega.iter().map(of).collect());
+        known.entry(picoseconds as u64).or_insert_with(of_all).clone()
     }
 
     /// Ripple of the worst seat, dB.
@@ -85,7 +101,9 @@ impl Overlap {
     pub fn over(&self, range: &Region<2>, moved_s: f64, polarity: Polarity, enough_db: f64) -> Looked {
         let [delay_s, gain_db] = range.middle();
         let half_s = 0.5 * (range.high[0] - range.low[0]);
-        let turns: Vec<Turn> = self.omega.iter().map(|omega| Turn::new(*omega, delay_s + moved_s, half_s)).collect();
+        let halves = self.halves(half_s);
+        let turn = |(omega, half): (&f64, &Half)| Turn { middle: turned(omega * (delay_s + moved_s)), half: *half };
+        let turns: Vec<Turn> = self.omega.iter().zip(halves.iter()).map(turn).collect();
         let gains = [range.low[1], range.high[1]].map(amplitude_from_db);
         let gain = amplitude_from_db(gain_db);
         let sign = polarity.sign();
@@ -120,15 +138,10 @@ impl Overlap {
     }
 }
 
-impl Turn {
-    fn new(omega: f64, delay_s: f64, half_s: f64) -> Self {
-        let both = |angle: f64| {
-            let (sin, cos) = angle.sin_cos();
-            [cos, sin]
-        };
-        let half = omega * half_s;
-        Self { middle: both(omega * delay_s), half: (half < PI).then(|| both(half)) }
-    }
+/// Cosine and sine.
+fn turned(angle: f64) -> [f64; 2] {
+    let (sin, cos) = angle.sin_cos();
+    [cos, sin]
 }
 
 impl Point {

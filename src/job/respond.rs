@@ -460,9 +460,8 @@ fn write(
         let text = files::high_order_text(table, &header[..2]);
         files::replace(&listing.add("high-order.csv", "content above the 20th harmonic"), text.as_bytes())?;
     }
-    for (name, picture) in pictures {
-        listing.picture::<RespondError>(name, picture.title(), picture)?;
-    }
+    let titled: Vec<_> = pictures.iter().map(|(name, picture)| (*name, picture.title(), picture)).collect();
+    listing.pictures::<RespondError>(&titled)?;
     listing.add("result.json", "this document");
     Ok(listing.files())
 }

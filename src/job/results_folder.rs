@@ -3,6 +3,7 @@
 //! No equation: names and files. A result replaces an earlier result, never what it comes from.
 
 use crate::files::{self, FileError, WrittenFile};
+use crate::math::of_each;
 use crate::report::{Picture, ReportError};
 use serde::Serialize;
 use std::fs::File;
@@ -61,14 +62,26 @@ impl<'a> Listing<'a> {
         path
     }
 
+    /// Writes pictures, each as SVG and PNG of its name; `what` says what one shows.
+    pub fn pictures<E>(&mut self, pictures: &[(&str, &str, &Picture)]) -> Result<(), E>
+    where
+        E: From<FileError> + From<ReportError>,
+    {
+        let drawn = of_each(pictures, |(_, _, picture)| Ok::<_, ReportError>((picture.svg()?, picture.png()?)));
+        for ((name, what, _), drawn) in pictures.iter().zip(drawn) {
+            let (svg, png) = drawn?;
+            files::replace(&self.add(format!("{name}.svg"), what), svg.as_bytes())?;
+            files::replace(&self.add(format!("{name}.png"), what), &png)?;
+        }
+        Ok(())
+    }
+
     /// Writes a picture as SVG and PNG of one name.
     pub fn picture<E>(&mut self, name: &str, what: &str, picture: &Picture) -> Result<(), E>
     where
         E: From<FileError> + From<ReportError>,
     {
-        files::replace(&self.add(format!("{name}.svg"), what), picture.svg()?.as_bytes())?;
-        files::replace(&self.add(format!("{name}.png"), what), &picture.png()?)?;
-        Ok(())
+        self.pictures(&[(name, what, picture)])
     }
 
     /// All of them.

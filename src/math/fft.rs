@@ -11,19 +11,28 @@
 
 use num_complex::Complex;
 use realfft::{ComplexToReal, FftNum, RealFftPlanner, RealToComplex};
-use std::sync::{Arc, LazyLock, Mutex, PoisonError};
+use std::sync::{Arc, Mutex, PoisonError};
 
 /// A precision that transforms are done in: `f64` or `f32`.
 pub trait Precision: FftNum + Default {
     #[doc(hidden)]
     fn of(sample: f64) -> Self;
     #[doc(hidden)]
-    fn planner() -> &'static Mutex<RealFftPlanner<Self>>;
-    #[doc(hidden)]
-    fn workplaces() -> &'static Mutex<Vec<Workplace<Self>>>;
+    fn kept() -> &'static Kept<Self>;
 }
 
-/// The memory that one transform works in, kept for the next: memory that is new to the process costs as much as a transform of it.
+/// What is kept from one transform to the next.
+#[doc(hidden)]
+pub struct Kept<T> {
+    forward: Mutex<Plans<dyn RealToComplex<T>>>,
+    inverse: Mutex<Plans<dyn ComplexToReal<T>>>,
+    workplaces: Mutex<Vec<Workplace<T>>>,
+}
+
+/// Plans by length, those used last at the end.
+type Plans<P> = Vec<(usize, Arc<P>)>;
+
+/// The memory that one transform works in: memory that is new to the process costs as much as a transform of it.
 #[doc(hidden)]
 #[derive(Default)]
 pub struct Workplace<T> {
@@ -33,29 +42,48 @@ pub struct Workplace<T> {
 }
 
 macro_rules! precision {
-    ($real:ty, $planner:ident, $workplaces:ident) => {
-        // Planning a million points costs as much as two transforms: one planner for all threads keeps its plans.
-        static $planner: LazyLock<Mutex<RealFftPlanner<$real>>> = LazyLock::new(|| Mutex::new(RealFftPlanner::new()));
-        static $workplaces: Mutex<Vec<Workplace<$real>>> = Mutex::new(Vec::new());
+    ($real:ty, $kept:ident) => {
+        static $kept: Kept<$real> = Kept {
+            forward: Mutex::new(Vec::new()),
+            inverse: Mutex::new(Vec::new()),
+            workplaces: Mutex::new(Vec::new()),
+        };
         impl Precision for $real {
             fn of(sample: f64) -> Self {
                 sample as Self
             }
-            fn planner() -> &'static Mutex<RealFftPlanner<Self>> {
-                &$planner
-            }
-            fn workplaces() -> &'static Mutex<Vec<Workplace<Self>>> {
-                &$workplaces
+            fn kept() -> &'static Kept<Self> {
+                &$kept
             }
         }
     };
 }
-precision!(f64, DOUBLE_PLANNER, DOUBLE_WORKPLACES);
-precision!(f32, SINGLE_PLANNER, SINGLE_WORKPLACES);
+precision!(f64, DOUBLE);
+precision!(f32, SINGLE);
+
+/// Plans are kept as long as they are for no more points than this together, some hundred megabytes, or the last two.
+const KEPT_POINTS: usize = 6_000_000;
+
+/// The plan of a length. Planning a million points costs as much as two transforms, and keeping all plans would fill the memory with the lengths of a
+/// year's captures.
+fn planned<P: ?Sized>(plans: &Mutex<Plans<P>>, length: usize, plan: impl FnOnce() -> Arc<P>) -> Arc<P> {
+    let lock = || plans.lock().unwrap_or_else(PoisonError::into_inner);
+    let take = |plans: &mut Plans<P>| plans.iter().position(|(known, _)| *known == length).map(|at| plans.remove(at));
+    let known = take(&mut lock());
+    // Nobody waits for a plan of another length; two that plan the same one at once are rare and do no harm.
+    let found = known.unwrap_or_else(|| (length, plan()));
+    let mut plans = lock();
+    take(&mut plans);
+    plans.push((length, found.1.clone()));
+    while plans.len() > 2 && plans.iter().map(|(length, _)| length).sum::<usize>() > KEPT_POINTS {
+        plans.remove(0);
+    }
+    found.1
+}
 
 /// Lends a workplace that no other transform is at.
 fn at_work<T: Precision>(work: impl FnOnce(&mut Workplace<T>)) {
-    let shelf = || T::workplaces().lock().unwrap_or_else(PoisonError::into_inner);
+    let shelf = || T::kept().workplaces.lock().unwrap_or_else(PoisonError::into_inner);
     let mut workplace = shelf().pop().unwrap_or_default();
     work(&mut workplace);
     shelf().push(workplace);
@@ -91,8 +119,7 @@ impl Spectrum<f32> {
 
 impl<T: Precision> Spectrum<T> {
     fn of_length(length: usize) -> Self {
-        let plan = T::planner().lock().unwrap_or_else(PoisonError::into_inner).plan_fft_forward(length);
-        Self { plan }
+        Self { plan: planned(&T::kept().forward, length, || RealFftPlanner::new().plan_fft_forward(length)) }
     }
 
     /// The bins 0 to N/2 of `samples`, padded with zeros (or cut) to N.
@@ -132,8 +159,7 @@ impl InverseSpectrum<f32> {
 
 impl<T: Precision> InverseSpectrum<T> {
     fn of_length(length: usize) -> Self {
-        let plan = T::planner().lock().unwrap_or_else(PoisonError::into_inner).plan_fft_inverse(length);
-        Self { plan }
+        Self { plan: planned(&T::kept().inverse, length, || RealFftPlanner::new().plan_fft_inverse(length)) }
     }
 
     /// N samples from the bins 0 to N/2; the imaginary parts of the first and last bin are taken as zero.
@@ -226,6 +252,17 @@ mod tests {
         assert!(single.iter().zip(&bins).all(|(a, b)| (Complex64::new(a.re.into(), a.im.into()) - b).norm() < 1e-5));
         let back = InverseSpectrum::single(90).samples(&single);
         assert!(back.iter().zip(&samples).all(|(a, b)| (f64::from(*a) - b).abs() < 1e-6));
+    }
+
+    #[test]
+    fn plans_of_many_lengths_are_not_all_kept() {
+        let plans = Mutex::new(Vec::new());
+        for length in [1_000_000; 3].into_iter().chain((1..=20).map(|n| n * 500_000)) {
+            assert_eq!(*planned(&plans, length, || Arc::new(length)), length);
+            let kept = plans.lock().unwrap();
+            assert!(kept.len() <= 2 || kept.iter().map(|(length, _)| length).sum::<usize>() <= KEPT_POINTS);
+            assert_eq!(kept.last().unwrap().0, length);
+        }
     }
 
     #[test]

@@ -100,7 +100,7 @@ impl Picture {
         let mut encoder = png::Encoder::new(&mut bytes, width as u32, height as u32);
         encoder.set_color(png::ColorType::Rgb);
         encoder.set_depth(png::BitDepth::Eight);
-        encoder.set_compression(png::Compression::Best);
+        encoder.set_compression(png::Compression::Default);
         encoder.set_filter(png::FilterType::Up); // long upright lines: most rows repeat the one above
         let packed = encoder.write_header().and_then(|mut writer| {
             writer.write_image_data(&pixels)?;
@@ -138,17 +138,19 @@ impl Picture {
 
 /// The mean of each square of pixels, in linear steps of the file's own values.
 fn averaged(fine: &[u8], width: usize) -> Vec<u8> {
-    let rows: Vec<&[u8]> = fine.chunks_exact(width * 3).collect();
+    const SQUARE: u16 = (OVERSAMPLING * OVERSAMPLING) as u16;
     let mut mean = Vec::with_capacity(fine.len() / (OVERSAMPLING * OVERSAMPLING));
-    for square_rows in rows.chunks_exact(OVERSAMPLING) {
-        for column in 0..width / OVERSAMPLING {
-            for colour in 0..3 {
-                let at = |n: usize| (column * OVERSAMPLING + n) * 3 + colour;
-                let sum: usize =
-                    square_rows.iter().flat_map(|row| (0..OVERSAMPLING).map(|n| usize::from(row[at(n)]))).sum();
-                mean.push((sum / (OVERSAMPLING * OVERSAMPLING)) as u8);
+    let mut sums = vec![[0u16; 3]; width / OVERSAMPLING];
+    for rows in fine.chunks_exact(width * 3 * OVERSAMPLING) {
+        sums.fill([0; 3]);
+        for row in rows.chunks_exact(width * 3) {
+            for (sum, pixels) in sums.iter_mut().zip(row.as_chunks::<{ 3 * OVERSAMPLING }>().0) {
+                for (at, colour) in pixels.iter().enumerate() {
+                    sum[at % 3] += u16::from(*colour);
+                }
             }
         }
+        mean.extend(sums.iter().flatten().map(|sum| (sum / SQUARE) as u8));
     }
     mean
 }

@@ -28,7 +28,7 @@ use std::process::ExitCode;
 #[command(allow_negative_numbers = true)]
 pub struct Args {
     /// The capture; several, or a folder, for each of them
-    #[arg(value_name = "CAPTURE", required_unless_present = "room", num_args = 1..)]
+    #[arg(value_name = "WAV", required_unless_present = "room", num_args = 1..)]
     captures: Vec<PathBuf>,
     /// The WAV that was played
     #[arg(long, value_name = "WAV")]

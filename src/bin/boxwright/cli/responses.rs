@@ -87,7 +87,11 @@ pub fn run(args: &Args, captures: &[PathBuf]) -> Result<ExitCode, Failure> {
                 documents.extend(document);
                 lines.push(Entry::text(&name, line));
             }
-            Done::Failed(failure) => lines.push(Entry::text(&name, format!("FAILED: {}", failure.parts().0))),
+            Done::Failed(failure) => {
+                let says = failure.parts().0;
+                let says = says.strip_prefix(&name).map_or(says, |rest| rest.trim_start_matches(": "));
+                lines.push(Entry::text(&name, format!("FAILED: {says}")));
+            }
         }
     }
     args.telling.result(&documents, || {

@@ -145,7 +145,7 @@ fn response_by_the_loopback(bencher: Bencher<'_, '_>, case: Case) {
 
 /// How the costs grow, from the usual case on: with the sweep, the rate, the repeats.
 mod growth {
-    use super::{Bencher, Case, Deconvolution, Pattern, files, whole};
+    use super::{Bencher, Case, whole};
 
     const fn of(rate_hz: u32, duration_s: f64, repeats: u32) -> Case {
         // Marks and pauses take 5.9 s besides.
@@ -172,17 +172,12 @@ mod growth {
 
     #[divan::bench(args = CASES, sample_count = 5)]
     fn reading(bencher: Bencher<'_, '_>, case: Case) {
-        let excitation = case.excitation();
-        let file = case.on_disk(&excitation);
-        bencher.bench_local(|| files::read_wav(&file.path).unwrap());
+        super::reading(bencher, case);
     }
 
     #[divan::bench(args = CASES, sample_count = 5)]
     fn deconvolution(bencher: Bencher<'_, '_>, case: Case) {
-        let excitation = case.excitation();
-        let recording = case.capture(&excitation);
-        let pattern = Pattern::of(&excitation).unwrap();
-        bencher.bench_local(|| Deconvolution::new(&pattern, recording.frames()).impulse_of(&recording.channels[0]));
+        super::deconvolution(bencher, case);
     }
 
     #[divan::bench(args = CASES, sample_count = 5)]

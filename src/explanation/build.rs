@@ -7,7 +7,7 @@
 use super::Evidence;
 use super::cause::Cause;
 use crate::network::Condition;
-use crate::speaker::{Design, Knob, Reach, SpeakerError, level_db, part_slopes, respond};
+use crate::speaker::{Design, Knob, Reach, SpeakerError, level_db, respond, respond_with_slopes};
 use num_complex::Complex64;
 use std::collections::BTreeMap;
 use std::f64::consts::{LN_10, TAU};
@@ -149,16 +149,17 @@ impl<'a> Question<'a> {
         let design = self.built(build);
         let (_, _, farther) = self.measured_off(build);
         let reach = self.reach.at(self.design, &self.evidence.hz, farther)?;
-        let (points, slopes) = (respond(&design, &reach)?, part_slopes(&design, &reach)?);
+        let points = respond_with_slopes(&design, &reach)?;
         let of_part = |part: usize| {
-            let level = self.evidence.level.iter().map(|(place, _)| match points[*place].pressure_pa {
-                Some(pressure) if level_db(pressure) > SILENCE_DB => {
-                    20.0 / LN_10 * (slopes[*place].pressure_pa[part] / pressure).re
-                }
-                _ => 0.0,
+            let level = self.evidence.level.iter().map(|(place, _)| {
+                let (point, slopes) = &points[*place];
+                let heard = point.pressure_pa.filter(|pressure| level_db(*pressure) > SILENCE_DB);
+                heard.map_or(0.0, |pressure| 20.0 / LN_10 * (slopes.pressure_pa[part] / pressure).re)
             });
-            let turned =
-                self.evidence.ohm.iter().map(|(place, _)| -slopes[*place].input_a[part] / points[*place].input_a);
+            let turned = self.evidence.ohm.iter().map(|(place, _)| {
+                let (point, slopes) = &points[*place];
+                -slopes.input_a[part] / point.input_a
+            });
             let turned: Vec<Complex64> = turned.collect();
             let ohm = turned.iter().map(|ratio| ratio.re).chain(turned.iter().map(|ratio| ratio.im));
             level.chain(ohm).chain(self.evidence.travelled_m.map(|_| 0.0)).collect()

@@ -42,23 +42,23 @@ pub struct GatedResponse {
     limiter: Arc<SpectrumAt>,
 }
 
+/// The spectrum of what a gate lets through, from the arrival on.
+fn let_through(impulse: &WrappedImpulse, arrival_frames: f64, gate: Gate, rate_hz: f64) -> SpectrumAt {
+    let (first, _) = gate.span(arrival_frames);
+    SpectrumAt::new(&gate.cut(impulse, arrival_frames), rate_hz, arrival_frames - first as f64)
+}
+
 impl GatedResponse {
     /// What `gate` lets through around `arrival_frames`, at the sample rate of the deconvolution.
     pub fn new(impulse: &WrappedImpulse, arrival_frames: f64, gate: Gate, deconvolution: &Deconvolution) -> Self {
         let rate_hz = deconvolution.rate_hz();
-        let (first, _) = gate.span(arrival_frames);
-        let response = SpectrumAt::new(&gate.cut(impulse, arrival_frames), rate_hz, arrival_frames - first as f64);
-        let limiter_impulse = deconvolution.limiter_impulse();
-        let (first, _) = gate.span(0.0);
-        let limiter = SpectrumAt::new(&gate.cut(limiter_impulse, 0.0), rate_hz, -(first as f64));
-        Self { response, limiter: Arc::new(limiter) }
+        let limiter = Arc::new(let_through(deconvolution.limiter_impulse(), 0.0, gate, rate_hz));
+        Self { response: let_through(impulse, arrival_frames, gate, rate_hz), limiter }
     }
 
     /// The same of another impulse response, at the same gate and arrival.
     pub fn of_another(&self, impulse: &WrappedImpulse, arrival_frames: f64, gate: Gate, rate_hz: f64) -> Self {
-        let (first, _) = gate.span(arrival_frames);
-        let response = SpectrumAt::new(&gate.cut(impulse, arrival_frames), rate_hz, arrival_frames - first as f64);
-        Self { response, limiter: self.limiter.clone() }
+        Self { response: let_through(impulse, arrival_frames, gate, rate_hz), limiter: self.limiter.clone() }
     }
 
     /// H at a frequency in the band.

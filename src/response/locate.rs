@@ -79,7 +79,7 @@ pub fn locate(recorded: &[f64], channel: usize, plan: &Plan, pattern: &Pattern) 
     let is_wide = pattern.band_hz[1] > WIDE_RATIO * pattern.band_hz[0];
     let octaves_alike = || is_wide.then(|| OctavesAlike::of(&bins, &inverse, rate_hz));
     let ((samples, first, heard), octaves_alike) = both(look, octaves_alike);
-    let repeats = arrivals_of_all(plan, plan.starts.len());
+    let repeats = arrivals_of_all(plan);
     judge(&samples, first + heard, channel, (rate_hz, repeats))?;
     if let Some(octaves_alike) = octaves_alike {
         octaves_alike.judge(first + heard, channel, (rate_hz, repeats))?;
@@ -177,9 +177,9 @@ impl Places {
 
 /// How many times the energy of one arrival the excitation brings in all: its repeats, and its marks, which a sweep's
 /// deconvolution spreads over seconds; they have a sweep's energy by time and octave.
-fn arrivals_of_all(plan: &Plan, repeats: usize) -> f64 {
+fn arrivals_of_all(plan: &Plan) -> f64 {
     let marks = (plan.mark_starts.len() * plan.mark_frames) as f64 / plan.frames.max(1) as f64;
-    repeats.max(1) as f64 + marks
+    plan.starts.len().max(1) as f64 + marks
 }
 
 /// Refuses what is no compact arrival.

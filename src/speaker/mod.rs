@@ -18,6 +18,6 @@ pub use knob::{DriverNumber, Knob, Of, Turning};
 pub use measured_way::{Columns, MeasuredWay};
 pub use near_to_far::{Around, NearToFar, Surface, Surround, delay_to_port_s, radius_of_m};
 pub use reach::Reach;
-pub use respond::{PartSlopes, Point, WayPoint, part_slopes, respond};
+pub use respond::{PartSlopes, Point, WayPoint, respond, respond_with_slopes};
 pub use simulate::{Loudest, Simulation, WayCurves, level_db, simulate};
 pub use tolerance::{Influence, Tolerance, tolerance};

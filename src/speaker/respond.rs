@@ -65,12 +65,34 @@ struct Air {
 /// # Errors
 /// [`SpeakerError::Network`] when the network has no answer.
 pub fn respond(design: &Design, reach: &Reach) -> Result<Vec<Point>, SpeakerError> {
+    at_each(design, reach, |boxed, electrical, at| Ok(point(design, reach, boxed, electrical, at)))
+}
+
+/// The same with how it follows the parts of the network, exact: two solutions of the network at each frequency, however many parts there are
+/// (`network/nodal.rs`).
+///
+/// # Errors
+/// As [`respond`].
+pub fn respond_with_slopes(design: &Design, reach: &Reach) -> Result<Vec<(Point, PartSlopes)>, SpeakerError> {
+    at_each(design, reach, |boxed, electrical, at| {
+        let slopes = part_slopes(design, reach, boxed, &electrical, at)?;
+        Ok((point(design, reach, boxed, electrical, at), slopes))
+    })
+}
+
+/// What `of` makes of the currents at each frequency.
+fn at_each<T>(
+    design: &Design,
+    reach: &Reach,
+    of: impl Fn(&Boxed<'_>, Electrical, usize) -> Result<T, SpeakerError>,
+) -> Result<Vec<T>, SpeakerError> {
     let between: Vec<[usize; 2]> = design.ways.iter().map(|way| way.nodes).collect();
     if let Some(node) = design.network.floating(&between) {
         return Err(crate::network::NetworkError::Floating { node: node.to_owned() }.into());
     }
     let boxed = Boxed::of(design);
-    (0..reach.hz.len()).map(|at| point(design, reach, &boxed, &between, at)).collect()
+    let at_one = |(at, &hz): (usize, &f64)| of(&boxed, Electrical::at(design, &boxed, &between, hz)?, at);
+    reach.hz.iter().enumerate().map(at_one).collect()
 }
 
 /// The cones that share the box.
@@ -186,16 +208,9 @@ impl Electrical {
     }
 }
 
-fn point(
-    design: &Design,
-    reach: &Reach,
-    boxed: &Boxed<'_>,
-    between: &[[usize; 2]],
-    at: usize,
-) -> Result<Point, SpeakerError> {
+fn point(design: &Design, reach: &Reach, boxed: &Boxed<'_>, mut electrical: Electrical, at: usize) -> Point {
     let hz = reach.hz[at];
     let count = design.ways.len();
-    let mut electrical = Electrical::at(design, boxed, between, hz)?;
     electrical.solved.node_v.iter_mut().for_each(|volt| *volt *= design.drive_v);
     let Electrical { air, cones, in_box, loads, solved, .. } = &electrical;
     let across: Vec<Complex64> = (0..count).map(|way| loads.across_v(way, &solved.node_v)).collect();
@@ -222,7 +237,7 @@ fn point(
         .collect();
     let pressure_pa = total(&ways, design, hz);
     let input_a = solved.input_a * design.drive_v;
-    Ok(Point { hz, input_a, node_v: electrical.solved.node_v, ways, opening_m3_s, pressure_pa })
+    Point { hz, input_a, node_v: electrical.solved.node_v, ways, opening_m3_s, pressure_pa }
 }
 
 /// How pressure and input current of a design follow the logarithms of its parts' values, at one frequency.
@@ -234,39 +249,34 @@ pub struct PartSlopes {
     pub input_a: Vec<Complex64>,
 }
 
-/// The slopes along all parts of the network at the frequencies of `reach`, exact: two solutions of the network at each, however many parts there
-/// are (`network/nodal.rs`).
-///
-/// # Errors
-/// As [`respond`].
-pub fn part_slopes(design: &Design, reach: &Reach) -> Result<Vec<PartSlopes>, SpeakerError> {
-    let between: Vec<[usize; 2]> = design.ways.iter().map(|way| way.nodes).collect();
-    let boxed = Boxed::of(design);
-    let count = design.ways.len();
-    let at_one = |at: usize| {
-        let electrical = Electrical::at(design, &boxed, &between, reach.hz[at])?;
-        // Pressure at the ear for a volt across each way, whatever it moves.
-        let mut by_across = vec![Complex64::ZERO; count];
-        for way in 0..count {
-            if electrical.cones[way].is_some() {
-                let loud = sounding(reach, &boxed, &electrical.air, way, at, electrical.in_box[way]);
-                for (other, sum) in by_across.iter_mut().enumerate() {
-                    *sum += loud * electrical.flow_by(design, way, other);
-                }
-            } else {
-                by_across[way] += by_curve(design, reach, way, at).unwrap_or_default();
+fn part_slopes(
+    design: &Design,
+    reach: &Reach,
+    boxed: &Boxed<'_>,
+    electrical: &Electrical,
+    at: usize,
+) -> Result<PartSlopes, SpeakerError> {
+    let Electrical { air, cones, in_box, loads, solved, .. } = electrical;
+    // Pressure at the ear for a volt across each way, whatever it moves.
+    let mut by_across = vec![Complex64::ZERO; cones.len()];
+    for way in 0..cones.len() {
+        if cones[way].is_some() {
+            let loud = sounding(reach, boxed, air, way, at, in_box[way]);
+            for (other, sum) in by_across.iter_mut().enumerate() {
+                *sum += loud * electrical.flow_by(design, way, other);
             }
+        } else {
+            by_across[way] += by_curve(design, reach, way, at).unwrap_or_default();
         }
-        let mut weights = vec![Complex64::ZERO; electrical.solved.node_v.len()];
-        for ([one, other], by) in between.iter().zip(by_across) {
-            weights[*one] += by;
-            weights[*other] -= by;
-        }
-        let slopes = design.network.slopes(reach.hz[at], &electrical.loads, &electrical.solved, &weights)?;
-        let of = |which: usize| slopes.iter().map(|slope| slope[which] * design.drive_v).collect();
-        Ok(PartSlopes { pressure_pa: of(0), input_a: of(1) })
-    };
-    (0..reach.hz.len()).map(at_one).collect()
+    }
+    let mut weights = vec![Complex64::ZERO; solved.node_v.len()];
+    for ([one, other], by) in loads.between.iter().zip(by_across) {
+        weights[*one] += by;
+        weights[*other] -= by;
+    }
+    let slopes = design.network.slopes(reach.hz[at], loads, solved, &weights)?;
+    let of = |which: usize| slopes.iter().map(|slope| slope[which] * design.drive_v).collect();
+    Ok(PartSlopes { pressure_pa: of(0), input_a: of(1) })
 }
 
 /// Pressure at the ear for a volt across a way that is known by its curve; none beyond it.

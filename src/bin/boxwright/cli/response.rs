@@ -105,7 +105,7 @@ pub fn run(args: Args) -> Result<ExitCode, Failure> {
     if captures.len() > 1 {
         return responses::run(&args, &captures);
     }
-    let order = args.order_of(&captures[0], 1)?;
+    let order = args.order_of(&captures[0], 1, args.bench()?);
     let responded = respond(&order).map_err(|error| Failure::input(&error, error.advice()))?;
     telling.result(&responded.document, || summary(&responded))?;
     Ok(ExitCode::SUCCESS)
@@ -116,24 +116,28 @@ fn advise(args: &Args) -> Result<ExitCode, Failure> {
     let room = args.room.order().ok_or_else(|| Failure::usage("no capture was given", "name one, or a --room"))?;
     let distance_m = match args.distance {
         Some(distance_m) => Some(distance_m),
-        None => bench(args.job.as_deref())?.distance_m,
+        None => args.bench()?.distance_m,
     };
     placement::advise(&room, distance_m, args.telling)
 }
 
 impl Args {
+    /// The bench of the job that was named.
+    pub(super) fn bench(&self) -> Result<JobBench, Failure> {
+        bench(self.job.as_deref())
+    }
+
     /// What is to be had from the capture.
     pub fn order(self) -> Result<ResponseOrder, Failure> {
         match responses::captures(&self.captures)?.as_slice() {
-            [wav] => self.order_of(wav, 1),
+            [wav] => Ok(self.order_of(wav, 1, self.bench()?)),
             [] => Err(Failure::usage("no capture was given", "name one")),
             _ => Err(Failure::usage("one capture at a time is looked at here", "name one")),
         }
     }
 
-    /// What is to be had from one of so many captures.
-    pub(super) fn order_of(&self, wav: &Path, of: usize) -> Result<ResponseOrder, Failure> {
-        let bench = bench(self.job.as_deref())?;
+    /// What is to be had from one of so many captures, with the job's bench.
+    pub(super) fn order_of(&self, wav: &Path, of: usize, bench: JobBench) -> ResponseOrder {
         let mut ran = ran(self.job.as_deref(), &bench_keys(wav, CaptureKind::Response));
         let mut out = self.out.clone();
         if of > 1 {
@@ -142,7 +146,7 @@ impl Args {
         if of > 1 || self.captures.iter().all(|named| named != wav) {
             ran.command = responses::alone(&ran.command, &self.captures, wav, out.as_deref());
         }
-        Ok(ResponseOrder {
+        ResponseOrder {
             ran,
             wav: wav.to_owned(),
             excitation: self.excitation.clone(),
@@ -170,7 +174,7 @@ impl Args {
             out,
             bench,
             pictures: if self.no_pictures { Pictures::None } else { Pictures::Drawn },
-        })
+        }
     }
 }
 

@@ -8,10 +8,11 @@ use boxwright::job::{ResponseOrder, respond};
 use boxwright::math::each;
 use boxwright::report::{Entry, Layout, numbers_text};
 use clap::CommandFactory;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::ffi::OsStr;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
+use std::sync::LazyLock;
 
 /// What became of one capture.
 enum Done {
@@ -54,8 +55,9 @@ fn captures_in(folder: &Path) -> Result<Vec<PathBuf>, Failure> {
 
 /// Makes all responses and says what became of each.
 pub fn run(args: &Args, captures: &[PathBuf]) -> Result<ExitCode, Failure> {
+    let bench = args.bench()?;
     let orders: Vec<ResponseOrder> =
-        captures.iter().map(|wav| args.order_of(wav, captures.len())).collect::<Result<_, _>>()?;
+        captures.iter().map(|wav| args.order_of(wav, captures.len(), bench.clone())).collect();
     no_result_twice(&orders)?;
     let mut all: Vec<Option<Done>> = captures.iter().map(|_| None).collect();
     let mut progress =
@@ -148,17 +150,17 @@ impl Progress {
     }
 }
 
+/// The command's options that take a value; worked out once, since it takes a millisecond.
+static WITH_VALUE: LazyLock<BTreeSet<String>> = LazyLock::new(|| {
+    let whole = super::Cli::command();
+    let response = whole.find_subcommand("response").into_iter().flat_map(clap::Command::get_arguments);
+    let valued = response.filter(|argument| argument.get_action().takes_values());
+    valued.filter_map(|argument| argument.get_long().map(str::to_owned)).collect()
+});
+
 /// The command that makes the response of `wav` alone, into `out` where it was told where to, of `words` in which several captures are named.
 pub fn alone(words: &[String], named: &[PathBuf], wav: &Path, out: Option<&Path>) -> Vec<String> {
-    let mut command = Args::command_of_words();
-    command.build();
-    let takes_value = |word: &str| {
-        let long = word.strip_prefix("--").filter(|name| !name.contains('='));
-        long.is_some_and(|name| {
-            let argument = command.get_arguments().find(|argument| argument.get_long() == Some(name));
-            argument.is_some_and(|argument| argument.get_action().takes_values())
-        })
-    };
+    let takes_value = |word: &str| word.strip_prefix("--").is_some_and(|name| WITH_VALUE.contains(name));
     let mut kept: Vec<String> = Vec::new();
     let mut placed = false;
     for word in words {
@@ -179,13 +181,6 @@ pub fn alone(words: &[String], named: &[PathBuf], wav: &Path, out: Option<&Path>
         }
     }
     kept
-}
-
-impl Args {
-    fn command_of_words() -> clap::Command {
-        let whole = super::Cli::command();
-        whole.find_subcommand("response").cloned().unwrap_or(whole)
-    }
 }
 
 #[cfg(test)]
